@@ -1,0 +1,113 @@
+//! The carpet as it is sold, and the shop's rules for cutting it.
+
+use serde::{Deserialize, Serialize};
+
+use crate::ids::GoodsId;
+use crate::length::Length;
+
+/// A carpet as it is sold from the roll.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Goods {
+    pub id: GoodsId,
+    pub name: String,
+    pub roll_width: Length,
+    /// Pattern repeat along the roll; zero for plain goods.
+    pub repeat_length: Length,
+    /// Pattern repeat across the roll; zero for plain goods.
+    pub repeat_width: Length,
+    pub pattern: Match,
+    /// Whether turning a piece round shows: the pile lies one way.
+    pub pile: bool,
+    /// The supplier sells whole multiples of this length.
+    pub increment: Length,
+    /// And not less than this.
+    pub minimum: Length,
+    pub order: crate::job::Order,
+}
+
+/// How the pattern continues across a seam.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub enum Match {
+    /// Plain goods, or a pattern that need not match.
+    #[default]
+    None,
+    /// Straight across.
+    Set,
+    /// Each next breadth is shifted by `numerator / denominator` of the repeat.
+    Drop { numerator: u32, denominator: u32 },
+}
+
+/// The shop's rules, each with its default and source; a job may set its own.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Rules {
+    pub seam_trim: Length,
+    pub wall_allowance: Length,
+    pub cut_step: Length,
+    pub least_piece: Length,
+    pub most_cross_seams: i64,
+    pub closure_ratio: i64,
+    pub closure_least: Length,
+    pub stair_pad: Length,
+    pub stair_tuck: Length,
+    pub stair_overall: Length,
+}
+
+/// Names one of [`Rules`]' fields.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+pub enum Rule {
+    /// Trimmed off each edge that is to be seamed. 1 in: common practice.
+    SeamTrim,
+    /// Left over at each wall edge and each cut end. 3 in: CRI carpet installation standard §6.1 (3 to 4 in).
+    WallAllowance,
+    /// Cuts are rounded up to a multiple of this. 1/8 in.
+    CutStep,
+    /// No fill is split into pieces shorter than this. 3 ft: common practice.
+    LeastPiece,
+    /// Most cross seams in one fill. 3: common practice.
+    MostCrossSeams,
+    /// A ring closes when its misclosure is at most its perimeter divided by this… 200: shop's choice.
+    ClosureRatio,
+    /// …or at most this. 1/2 in: shop's choice.
+    ClosureLeast,
+    /// Added to each step for the pad. 1 in: *Renovation*, 3rd ed., carpeting stairs.
+    StairPad,
+    /// Tucked under at each side of a flight. 1 1/4 in: same source.
+    StairTuck,
+    /// Added once to a flight's length. 6 in: same source.
+    StairOverall,
+}
+
+impl Default for Rules {
+    fn default() -> Self {
+        Self {
+            seam_trim: Length::inches(1),
+            wall_allowance: Length::inches(3),
+            cut_step: Length::sixty_fourths(8),
+            least_piece: Length::feet(3),
+            most_cross_seams: 3,
+            closure_ratio: 200,
+            closure_least: Length::sixty_fourths(32),
+            stair_pad: Length::inches(1),
+            stair_tuck: Length::sixty_fourths(80),
+            stair_overall: Length::inches(6),
+        }
+    }
+}
+
+impl Rules {
+    /// Sets one rule; lengths count in 1/8 µm, numbers as they are.
+    pub fn set(&mut self, rule: Rule, value: i64) {
+        match rule {
+            Rule::SeamTrim => self.seam_trim = Length(value),
+            Rule::WallAllowance => self.wall_allowance = Length(value),
+            Rule::CutStep => self.cut_step = Length(value),
+            Rule::LeastPiece => self.least_piece = Length(value),
+            Rule::MostCrossSeams => self.most_cross_seams = value,
+            Rule::ClosureRatio => self.closure_ratio = value,
+            Rule::ClosureLeast => self.closure_least = Length(value),
+            Rule::StairPad => self.stair_pad = Length(value),
+            Rule::StairTuck => self.stair_tuck = Length(value),
+            Rule::StairOverall => self.stair_overall = Length(value),
+        }
+    }
+}

@@ -1,0 +1,246 @@
+//! A job as typed values, and the document that keeps it.
+//!
+//! [`Job`] is read from a [`JobDoc`] (an automerge document) and is never written back as a whole: a person's action is
+//! a list of [`Edit`]s, applied in one change. Only this folder names the document's keys.
+
+mod angle;
+mod doc;
+mod edit;
+mod goods;
+mod order;
+mod read;
+mod schema;
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+pub use angle::{Angle, Turn};
+pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
+pub use edit::{Edit, NewChoice, NewReading, NewTurn};
+pub use goods::{Goods, Match, Rule, Rules};
+pub use order::Order;
+
+use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use crate::length::{Length, Units};
+
+/// One house to carpet: everything the crew measured and chose. Nothing in it is computed.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Job {
+    pub id: JobId,
+    /// Version of the document's schema that this job was read from.
+    pub schema: u32,
+    pub name: String,
+    pub units: Units,
+    /// Who works on it: each device that edited, with the name its person gave.
+    pub people: BTreeMap<DeviceId, String>,
+    /// In the order of the list on the phone; removed rooms are left out.
+    pub rooms: Vec<Room>,
+    pub flights: Vec<Flight>,
+    pub goods: Vec<Goods>,
+    pub rules: Rules,
+    /// Every decision in force: neither superseded nor withdrawn.
+    pub choices: Vec<Choice>,
+    /// Fields for which two people gave different values at the same time; one is used, all are kept.
+    pub disputes: Vec<Dispute>,
+}
+
+/// Who said something, and when by that device's clock. The clock is advisory: it decides nothing.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Stamp {
+    pub by: DeviceId,
+    pub at: Timestamp,
+}
+
+/// Seconds since 1970-01-01 UTC by a device's clock.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Timestamp(pub i64);
+
+/// A room, closet, hall or landing: a ring of walls.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Room {
+    pub id: RoomId,
+    pub name: String,
+    /// Floor of the house; 0 is the ground floor.
+    pub level: i64,
+    /// What is laid here; `None` means the job's first goods.
+    pub goods: Option<GoodsId>,
+    /// A person said that the last wall meets the first.
+    pub closed: bool,
+    /// In walking order, clockwise when the turns are right; removed walls are left out.
+    pub walls: Vec<Wall>,
+    /// Removed openings are left out.
+    pub openings: Vec<Opening>,
+    pub order: Order,
+}
+
+/// A straight wall, from the corner before it to the corner at its end.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Wall {
+    pub id: WallId,
+    /// All readings ever taken, also superseded and withdrawn ones, oldest first.
+    pub readings: Vec<Reading>,
+    /// All statements of the turn at its end; the newest in force counts. None in force means right and square.
+    pub turns: Vec<TurnStatement>,
+    pub order: Order,
+}
+
+/// A length read from a wall. Never changed: a correction is a newer reading that supersedes it.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Reading {
+    pub id: ReadingId,
+    pub value: Length,
+    /// As it was typed, to be shown again as typed.
+    pub typed: String,
+    pub tool: Tool,
+    pub stamp: Stamp,
+    pub supersedes: Vec<ReadingId>,
+    /// Taken back (an undo); still kept.
+    pub withdrawn: bool,
+}
+
+/// What a length was read with.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub enum Tool {
+    #[default]
+    Tape,
+    Laser,
+    /// Taken from a drawing.
+    Plan,
+}
+
+/// A statement of how the next wall turns. Never changed, like a reading.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct TurnStatement {
+    pub id: TurnId,
+    pub turn: Turn,
+    pub stamp: Stamp,
+    pub supersedes: Vec<TurnId>,
+    pub withdrawn: bool,
+}
+
+/// A hole in a wall.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Opening {
+    pub id: OpeningId,
+    pub wall: WallId,
+    pub kind: OpeningKind,
+    /// From the wall's start to the near side of the opening.
+    pub offset: Length,
+    pub width: Length,
+    /// Thickness of the wall here; the carpet ends half way through it.
+    pub depth: Length,
+    pub floor: FloorAtOpening,
+    /// The room beyond, when it is one of the job's.
+    pub leads_to: Option<RoomId>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub enum OpeningKind {
+    #[default]
+    Doorway,
+    /// A doorway without a door leaf.
+    CasedOpening,
+    Window,
+    PassThrough,
+}
+
+impl OpeningKind {
+    /// Whether one walks, and carpet can run, through it.
+    pub const fn reaches_floor(self) -> bool {
+        matches!(self, Self::Doorway | Self::CasedOpening)
+    }
+}
+
+/// What the floor does at an opening one can walk through.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub enum FloorAtOpening {
+    /// The same carpet goes on; the two sides share one pile direction.
+    RunsThrough,
+    /// A seam lies under the closed door leaf; the two sides share one pile direction.
+    #[default]
+    SeamUnderDoor,
+    /// Another floor begins: a transition.
+    OtherFloor,
+}
+
+/// A straight flight of stairs.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Flight {
+    pub id: FlightId,
+    pub name: String,
+    /// Number of steps to cover: a tread and the riser below it each.
+    pub steps: u32,
+    pub riser: Length,
+    /// From riser to riser, horizontally.
+    pub going: Length,
+    /// How far a tread stands out over the riser below it.
+    pub nosing: Length,
+    pub width: Length,
+    pub goods: Option<GoodsId>,
+    pub order: Order,
+}
+
+/// A decision of the crew that is kept: append-only, like readings.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Choice {
+    pub id: ChoiceId,
+    pub decision: Decision,
+    pub stamp: Stamp,
+    pub supersedes: Vec<ChoiceId>,
+}
+
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub enum Decision {
+    /// This layout is to be cut. `order` is the order length it had when it was chosen, to be checked when readings change.
+    Layout { goods: GoodsId, key: String, order: Length },
+    /// This piece of the cut list is cut.
+    Cut { piece: String },
+}
+
+/// A field with several values given at the same time.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Dispute {
+    /// In words: "name of the room", "width of the doorway".
+    pub field: String,
+    /// The value in use first, then the others.
+    pub values: Vec<String>,
+}
+
+impl Wall {
+    /// The readings in force: neither superseded nor withdrawn, oldest first.
+    pub fn in_force(&self) -> impl Iterator<Item = &Reading> {
+        let live = || self.readings.iter().filter(|it| !it.withdrawn);
+        live().filter(move |it| !live().any(|newer| newer.supersedes.contains(&it.id)))
+    }
+
+    /// The turn at the wall's end: the newest statement in force (ties by id), or a right turn.
+    pub fn turn(&self) -> Turn {
+        let live = || self.turns.iter().filter(|it| !it.withdrawn);
+        live()
+            .filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)))
+            .max_by_key(|it| (it.stamp.at, it.id))
+            .map_or(Turn::RIGHT, |it| it.turn)
+    }
+}
+
+impl Job {
+    pub fn room(&self, id: RoomId) -> Option<&Room> {
+        self.rooms.iter().find(|it| it.id == id)
+    }
+
+    /// The goods laid in a room or on a flight that says `own`; the job's first when it says nothing.
+    pub fn goods_of(&self, own: Option<GoodsId>) -> Option<&Goods> {
+        match own {
+            Some(id) => self.goods.iter().find(|it| it.id == id),
+            None => self.goods.first(),
+        }
+    }
+}
+
+impl Room {
+    pub fn wall(&self, id: WallId) -> Option<&Wall> {
+        self.walls.iter().find(|it| it.id == id)
+    }
+}

@@ -1,0 +1,1 @@
+//! The document typed: reads a [`super::Job`] by known path, with limits.

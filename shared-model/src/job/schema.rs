@@ -1,0 +1,1 @@
+//! The document's keys, its fixed first change and its migrations.

@@ -1,0 +1,70 @@
+//! The stages in sequence: from a job's readings to its seams, cuts and order. Read this file first.
+
+use serde::{Deserialize, Serialize};
+
+use crate::floor::{self, Floor};
+use crate::ids::GoodsId;
+use crate::job::{Decision, Job};
+use crate::layout::{self, Layout};
+use crate::materials::{self, Materials};
+use crate::outline;
+use crate::problem::Problem;
+
+/// Everything that follows from a job. Derived, recomputed, never stored.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Takeoff {
+    pub floor: Floor,
+    pub goods: Vec<GoodsTakeoff>,
+    pub materials: Materials,
+    pub problems: Vec<Problem>,
+}
+
+/// The layouts to choose from for one goods.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct GoodsTakeoff {
+    pub goods: GoodsId,
+    pub name: String,
+    /// Best first; empty while no room of this goods is closed.
+    pub layouts: Vec<Layout>,
+    /// The layout the crew chose, or the first.
+    pub chosen: usize,
+}
+
+impl GoodsTakeoff {
+    pub fn layout(&self) -> Option<&Layout> {
+        self.layouts.get(self.chosen)
+    }
+}
+
+/// Runs every stage. Bad readings are data: they become problems, and whatever is sound is still computed.
+pub fn takeoff(job: &Job) -> Takeoff {
+    let mut problems = Vec::new();
+    let mut outlines = Vec::new();
+    for room in &job.rooms {
+        let (closed, found) = outline::close(room, &job.rules);
+        problems.extend(found);
+        outlines.extend(closed.map(|it| (room.id, it)));
+    }
+    let (floor, found) = floor::place(job, outlines);
+    problems.extend(found);
+
+    let mut goods = Vec::new();
+    for each in &job.goods {
+        let (layouts, found) = layout::layouts(job, &floor, each.id);
+        problems.extend(found);
+        let chosen = chosen(job, each.id, &layouts);
+        goods.push(GoodsTakeoff { goods: each.id, name: each.name.clone(), layouts, chosen });
+    }
+    let layouts: Vec<&Layout> = goods.iter().filter_map(GoodsTakeoff::layout).collect();
+    let materials = materials::materials(job, &floor, &layouts);
+    Takeoff { floor, goods, materials, problems }
+}
+
+/// The newest choice of a layout that still exists, or the first layout.
+fn chosen(job: &Job, goods: GoodsId, layouts: &[Layout]) -> usize {
+    let choices = job.choices.iter().filter_map(|choice| match &choice.decision {
+        Decision::Layout { goods: of, key, .. } if *of == goods => Some((choice.stamp.at, choice.id, key)),
+        _ => None,
+    });
+    choices.max().and_then(|(_, _, key)| layouts.iter().position(|it| it.key == *key)).unwrap_or(0)
+}
