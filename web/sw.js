@@ -1,0 +1,25 @@
+// Keeps the shell on the phone, so that the tool opens without a server.
+const CACHE = "napline-__BUILD__";
+const SHELL = __SHELL__;
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(SHELL)).then(() => self.skipWaiting()));
+});
+
+self.addEventListener("activate", (event) => {
+  const old = (names) => names.filter((name) => name.startsWith("napline-") && name !== CACHE);
+  event.waitUntil(
+    caches.keys().then((names) => Promise.all(old(names).map((name) => caches.delete(name)))).then(() => self.clients.claim()),
+  );
+});
+
+self.addEventListener("fetch", (event) => {
+  const url = new URL(event.request.url);
+  if (event.request.method !== "GET" || url.origin !== location.origin) return;
+  if (SHELL.includes(url.pathname) && url.pathname !== "/") {
+    event.respondWith(caches.match(event.request).then((kept) => kept ?? fetch(event.request)));
+  } else if (event.request.mode === "navigate" && !url.pathname.startsWith("/join")) {
+    // The server's page when it answers (it also says 401), the kept one when there is no network.
+    event.respondWith(fetch(event.request).catch(() => caches.match("/")));
+  }
+});
