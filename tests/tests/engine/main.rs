@@ -1,0 +1,4 @@
+//! The engine against published values, hand-worked numbers, independent checkers and properties.
+
+/// Entry grammar, exactness, display and rounding of lengths.
+mod lengths;
