@@ -1,0 +1,170 @@
+//! A server of one's own: the real binary, a fresh folder, a free port.
+
+use std::env;
+use std::io::{BufRead, BufReader};
+use std::net::{Ipv4Addr, TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use tempfile::TempDir;
+
+/// How long anything may take on a loaded machine before a test gives up.
+pub const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A running server. Dropping it kills it and removes its data.
+pub struct Server {
+    process: Child,
+    said: Arc<Mutex<Vec<String>>>,
+    folder: TempDir,
+    port: u16,
+    demo: bool,
+}
+
+impl Server {
+    /// Starts an empty server.
+    pub fn start() -> Self {
+        Self::start_with(false)
+    }
+
+    /// Starts a server that has the demo house.
+    pub fn start_demo() -> Self {
+        Self::start_with(true)
+    }
+
+    fn start_with(demo: bool) -> Self {
+        let folder = tempfile::tempdir().expect("a folder for the server's data");
+        let port = free_port();
+        let (process, said) = spawn(folder.path(), port, demo);
+        let server = Self { process, said, folder, port, demo };
+        server.wait_until_up();
+        server
+    }
+
+    /// Where the phones find it, without a slash at the end.
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}", self.port)
+    }
+
+    pub fn port(&self) -> u16 {
+        self.port
+    }
+
+    pub fn folder(&self) -> &Path {
+        self.folder.path()
+    }
+
+    pub fn process_id(&self) -> u32 {
+        self.process.id()
+    }
+
+    /// The link with a one-time secret that the server printed last.
+    pub fn pairing_link(&self) -> String {
+        let start = Instant::now();
+        loop {
+            let said = self.said.lock().unwrap_or_else(PoisonError::into_inner).clone();
+            let link = said.iter().rev().flat_map(|line| line.split_whitespace()).find(|it| it.contains("/join#"));
+            if let Some((_, secret)) = link.and_then(|it| it.split_once("/join#")) {
+                return format!("{}/join#{secret}", self.address());
+            }
+            assert!(start.elapsed() < PATIENCE, "no pairing link among:\n{}", said.join("\n"));
+            thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    /// Ends the process as a power cut would: SIGKILL, no shutdown.
+    pub fn kill(&mut self) {
+        self.process.kill().expect("the server to be killed");
+        self.process.wait().expect("the server to end");
+    }
+
+    /// Asks it to stop (SIGTERM) and waits until it has.
+    pub fn stop(&mut self) {
+        let id = self.process.id().to_string();
+        let asked = Command::new("kill").args(["-TERM", &id]).status().expect("kill to run");
+        assert!(asked.success(), "the server was not running");
+        let start = Instant::now();
+        while self.process.try_wait().expect("the server's state").is_none() {
+            assert!(start.elapsed() < PATIENCE, "the server does not stop");
+            thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    /// Starts it again on the same data and the same port.
+    pub fn restart(&mut self) {
+        (self.process, self.said) = spawn(self.folder.path(), self.port, self.demo);
+        self.wait_until_up();
+    }
+
+    fn wait_until_up(&self) {
+        let start = Instant::now();
+        while TcpStream::connect((Ipv4Addr::LOCALHOST, self.port)).is_err() {
+            let said = || self.said.lock().unwrap_or_else(PoisonError::into_inner).join("\n");
+            assert!(start.elapsed() < PATIENCE, "the server does not listen; it said:\n{}", said());
+            thread::sleep(Duration::from_millis(2));
+        }
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // It may have been killed by the test.
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+/// The server's binary: `NAPLINE_BIN`, or else one built now from today's sources with today's client in it.
+pub fn binary() -> &'static Path {
+    static BINARY: OnceLock<PathBuf> = OnceLock::new();
+    BINARY.get_or_init(|| match env::var_os("NAPLINE_BIN") {
+        Some(path) => PathBuf::from(path),
+        None => build(),
+    })
+}
+
+fn build() -> PathBuf {
+    for arguments in [&["xtask", "web"][..], &["build", "--package", "napline"]] {
+        let done = Command::new(env!("CARGO")).args(arguments).current_dir(workspace()).status();
+        assert!(
+            done.is_ok_and(|status| status.success()),
+            "the tests need the server with the client in it: run `cargo {}` and read its error, or set NAPLINE_BIN",
+            arguments.join(" ")
+        );
+    }
+    let target = env::var_os("CARGO_TARGET_DIR").map_or_else(|| workspace().join("target"), PathBuf::from);
+    target.join("debug/napline")
+}
+
+/// The workspace's folder.
+pub fn workspace() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap_or(Path::new("."))
+}
+
+fn spawn(folder: &Path, port: u16, demo: bool) -> (Child, Arc<Mutex<Vec<String>>>) {
+    let mut command = Command::new(binary());
+    command.arg("serve").arg("--data").arg(folder).args(["--port", &port.to_string(), "--pair"]);
+    if demo {
+        command.arg("--demo");
+    }
+    let mut process =
+        command.stdin(Stdio::null()).stdout(Stdio::piped()).spawn().expect("the server's binary to start");
+    let said = Arc::new(Mutex::new(Vec::new()));
+    if let Some(stdout) = process.stdout.take() {
+        let heard = Arc::clone(&said);
+        thread::spawn(move || {
+            for line in BufReader::new(stdout).lines().map_while(Result::ok) {
+                heard.lock().unwrap_or_else(PoisonError::into_inner).push(line);
+            }
+        });
+    }
+    (process, said)
+}
+
+/// A port that nobody listens on at this moment.
+pub fn free_port() -> u16 {
+    let probe = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a free port");
+    probe.local_addr().expect("the probe's address").port()
+}
