@@ -2,3 +2,5 @@
 
 /// Entry grammar, exactness, display and rounding of lengths.
 mod lengths;
+/// Exact plane geometry.
+mod polygons;
