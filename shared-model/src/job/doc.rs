@@ -1,30 +1,38 @@
 //! The automerge document of one job.
 
 use std::collections::BTreeSet;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use automerge::ChangeHash;
+use automerge::sync::SyncDoc;
+use automerge::transaction::CommitOptions;
+use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, LoadOptions, ReadDoc, SaveOptions};
 
-use super::{Edit, Job, Timestamp};
-use crate::guard::{VettedChange, VettedSync};
+use super::{Edit, Job, Timestamp, read, schema, write};
+use crate::guard::{self, VettedChange, VettedSync};
 use crate::ids::{DeviceId, JobId};
 
 /// The document of one job, opened for one author on one page or process.
 pub struct JobDoc {
     id: JobId,
-    doc: automerge::AutoCommit,
+    doc: Automerge,
+    author: DeviceId,
 }
 
 /// Where a catch-up with one peer stands.
 pub type SyncState = automerge::sync::State;
 
+/// Why a document cannot be opened or changes cannot be taken in. Nothing was changed.
 #[derive(thiserror::Error, Debug, PartialEq)]
 pub enum DocError {
     #[error("the job's file is damaged: {0}")]
     Damaged(String),
-    #[error("this job was written by a newer version (schema {found}; this version knows {known}): open it with a newer one")]
-    Newer { found: u32, known: u32 },
+    #[error("stored change {index} is damaged: {reason}")]
+    DamagedChange { index: usize, reason: String },
+    #[error("the changes do not fit this job: {0}")]
+    Refused(String),
 }
 
+/// Why an edit was refused. Nothing was changed.
 #[derive(thiserror::Error, Debug, PartialEq)]
 pub enum EditError {
     #[error("this job was written by a newer version and is read-only here: update this device")]
@@ -35,83 +43,13 @@ pub enum EditError {
     Exists(String),
     #[error("{0}")]
     Invalid(String),
+    #[error("the document refuses the edit: {0}")]
+    Document(String),
 }
 
-impl JobDoc {
-    /// A document that holds only the fixed first change, the same on every device.
-    ///
-    /// `actor` must be new and random for each page session or process; `author` is the device.
-    pub fn new(id: JobId, actor: [u8; 16], author: DeviceId) -> Self {
-        let _ = (id, actor, author);
-        todo!()
-    }
-
-    /// Loads what [`JobDoc::save`] wrote (own storage, checksummed; not bytes from outside).
-    pub fn load(id: JobId, bytes: &[u8], actor: [u8; 16], author: DeviceId) -> Result<Self, DocError> {
-        let _ = (id, bytes, actor, author);
-        todo!()
-    }
-
-    pub fn id(&self) -> JobId {
-        self.id
-    }
-
-    /// The whole document, compact.
-    pub fn save(&mut self) -> Vec<u8> {
-        todo!()
-    }
-
-    /// One action of a person: all edits or none, in one change with a short message. Returns the change, ready to be
-    /// stored and sent; `None` when it changes nothing.
-    pub fn edit(&mut self, edits: &[Edit], said: &str, at: Timestamp) -> Result<Option<NewChange>, EditError> {
-        let _ = (edits, said, at);
-        todo!()
-    }
-
-    /// Takes in changes from elsewhere, in any order, repeated or late. Returns the hashes that were new.
-    /// A change whose dependencies are missing waits inside; see [`JobDoc::missing`].
-    pub fn apply(&mut self, changes: Vec<VettedChange>) -> Result<Vec<ChangeHash>, DocError> {
-        let _ = changes;
-        todo!()
-    }
-
-    pub fn heads(&mut self) -> Vec<ChangeHash> {
-        todo!()
-    }
-
-    /// Whether the change is part of the document (applied, not waiting).
-    pub fn has(&mut self, change: &ChangeHash) -> bool {
-        let _ = change;
-        todo!()
-    }
-
-    /// Hashes that waiting changes need.
-    pub fn missing(&mut self) -> BTreeSet<ChangeHash> {
-        todo!()
-    }
-
-    /// The bytes of every change not reachable from `have`, dependencies first, each one chunk.
-    pub fn changes_since(&mut self, have: &[ChangeHash]) -> Vec<NewChange> {
-        let _ = have;
-        todo!()
-    }
-
-    /// The next catch-up message for a peer; `None` when there is nothing to say. `whole` allows one compact chunk with
-    /// many changes (server to phone); without it each change is its own chunk, so that each can be vetted.
-    pub fn sync_message(&mut self, state: &mut SyncState, whole: bool) -> Option<Vec<u8>> {
-        let _ = (state, whole);
-        todo!()
-    }
-
-    /// Takes in a catch-up message. Returns the changes that were new, dependencies first.
-    pub fn receive_sync(&mut self, state: &mut SyncState, message: VettedSync) -> Result<Vec<NewChange>, DocError> {
-        let _ = (state, message);
-        todo!()
-    }
-
-    /// The job as the document says it now.
-    pub fn job(&self) -> Job {
-        todo!()
+impl From<AutomergeError> for EditError {
+    fn from(error: AutomergeError) -> Self {
+        Self::Document(error.to_string())
     }
 }
 
@@ -120,4 +58,208 @@ impl JobDoc {
 pub struct NewChange {
     pub hash: ChangeHash,
     pub bytes: Vec<u8>,
+}
+
+impl From<Change> for NewChange {
+    fn from(mut change: Change) -> Self {
+        Self { hash: change.hash(), bytes: change.bytes().into_owned() }
+    }
+}
+
+/// Most changes that may wait for the changes they depend on.
+const MOST_MISSING: usize = 1_000;
+
+/// A catch-up message from a phone stays below this, so that its frame fits into [`crate::wire::MOST_FRAME_BYTES`]; a message
+/// with a single change may be longer, up to the most that a change may have.
+const MOST_SYNC_BYTES: usize = crate::wire::MOST_FRAME_BYTES - 64 * 1024;
+
+impl JobDoc {
+    /// A document that holds only the fixed changes, the same on every device.
+    ///
+    /// `actor` must be new and random for each page session or process; `author` is the device.
+    pub fn new(id: JobId, actor: [u8; 16], author: DeviceId) -> Self {
+        Self::open(id, Automerge::new_with_encoding(schema::ENCODING), actor, author)
+    }
+
+    /// Loads what [`JobDoc::save`] wrote (own storage, checksummed; not bytes from outside).
+    pub fn load(id: JobId, bytes: &[u8], actor: [u8; 16], author: DeviceId) -> Result<Self, DocError> {
+        guard::whole(bytes).map_err(|refusal| DocError::Damaged(refusal.to_string()))?;
+        let options = LoadOptions::new().text_encoding(schema::ENCODING);
+        let loaded = unwinding(|| Automerge::load_with_options(bytes, options)).map_err(DocError::Damaged)?;
+        let genesis = schema::genesis_hash().map_err(|error| DocError::Damaged(error.to_string()))?;
+        if loaded.get_change_meta_by_hash(&genesis).is_none() {
+            return Err(DocError::Damaged("it does not start as a job does".to_owned()));
+        }
+        Ok(Self::open(id, loaded, actor, author))
+    }
+
+    /// Puts a job together from storage: the last snapshot, if any, and the single changes stored since, in any order.
+    ///
+    /// Strict: every change must be one sound chunk and must fit. (Automerge's own loading of a concatenated log skips what is
+    /// damaged and says nothing.)
+    pub fn from_changes<'a>(
+        id: JobId,
+        snapshot: Option<&[u8]>,
+        changes: impl Iterator<Item = &'a [u8]>,
+        actor: [u8; 16],
+        author: DeviceId,
+    ) -> Result<Self, DocError> {
+        let mut job = match snapshot {
+            Some(bytes) => Self::load(id, bytes, actor, author)?,
+            None => Self::new(id, actor, author),
+        };
+        let vetted = changes.enumerate().map(|(index, bytes)| {
+            guard::change(bytes, None)
+                .map_err(|refusal| DocError::DamagedChange { index, reason: refusal.to_string() })
+        });
+        let vetted: Vec<VettedChange> = vetted.collect::<Result<_, _>>()?;
+        job.take_in(|doc| doc.apply_changes(vetted.into_iter().map(VettedChange::into_change).collect::<Vec<_>>()))?;
+        Ok(job)
+    }
+
+    fn open(id: JobId, mut doc: Automerge, actor: [u8; 16], author: DeviceId) -> Self {
+        // The fixed changes are made in code and always fit; a document that is newer stays as it is.
+        let migrated = schema::migrate(&mut doc);
+        debug_assert!(migrated.is_ok(), "{migrated:?}");
+        // The author first: setting it takes a new actor.
+        doc.set_author(Some(Author::from(author.0.as_bytes().to_vec())));
+        doc.set_actor(ActorId::from(actor));
+        Self { id, doc, author }
+    }
+
+    pub fn id(&self) -> JobId {
+        self.id
+    }
+
+    /// The whole document, compact; changes that still wait for others are left out.
+    pub fn save(&self) -> Vec<u8> {
+        self.doc.save_with_options(SaveOptions { deflate: true, retain_orphans: false })
+    }
+
+    /// One action of a person: all edits or none, in one change with a short message. Returns the change, ready to be
+    /// stored and sent; `None` when it changes nothing.
+    pub fn edit(&mut self, edits: &[Edit], said: &str, at: Timestamp) -> Result<Option<NewChange>, EditError> {
+        if schema::schema_of(&self.doc) > schema::SCHEMA {
+            return Err(EditError::ReadOnly);
+        }
+        // The bytes of a change are a little more than those of its edits: it stays well below what the guard lets through.
+        let size: usize = edits.iter().map(|it| postcard::to_stdvec(it).map_or(usize::MAX, |bytes| bytes.len())).sum();
+        if size > guard::MOST_BYTES / 2 {
+            return Err(EditError::Invalid("this is too much for one action: do it in several".to_owned()));
+        }
+        // A transaction that is dropped on an error is rolled back.
+        let mut tx = self.doc.transaction();
+        for edit in edits {
+            write::edit(&mut tx, edit, self.author, at)?;
+        }
+        if automerge::transaction::Transactable::pending_ops(&tx) > guard::MOST_OPS {
+            return Err(EditError::Invalid("these are too many steps for one action: do it in several".to_owned()));
+        }
+        let message: String = said.chars().take(guard::MOST_MESSAGE / 4).collect();
+        let (hash, _) = tx.commit_with(CommitOptions::default().with_message(message).with_time(at.0));
+        Ok(hash.and_then(|hash| self.change(&hash)))
+    }
+
+    /// Takes in changes from elsewhere, in any order, repeated or late. Returns the hashes of the changes that have become part
+    /// of the document, dependencies first: also of earlier ones that had waited for these.
+    /// A change whose dependencies are missing waits inside; see [`JobDoc::missing`].
+    pub fn apply(&mut self, changes: Vec<VettedChange>) -> Result<Vec<ChangeHash>, DocError> {
+        let changes: Vec<Change> = changes.into_iter().map(VettedChange::into_change).collect();
+        let before = self.heads();
+        self.take_in(|doc| doc.apply_changes(changes))?;
+        Ok(self.doc.get_changes_meta(&before).into_iter().map(|it| it.hash).collect())
+    }
+
+    pub fn heads(&self) -> Vec<ChangeHash> {
+        self.doc.get_heads()
+    }
+
+    /// Whether the change is part of the document (applied, not waiting).
+    pub fn has(&self, change: &ChangeHash) -> bool {
+        self.doc.get_change_meta_by_hash(change).is_some()
+    }
+
+    /// One change of the document, ready to be stored and sent.
+    pub fn change(&self, hash: &ChangeHash) -> Option<NewChange> {
+        self.doc.get_change_by_hash(hash).map(NewChange::from)
+    }
+
+    /// Hashes that waiting changes need.
+    pub fn missing(&self) -> BTreeSet<ChangeHash> {
+        self.doc.get_missing_deps(&[]).into_iter().collect()
+    }
+
+    /// The bytes of every change not reachable from `have`, dependencies first, each one chunk.
+    pub fn changes_since(&self, have: &[ChangeHash]) -> Vec<NewChange> {
+        self.doc.get_changes(have).into_iter().map(NewChange::from).collect()
+    }
+
+    /// How many changes the document has: what [`guard::sync`] wants to know.
+    pub fn len(&self) -> usize {
+        self.doc.stats().num_changes as usize
+    }
+
+    /// Whether nobody has edited the job yet.
+    pub fn is_empty(&self) -> bool {
+        self.len() <= schema::schema_of(&self.doc) as usize
+    }
+
+    /// The next catch-up message for a peer; `None` when there is nothing to say. `whole` allows one compact chunk with
+    /// many changes (server to phone); without it each change is its own chunk, so that each can be vetted, and a message is
+    /// cut to what fits into a frame: the rest follows when the peer answers.
+    pub fn sync_message(&self, state: &mut SyncState, whole: bool) -> Option<Vec<u8>> {
+        if whole {
+            return self.doc.generate_sync_message(state).map(automerge::sync::Message::encode);
+        }
+        // Automerge sends compact chunks to a peer that says it can read them; single changes are its older form.
+        let capabilities = state.their_capabilities.take();
+        let message = self.doc.generate_sync_message(state);
+        state.their_capabilities = capabilities;
+        let mut message = message?;
+        let mut size = 0;
+        let all: Vec<Vec<u8>> = message.changes.iter().map(<[u8]>::to_vec).collect();
+        let fits = all.iter().take_while(|it| { size += it.len() + 4; size <= MOST_SYNC_BYTES }).count().max(1);
+        for left_out in all.iter().skip(fits) {
+            if let Ok(change) = Change::try_from(left_out.as_slice()) {
+                state.sent_hashes.remove(&change.hash());
+            }
+        }
+        message.changes = all.into_iter().take(fits).collect::<Vec<_>>().into();
+        Some(message.encode())
+    }
+
+    /// Takes in a catch-up message. Returns the changes that were new, dependencies first.
+    pub fn receive_sync(&mut self, state: &mut SyncState, message: VettedSync) -> Result<Vec<NewChange>, DocError> {
+        let before = self.heads();
+        let mut next = state.clone();
+        self.take_in(|doc| doc.receive_sync_message(&mut next, message.into_message()))?;
+        *state = next;
+        Ok(self.changes_since(&before))
+    }
+
+    /// The job as the document says it now.
+    pub fn job(&self) -> Job {
+        read::job(self.id, &self.doc)
+    }
+
+    /// Changes a copy and keeps it only if that went well, so that neither an error nor a panic inside automerge leaves half a
+    /// change behind.
+    fn take_in(&mut self, change: impl FnOnce(&mut Automerge) -> Result<(), AutomergeError>) -> Result<(), DocError> {
+        let mut copy = self.doc.clone();
+        unwinding(|| change(&mut copy)).map_err(DocError::Refused)?;
+        if copy.get_missing_deps(&[]).len() > MOST_MISSING {
+            return Err(DocError::Refused("too many changes wait for others: catch up first".to_owned()));
+        }
+        self.doc = copy;
+        Ok(())
+    }
+}
+
+/// Runs what may panic inside automerge on hostile bytes; a panic becomes an error. In the browser a panic aborts, so there all
+/// bytes have passed a server's guard before.
+fn unwinding<T>(run: impl FnOnce() -> Result<T, AutomergeError>) -> Result<T, String> {
+    match catch_unwind(AssertUnwindSafe(run)) {
+        Ok(result) => result.map_err(|error| error.to_string()),
+        Err(_) => Err("it cannot be read".to_owned()),
+    }
 }

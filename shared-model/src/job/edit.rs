@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Decision, Flight, Goods, Job, Opening, Order, Rule, Tool, Turn};
+use super::{Decision, Flight, Goods, Job, Opening, Order, Rule, Tool, Turn, Wall};
 use crate::ids::{ChoiceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
 
@@ -74,9 +74,122 @@ pub struct NewChoice {
 
 impl Edit {
     /// The edit that takes this one back, given the job as it was `before`. `None` when there is nothing to take back
-    /// (the thing does not exist, or the value is the same).
+    /// (the thing does not exist, or the value is the same). A person's name is not taken back, only given anew.
     pub fn inverse(&self, before: &Job) -> Option<Self> {
-        let _ = before;
-        todo!()
+        match self {
+            Self::NameJob { name } => {
+                (before.name != *name).then(|| Self::NameJob { name: before.name.clone() })
+            }
+            Self::SetUnits { units } => (before.units != *units).then_some(Self::SetUnits { units: before.units }),
+            Self::SetRule { rule, value } => {
+                let value_before = before.rules.get(*rule);
+                (value_before != *value).then_some(Self::SetRule { rule: *rule, value: value_before })
+            }
+            Self::NamePerson { .. } => None,
+            Self::AddRoom { room, .. } | Self::NameRoom { room, .. } | Self::SetRoomGoods { room, .. } | Self::CloseRoom { room, .. } | Self::RemoveRoom { room, .. } => self.inverse_of_room(*room, before),
+            Self::AddWall { room, wall, .. }
+            | Self::RemoveWall { room, wall, .. }
+            | Self::AddReading { room, wall, .. }
+            | Self::WithdrawReading { room, wall, .. }
+            | Self::StateTurn { room, wall, .. }
+            | Self::WithdrawTurn { room, wall, .. } => {
+                let stands = before.room(*room).and_then(|it| it.wall(*wall));
+                self.inverse_of_wall(*room, *wall, stands)
+            }
+            Self::AddOpening { room, opening: Opening { id, .. } }
+            | Self::SetOpening { room, opening: Opening { id, .. } }
+            | Self::RemoveOpening { room, opening: id, .. } => {
+                let stands = before.room(*room)?.openings.iter().find(|it| it.id == *id);
+                let remove = |removed| Self::RemoveOpening { room: *room, opening: *id, removed };
+                let set = |opening| Self::SetOpening { room: *room, opening };
+                self.inverse_of_thing(stands, remove, set)
+            }
+            Self::AddFlight { flight: Flight { id, .. } }
+            | Self::SetFlight { flight: Flight { id, .. } }
+            | Self::RemoveFlight { flight: id, .. } => {
+                let stands = before.flights.iter().find(|it| it.id == *id);
+                let remove = |removed| Self::RemoveFlight { flight: *id, removed };
+                self.inverse_of_thing(stands, remove, |flight| Self::SetFlight { flight })
+            }
+            Self::AddGoods { goods: Goods { id, .. } }
+            | Self::SetGoods { goods: Goods { id, .. } }
+            | Self::RemoveGoods { goods: id, .. } => {
+                let stands = before.goods.iter().find(|it| it.id == *id);
+                let remove = |removed| Self::RemoveGoods { goods: *id, removed };
+                self.inverse_of_thing(stands, remove, |goods| Self::SetGoods { goods })
+            }
+            Self::Choose { choice } => Some(Self::WithdrawChoice { choice: choice.id, withdrawn: true }),
+            Self::WithdrawChoice { choice, withdrawn } => {
+                let in_force = before.choices.iter().any(|it| it.id == *choice);
+                (in_force == *withdrawn).then_some(Self::WithdrawChoice { choice: *choice, withdrawn: !withdrawn })
+            }
+        }
+    }
+
+    fn inverse_of_room(&self, room: RoomId, before: &Job) -> Option<Self> {
+        let stands = before.room(room);
+        match self {
+            Self::NameRoom { name, .. } => {
+                let name_before = &stands?.name;
+                (name_before != name).then(|| Self::NameRoom { room, name: name_before.clone() })
+            }
+            Self::SetRoomGoods { goods, .. } => {
+                let goods_before = stands?.goods;
+                (goods_before != *goods).then_some(Self::SetRoomGoods { room, goods: goods_before })
+            }
+            Self::CloseRoom { closed, .. } => {
+                (stands?.closed != *closed).then_some(Self::CloseRoom { room, closed: !closed })
+            }
+            Self::RemoveRoom { removed, .. } => {
+                (stands.is_some() == *removed).then_some(Self::RemoveRoom { room, removed: !removed })
+            }
+            Self::AddRoom { .. } => stands.is_none().then_some(Self::RemoveRoom { room, removed: true }),
+            _ => None,
+        }
+    }
+
+    fn inverse_of_wall(&self, room: RoomId, wall: WallId, stands: Option<&Wall>) -> Option<Self> {
+        match self {
+            Self::AddWall { .. } => stands.is_none().then_some(Self::RemoveWall { room, wall, removed: true }),
+            Self::RemoveWall { removed, .. } => {
+                (stands.is_some() == *removed).then_some(Self::RemoveWall { room, wall, removed: !removed })
+            }
+            Self::AddReading { reading, .. } => {
+                Some(Self::WithdrawReading { room, wall, reading: reading.id, withdrawn: true })
+            }
+            Self::WithdrawReading { reading, withdrawn, .. } => {
+                let changes = stands?.readings.iter().any(|it| it.id == *reading && it.withdrawn != *withdrawn);
+                changes.then_some(Self::WithdrawReading { room, wall, reading: *reading, withdrawn: !withdrawn })
+            }
+            Self::StateTurn { turn, .. } => {
+                Some(Self::WithdrawTurn { room, wall, turn: turn.id, withdrawn: true })
+            }
+            Self::WithdrawTurn { turn, withdrawn, .. } => {
+                let changes = stands?.turns.iter().any(|it| it.id == *turn && it.withdrawn != *withdrawn);
+                changes.then_some(Self::WithdrawTurn { room, wall, turn: *turn, withdrawn: !withdrawn })
+            }
+            _ => None,
+        }
+    }
+
+    /// The inverse for what is added, set as a whole, and removed; `stands` is it as it was before.
+    fn inverse_of_thing<T: Clone + PartialEq>(
+        &self,
+        stands: Option<&T>,
+        remove: impl Fn(bool) -> Self,
+        set: impl Fn(T) -> Self,
+    ) -> Option<Self> {
+        match self {
+            Self::AddOpening { .. } | Self::AddFlight { .. } | Self::AddGoods { .. } => {
+                stands.is_none().then(|| remove(true))
+            }
+            Self::RemoveOpening { removed, .. } | Self::RemoveFlight { removed, .. } | Self::RemoveGoods { removed, .. } => {
+                (stands.is_some() == *removed).then(|| remove(!removed))
+            }
+            _ => {
+                let back = set(stands?.clone());
+                (back != *self).then_some(back)
+            }
+        }
     }
 }

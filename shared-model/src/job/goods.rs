@@ -95,6 +95,22 @@ impl Default for Rules {
 }
 
 impl Rules {
+    /// One rule's value; lengths count in 1/8 µm, numbers as they are.
+    pub const fn get(&self, rule: Rule) -> i64 {
+        match rule {
+            Rule::SeamTrim => self.seam_trim.0,
+            Rule::WallAllowance => self.wall_allowance.0,
+            Rule::CutStep => self.cut_step.0,
+            Rule::LeastPiece => self.least_piece.0,
+            Rule::MostCrossSeams => self.most_cross_seams,
+            Rule::ClosureRatio => self.closure_ratio,
+            Rule::ClosureLeast => self.closure_least.0,
+            Rule::StairPad => self.stair_pad.0,
+            Rule::StairTuck => self.stair_tuck.0,
+            Rule::StairOverall => self.stair_overall.0,
+        }
+    }
+
     /// Sets one rule; lengths count in 1/8 µm, numbers as they are.
     pub fn set(&mut self, rule: Rule, value: i64) {
         match rule {

@@ -7,19 +7,24 @@ mod angle;
 mod doc;
 mod edit;
 mod goods;
+mod limits;
+mod node;
 mod order;
 mod read;
 mod schema;
+mod words;
+mod write;
 
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-pub use angle::{Angle, Turn};
+pub use angle::{Angle, AngleError, Turn};
 pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
 pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use goods::{Goods, Match, Rule, Rules};
 pub use order::Order;
+pub use schema::SCHEMA;
 
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
@@ -39,7 +44,7 @@ pub struct Job {
     pub flights: Vec<Flight>,
     pub goods: Vec<Goods>,
     pub rules: Rules,
-    /// Every decision in force: neither superseded nor withdrawn.
+    /// Every decision in force: neither superseded nor withdrawn; oldest first, like readings.
     pub choices: Vec<Choice>,
     /// Fields for which two people gave different values at the same time; one is used, all are kept.
     pub disputes: Vec<Dispute>,
@@ -79,9 +84,10 @@ pub struct Room {
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Wall {
     pub id: WallId,
-    /// All readings ever taken, also superseded and withdrawn ones, oldest first.
+    /// All readings ever taken, also superseded and withdrawn ones, oldest first: one that was made in knowledge of another
+    /// comes after it, whatever the clocks say.
     pub readings: Vec<Reading>,
-    /// All statements of the turn at its end; the newest in force counts. None in force means right and square.
+    /// All statements of the turn at its end, oldest first; the newest in force counts. None in force means right and square.
     pub turns: Vec<TurnStatement>,
     pub order: Order,
 }
@@ -215,13 +221,11 @@ impl Wall {
         live().filter(move |it| !live().any(|newer| newer.supersedes.contains(&it.id)))
     }
 
-    /// The turn at the wall's end: the newest statement in force (ties by id), or a right turn.
+    /// The turn at the wall's end: the newest statement in force, or a right turn.
     pub fn turn(&self) -> Turn {
         let live = || self.turns.iter().filter(|it| !it.withdrawn);
-        live()
-            .filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)))
-            .max_by_key(|it| (it.stamp.at, it.id))
-            .map_or(Turn::RIGHT, |it| it.turn)
+        let in_force = live().filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)));
+        in_force.last().map_or(Turn::RIGHT, |it| it.turn)
     }
 }
 

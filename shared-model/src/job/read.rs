@@ -1,1 +1,354 @@
 //! The document typed: reads a [`super::Job`] by known path, with limits.
+//!
+//! What cannot be read (written by a newer version, or by no version of ours) is left out or takes its default: a document
+//! never makes this fail.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use automerge::Automerge;
+use uuid::Uuid;
+
+use super::node::{Fields, Node, Scalar};
+use super::schema::{self, key};
+use super::{
+    Choice, Decision, Dispute, Flight, Goods, Job, Match, Opening, Order, Reading, Room, Rules, Stamp, Timestamp, Turn,
+    TurnStatement, Wall, limits, words,
+};
+use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use crate::job::Angle;
+use crate::length::Length;
+
+pub(super) fn job(id: JobId, doc: &Automerge) -> Job {
+    let mut reader = Reader { doc, disputes: Vec::new() };
+    let fields = Node::root(doc, key::JOB).read(doc);
+    reader.dispute("the job", &fields, &[(key::NAME, "name"), (key::UNITS, "units")]);
+    let rooms = reader.rooms();
+    let flights = reader.flights();
+    let goods = reader.goods();
+    let rules = reader.rules();
+    let choices = reader.choices();
+    Job {
+        id,
+        schema: schema::schema_of(doc),
+        name: fields.text(key::NAME).map(short).unwrap_or_default(),
+        units: fields.text(key::UNITS).and_then(|it| words::value(&words::UNITS, it)).unwrap_or_default(),
+        people: reader.people(),
+        rooms,
+        flights,
+        goods,
+        rules,
+        choices,
+        disputes: reader.disputes,
+    }
+}
+
+struct Reader<'d> {
+    doc: &'d Automerge,
+    disputes: Vec<Dispute>,
+}
+
+/// An entry that is never changed, before it is known whether it can be read.
+struct Entry<'d> {
+    id: Uuid,
+    fields: Fields<'d>,
+    stamp: Stamp,
+    supersedes: Vec<Uuid>,
+    withdrawn: bool,
+}
+
+impl<'d> Reader<'d> {
+    /// The children that are not removed, with their fields.
+    fn children(&self, parent: &Node) -> Vec<(Uuid, Fields<'d>)> {
+        let read = parent.children(self.doc).into_iter().map(|(id, node)| (id, node.read(self.doc)));
+        read.filter(|(_, fields)| !fields.flag(key::REMOVED)).collect()
+    }
+
+    /// The immutable entries under a parent, oldest first: by what their makers had seen, not by their clocks.
+    fn entries(&self, parent: &Node) -> Vec<Entry<'d>> {
+        let mut entries: Vec<_> = parent
+            .children(self.doc)
+            .into_iter()
+            .filter_map(|(id, node)| {
+                let (counter, actor) = node.made()?;
+                let by = self.doc.get_author_for_actor(actor).and_then(|it| Uuid::from_slice(it.as_bytes()).ok());
+                let fields = node.read(self.doc);
+                let stamp = Stamp {
+                    by: DeviceId(by.unwrap_or_default()),
+                    at: Timestamp(fields.int(key::AT).unwrap_or_default()),
+                };
+                let supersedes = fields.bytes(key::SUPERSEDES).chunks_exact(16).take(limits::MOST_SUPERSEDED);
+                let supersedes = supersedes.filter_map(|it| Uuid::from_slice(it).ok()).collect();
+                let withdrawn = fields.flag(key::WITHDRAWN);
+                Some((counter, Entry { id, fields, stamp, supersedes, withdrawn }))
+            })
+            .collect();
+        entries.sort_by_key(|(counter, entry)| (*counter, entry.id));
+        entries.into_iter().map(|(_, entry)| entry).collect()
+    }
+
+    fn rooms(&mut self) -> Vec<Room> {
+        let mut rooms: Vec<Room> = self
+            .children(&Node::root(self.doc, key::ROOMS))
+            .into_iter()
+            .map(|(id, fields)| {
+                let name = fields.text(key::NAME).map(short).unwrap_or_default();
+                let what = format!("the room {name}");
+                self.dispute(&what, &fields, &[(key::NAME, "name"), (key::LEVEL, "level"), (key::GOODS, "goods")]);
+                Room {
+                    id: RoomId(id),
+                    level: fields.int(key::LEVEL).filter(|it| limits::level(*it).is_ok()).unwrap_or_default(),
+                    goods: uuid(&fields, key::GOODS).map(GoodsId),
+                    closed: fields.flag(key::CLOSED),
+                    walls: self.walls(&what, &fields.map(key::WALLS)),
+                    openings: self.openings(&what, &fields.map(key::OPENINGS)),
+                    order: order(&fields),
+                    name,
+                }
+            })
+            .collect();
+        rooms.sort_by(|a, b| (&a.order, a.id).cmp(&(&b.order, b.id)));
+        rooms
+    }
+
+    fn walls(&mut self, of: &str, walls: &Node) -> Vec<Wall> {
+        let mut walls: Vec<Wall> = self
+            .children(walls)
+            .into_iter()
+            .map(|(id, fields)| Wall {
+                id: WallId(id),
+                readings: self.readings(of, &fields.map(key::READINGS)),
+                turns: self.turns(of, &fields.map(key::TURNS)),
+                order: order(&fields),
+            })
+            .collect();
+        walls.sort_by(|a, b| (&a.order, a.id).cmp(&(&b.order, b.id)));
+        walls
+    }
+
+    fn readings(&mut self, of: &str, readings: &Node) -> Vec<Reading> {
+        let entries = self.entries(readings).into_iter();
+        let readings = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
+            self.dispute(&format!("a reading in {of}"), &fields, &[(key::VALUE, "length"), (key::TYPED, "text")]);
+            Some(Reading {
+                id: ReadingId(id),
+                value: length(&fields, key::VALUE)?,
+                typed: fields.text(key::TYPED).map(short).unwrap_or_default(),
+                tool: fields.text(key::TOOL).and_then(|it| words::value(&words::TOOLS, it)).unwrap_or_default(),
+                stamp,
+                supersedes: supersedes.into_iter().map(ReadingId).collect(),
+                withdrawn,
+            })
+        });
+        readings.collect()
+    }
+
+    fn turns(&mut self, of: &str, turns: &Node) -> Vec<TurnStatement> {
+        let entries = self.entries(turns).into_iter();
+        let turns = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
+            self.dispute(&format!("a corner in {of}"), &fields, &[(key::TURN, "turn")]);
+            let turn = Turn(Angle(fields.int(key::TURN)?));
+            limits::turn(turn).is_ok().then(|| TurnStatement {
+                id: TurnId(id),
+                turn,
+                stamp,
+                supersedes: supersedes.into_iter().map(TurnId).collect(),
+                withdrawn,
+            })
+        });
+        turns.collect()
+    }
+
+    fn openings(&mut self, of: &str, openings: &Node) -> Vec<Opening> {
+        let mut openings: Vec<Opening> = self
+            .children(openings)
+            .into_iter()
+            .filter_map(|(id, fields)| {
+                let kind = fields.text(key::KIND).and_then(|it| words::value(&words::OPENINGS, it)).unwrap_or_default();
+                let what = format!("the {} in {of}", words::word(&words::OPENINGS, kind));
+                let disputed = [
+                    (key::WALL, "wall"),
+                    (key::KIND, "kind"),
+                    (key::OFFSET, "offset"),
+                    (key::WIDTH, "width"),
+                    (key::DEPTH, "depth"),
+                    (key::FLOOR, "floor"),
+                    (key::LEADS_TO, "room beyond"),
+                ];
+                self.dispute(&what, &fields, &disputed);
+                Some(Opening {
+                    id: OpeningId(id),
+                    wall: WallId(uuid(&fields, key::WALL)?),
+                    kind,
+                    offset: length(&fields, key::OFFSET)?,
+                    width: length(&fields, key::WIDTH)?,
+                    depth: length(&fields, key::DEPTH).unwrap_or_default(),
+                    floor: fields.text(key::FLOOR).and_then(|it| words::value(&words::FLOORS, it)).unwrap_or_default(),
+                    leads_to: uuid(&fields, key::LEADS_TO).map(RoomId),
+                })
+            })
+            .collect();
+        openings.sort_by_key(|it| (it.wall, it.offset, it.id));
+        openings
+    }
+
+    fn flights(&mut self) -> Vec<Flight> {
+        let mut flights: Vec<Flight> = self
+            .children(&Node::root(self.doc, key::FLIGHTS))
+            .into_iter()
+            .filter_map(|(id, fields)| {
+                let name = fields.text(key::NAME).map(short).unwrap_or_default();
+                let disputed = [
+                    (key::NAME, "name"),
+                    (key::STEPS, "number of steps"),
+                    (key::RISER, "riser"),
+                    (key::GOING, "going"),
+                    (key::NOSING, "nosing"),
+                    (key::WIDTH, "width"),
+                    (key::GOODS, "goods"),
+                ];
+                self.dispute(&format!("the flight {name}"), &fields, &disputed);
+                Some(Flight {
+                    id: FlightId(id),
+                    name,
+                    steps: u32::try_from(fields.int(key::STEPS)?).ok().filter(|it| *it <= limits::MOST_STEPS)?,
+                    riser: length(&fields, key::RISER)?,
+                    going: length(&fields, key::GOING)?,
+                    nosing: length(&fields, key::NOSING).unwrap_or_default(),
+                    width: length(&fields, key::WIDTH)?,
+                    goods: uuid(&fields, key::GOODS).map(GoodsId),
+                    order: order(&fields),
+                })
+            })
+            .collect();
+        flights.sort_by(|a, b| (&a.order, a.id).cmp(&(&b.order, b.id)));
+        flights
+    }
+
+    fn goods(&mut self) -> Vec<Goods> {
+        let mut goods: Vec<Goods> = self
+            .children(&Node::root(self.doc, key::GOODS))
+            .into_iter()
+            .filter_map(|(id, fields)| {
+                let name = fields.text(key::NAME).map(short).unwrap_or_default();
+                let disputed = [
+                    (key::NAME, "name"),
+                    (key::ROLL_WIDTH, "roll width"),
+                    (key::REPEAT_LENGTH, "repeat along the roll"),
+                    (key::REPEAT_WIDTH, "repeat across the roll"),
+                    (key::PATTERN, "pattern"),
+                    (key::PILE, "pile"),
+                    (key::INCREMENT, "order increment"),
+                    (key::MINIMUM, "minimum order"),
+                ];
+                self.dispute(&format!("the goods {name}"), &fields, &disputed);
+                Some(Goods {
+                    id: GoodsId(id),
+                    name,
+                    roll_width: length(&fields, key::ROLL_WIDTH)?,
+                    repeat_length: length(&fields, key::REPEAT_LENGTH).unwrap_or_default(),
+                    repeat_width: length(&fields, key::REPEAT_WIDTH).unwrap_or_default(),
+                    pattern: fields.text(key::PATTERN).and_then(words::read_match).unwrap_or(Match::None),
+                    // Pile is the safe side: no piece is turned.
+                    pile: fields.get(key::PILE) != Some(&Scalar::Flag(false)),
+                    increment: length(&fields, key::INCREMENT).unwrap_or_default(),
+                    minimum: length(&fields, key::MINIMUM).unwrap_or_default(),
+                    order: order(&fields),
+                })
+            })
+            .collect();
+        goods.sort_by(|a, b| (&a.order, a.id).cmp(&(&b.order, b.id)));
+        goods
+    }
+
+    fn rules(&mut self) -> Rules {
+        let fields = Node::root(self.doc, key::RULES).read(self.doc);
+        let mut rules = Rules::default();
+        for (rule, word) in words::RULES {
+            self.dispute("the rules", &fields, &[(word, word)]);
+            if let Some(value) = fields.int(word).filter(|it| limits::rule(rule, *it).is_ok()) {
+                rules.set(rule, value);
+            }
+        }
+        rules
+    }
+
+    fn choices(&mut self) -> Vec<Choice> {
+        let mut entries = self.entries(&Node::root(self.doc, key::CHOICES));
+        entries.retain(|it| !it.withdrawn);
+        let superseded: BTreeSet<Uuid> = entries.iter().flat_map(|it| it.supersedes.iter().copied()).collect();
+        entries.retain(|it| !superseded.contains(&it.id));
+        let choices = entries.into_iter().filter_map(|Entry { id, fields, stamp, supersedes, .. }| {
+            let supersedes = supersedes.into_iter().map(ChoiceId).collect();
+            Some(Choice { id: ChoiceId(id), decision: decision(&fields)?, stamp, supersedes })
+        });
+        choices.collect()
+    }
+
+    /// Every device that edited, with the name its person gave.
+    fn people(&mut self) -> BTreeMap<DeviceId, String> {
+        let authors = self.doc.get_authors().iter().filter_map(|it| Uuid::from_slice(it.as_bytes()).ok());
+        let mut people: BTreeMap<DeviceId, String> = authors.map(|it| (DeviceId(it), String::new())).collect();
+        let fields = Node::root(self.doc, key::PEOPLE).read(self.doc);
+        for (device, name) in fields.scalars() {
+            if let (Ok(device), Some(name)) = (device.parse::<DeviceId>(), name.text()) {
+                self.dispute("a person", &fields, &[(&device.to_string(), "name")]);
+                people.insert(device, short(name));
+            }
+        }
+        people
+    }
+
+    /// Notes every listed field that has more than one value.
+    fn dispute(&mut self, what: &str, fields: &Fields<'_>, listed: &[(&str, &str)]) {
+        for (key, word) in listed {
+            let values = fields.all(key);
+            if values.len() > 1 {
+                let values = values.iter().map(|it| in_words(word, it)).collect();
+                self.disputes.push(Dispute { field: format!("{word} of {what}"), values });
+            }
+        }
+    }
+}
+
+fn decision(fields: &Fields<'_>) -> Option<Decision> {
+    match fields.text(key::KIND)? {
+        key::LAYOUT => Some(Decision::Layout {
+            goods: GoodsId(uuid(fields, key::GOODS)?),
+            key: short(fields.text(key::LAYOUT)?),
+            order: length(fields, key::ORDER)?,
+        }),
+        key::PIECE => Some(Decision::Cut { piece: short(fields.text(key::PIECE)?) }),
+        _ => None,
+    }
+}
+
+fn order(fields: &Fields<'_>) -> Order {
+    fields.text(key::ORDER).and_then(Order::read).unwrap_or_default()
+}
+
+fn uuid(fields: &Fields<'_>, key: &str) -> Option<Uuid> {
+    fields.text(key).and_then(|it| Uuid::try_parse(it).ok())
+}
+
+/// A length of a sane size, of either sign; the engine says what is wrong with a negative one.
+fn length(fields: &Fields<'_>, key: &str) -> Option<Length> {
+    fields.int(key).map(Length).filter(|it| (-Length::MOST..=Length::MOST).contains(it))
+}
+
+/// A text up to the longest that a person can enter.
+fn short(text: &str) -> String {
+    text.chars().scan(0, |bytes, it| { *bytes += it.len_utf8(); (*bytes <= limits::MOST_TEXT).then_some(it) }).collect()
+}
+
+fn in_words(word: &str, value: &Scalar<'_>) -> String {
+    let counts = ["number of steps", "level", words::word(&words::RULES, super::Rule::ClosureRatio)];
+    match value {
+        Scalar::Text(text) => short(text),
+        Scalar::Int(n) if word == "turn" => format!("{}°", *n as f64 / Angle::DEGREE.0 as f64),
+        Scalar::Int(n) if counts.contains(&word) => n.to_string(),
+        Scalar::Int(n) => Length(*n).exact_text(),
+        Scalar::Flag(flag) => if *flag { "yes" } else { "no" }.to_owned(),
+        Scalar::Bytes(bytes) => format!("{} bytes", bytes.len()),
+        Scalar::Null => "none".to_owned(),
+    }
+}

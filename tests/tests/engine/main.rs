@@ -4,3 +4,6 @@
 mod lengths;
 /// Exact plane geometry.
 mod polygons;
+
+/// The job document: merging, undoing, what is kept; properties.
+mod documents;

@@ -1,0 +1,116 @@
+//! What a person's entry may be: refused with a reason before it gets into the document.
+
+use super::{Decision, EditError, Flight, Goods, Match, Opening, Order, Rule, Turn, words};
+use crate::job::Angle;
+use crate::length::Length;
+
+/// Longest name of a thing or person, in bytes.
+pub(super) const MOST_NAME: usize = 200;
+
+/// Longest text of an entry as it was typed, or of a layout's or piece's key, in bytes.
+pub(super) const MOST_TEXT: usize = 400;
+
+/// Most things superseded by one.
+pub(super) const MOST_SUPERSEDED: usize = 64;
+
+/// Most steps of one flight.
+pub(super) const MOST_STEPS: u32 = 200;
+
+type Check = Result<(), EditError>;
+
+fn check(sound: bool, reason: impl FnOnce() -> String) -> Check {
+    if sound { Ok(()) } else { Err(EditError::Invalid(reason())) }
+}
+
+/// A name that must say something.
+pub(super) fn name(of: &str, name: &str) -> Check {
+    check(!name.trim().is_empty(), || format!("the name of the {of} is empty"))?;
+    text(&format!("name of the {of}"), name, MOST_NAME)
+}
+
+pub(super) fn text(what: &str, text: &str, most: usize) -> Check {
+    check(text.len() <= most, || format!("the {what} is too long: {} bytes, the most is {most}", text.len()))?;
+    check(!text.chars().any(char::is_control), || format!("the {what} has control characters in it"))
+}
+
+/// A length that may be zero.
+pub(super) fn length(what: &str, length: Length) -> Check {
+    check((Length::ZERO..=Length::MOST).contains(&length), || {
+        format!("the {what} cannot be {}: from zero to {}", length.exact_text(), Length::MOST.exact_text())
+    })
+}
+
+/// A length that must be more than zero.
+pub(super) fn some_length(what: &str, of: Length) -> Check {
+    check(of > Length::ZERO, || format!("the {what} cannot be {}: it must be more than zero", of.exact_text()))?;
+    length(what, of)
+}
+
+pub(super) fn level(level: i64) -> Check {
+    check((-100..=200).contains(&level), || format!("there is no floor {level}: from -100 to 200"))
+}
+
+pub(super) fn order(order: &Order) -> Check {
+    check(Order::read(&order.0).as_ref() == Some(order), || "the place in the list is not one".to_owned())
+}
+
+pub(super) fn turn(turn: Turn) -> Check {
+    let half = Angle::degrees(180);
+    check((-half.0 + 1..half.0).contains(&turn.0.0), || "a turn is between -180° and +180°, both excluded".to_owned())
+}
+
+pub(super) fn rule(rule: Rule, value: i64) -> Check {
+    let what = words::word(&words::RULES, rule);
+    let range = match rule {
+        Rule::MostCrossSeams => 0..=100,
+        Rule::ClosureRatio => 1..=1_000_000,
+        Rule::CutStep => 1..=Length::METRE.0,
+        _ => return length(what, Length(value)),
+    };
+    check(range.contains(&value), || format!("the {what} cannot be {value}: from {} to {}", range.start(), range.end()))
+}
+
+pub(super) fn opening(opening: &Opening) -> Check {
+    length("opening's offset", opening.offset)?;
+    some_length("opening's width", opening.width)?;
+    length("opening's depth", opening.depth)
+}
+
+pub(super) fn flight(flight: &Flight) -> Check {
+    name("flight", &flight.name)?;
+    check((1..=MOST_STEPS).contains(&flight.steps), || format!("a flight has from 1 to {MOST_STEPS} steps"))?;
+    length("riser", flight.riser)?;
+    length("going", flight.going)?;
+    length("nosing", flight.nosing)?;
+    length("flight's width", flight.width)?;
+    order(&flight.order)
+}
+
+pub(super) fn goods(goods: &Goods) -> Check {
+    name("goods", &goods.name)?;
+    some_length("roll's width", goods.roll_width)?;
+    length("repeat along the roll", goods.repeat_length)?;
+    length("repeat across the roll", goods.repeat_width)?;
+    length("order increment", goods.increment)?;
+    length("minimum order", goods.minimum)?;
+    if let Match::Drop { numerator, denominator } = goods.pattern {
+        check(words::is_drop(numerator, denominator), || {
+            format!("a drop of {numerator}/{denominator} is none: a proper fraction with at most 100 parts")
+        })?;
+    }
+    order(&goods.order)
+}
+
+pub(super) fn decision(decision: &Decision) -> Check {
+    match decision {
+        Decision::Layout { key, order, .. } => {
+            text("layout's key", key, MOST_TEXT)?;
+            length("order length", *order)
+        }
+        Decision::Cut { piece } => text("piece's name", piece, MOST_TEXT),
+    }
+}
+
+pub(super) fn superseded(count: usize) -> Check {
+    check(count <= MOST_SUPERSEDED, || format!("one entry cannot supersede {count}: at most {MOST_SUPERSEDED}"))
+}

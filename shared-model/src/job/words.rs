@@ -1,0 +1,88 @@
+//! The words of the document for our enums.
+
+use super::{FloorAtOpening, Match, OpeningKind, Rule, Tool};
+use crate::length::Units;
+
+pub(super) const UNITS: [(Units, &str); 2] = [(Units::Imperial, "imperial"), (Units::Metric, "metric")];
+
+pub(super) const TOOLS: [(Tool, &str); 3] = [(Tool::Tape, "tape"), (Tool::Laser, "laser"), (Tool::Plan, "plan")];
+
+pub(super) const OPENINGS: [(OpeningKind, &str); 4] = [
+    (OpeningKind::Doorway, "doorway"),
+    (OpeningKind::CasedOpening, "cased opening"),
+    (OpeningKind::Window, "window"),
+    (OpeningKind::PassThrough, "pass-through"),
+];
+
+pub(super) const FLOORS: [(FloorAtOpening, &str); 3] = [
+    (FloorAtOpening::RunsThrough, "runs through"),
+    (FloorAtOpening::SeamUnderDoor, "seam under door"),
+    (FloorAtOpening::OtherFloor, "other floor"),
+];
+
+pub(super) const RULES: [(Rule, &str); 10] = [
+    (Rule::SeamTrim, "seam trim"),
+    (Rule::WallAllowance, "wall allowance"),
+    (Rule::CutStep, "cut step"),
+    (Rule::LeastPiece, "least piece"),
+    (Rule::MostCrossSeams, "most cross seams"),
+    (Rule::ClosureRatio, "closure ratio"),
+    (Rule::ClosureLeast, "closure least"),
+    (Rule::StairPad, "stair pad"),
+    (Rule::StairTuck, "stair tuck"),
+    (Rule::StairOverall, "stair overall"),
+];
+
+/// The word for a value. Every value has one; the tests see to it.
+pub(super) fn word<T: Copy + PartialEq>(table: &[(T, &'static str)], value: T) -> &'static str {
+    table.iter().find(|(it, _)| *it == value).map_or("", |(_, word)| word)
+}
+
+pub(super) fn value<T: Copy>(table: &[(T, &str)], word: &str) -> Option<T> {
+    table.iter().find(|(_, it)| *it == word).map(|(value, _)| *value)
+}
+
+/// One word, so that two people's answers never mix into a third.
+pub(super) fn of_match(pattern: Match) -> String {
+    match pattern {
+        Match::None => "none".to_owned(),
+        Match::Set => "set".to_owned(),
+        Match::Drop { numerator, denominator } => format!("drop {numerator}/{denominator}"),
+    }
+}
+
+pub(super) fn read_match(word: &str) -> Option<Match> {
+    match word {
+        "none" => Some(Match::None),
+        "set" => Some(Match::Set),
+        _ => {
+            let (numerator, denominator) = word.strip_prefix("drop ")?.split_once('/')?;
+            let (numerator, denominator) = (numerator.parse().ok()?, denominator.parse().ok()?);
+            is_drop(numerator, denominator).then_some(Match::Drop { numerator, denominator })
+        }
+    }
+}
+
+/// A drop is a proper fraction of the repeat, of few parts.
+pub(super) const fn is_drop(numerator: u32, denominator: u32) -> bool {
+    0 < numerator && numerator < denominator && denominator <= 100
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_read_back() {
+        for pattern in [Match::None, Match::Set, Match::Drop { numerator: 1, denominator: 2 }] {
+            assert_eq!(read_match(&of_match(pattern)), Some(pattern));
+        }
+        for bad in ["", "drop", "drop 1", "drop 2/2", "drop 0/3", "drop 1/0", "drop -1/2", "drop 1/1000000"] {
+            assert_eq!(read_match(bad), None, "{bad}");
+        }
+        for (rule, word_of_it) in RULES {
+            assert_eq!((word(&RULES, rule), value(&RULES, word_of_it)), (word_of_it, Some(rule)));
+        }
+        assert_eq!(value(&TOOLS, "string"), None);
+    }
+}

@@ -1,0 +1,310 @@
+//! Edits, written into the document.
+
+use automerge::ScalarValue;
+use automerge::transaction::Transaction;
+use uuid::Uuid;
+
+use super::node::Node;
+use super::schema::key;
+use super::{
+    Decision, Edit, EditError, Flight, Goods, NewChoice, NewReading, NewTurn, Opening, Order, Timestamp, limits, words,
+};
+use crate::ids::{DeviceId, GoodsId, RoomId, WallId};
+
+/// Writes one edit into an open transaction. On an error the transaction must be rolled back.
+pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: Timestamp) -> Result<(), EditError> {
+    match edit {
+        Edit::NameJob { name } => {
+            limits::text("name of the job", name, limits::MOST_NAME)?;
+            put(tx, &Node::root(tx, key::JOB), key::NAME, name.as_str())
+        }
+        Edit::SetUnits { units } => put(tx, &Node::root(tx, key::JOB), key::UNITS, words::word(&words::UNITS, *units)),
+        Edit::SetRule { rule, value } => {
+            limits::rule(*rule, *value)?;
+            put(tx, &Node::root(tx, key::RULES), words::word(&words::RULES, *rule), *value)
+        }
+        Edit::NamePerson { name } => {
+            limits::name("person", name)?;
+            put(tx, &Node::root(tx, key::PEOPLE), &author.to_string(), name.as_str())
+        }
+        Edit::AddRoom { room, name, level, goods, order } => add_room(tx, *room, name, *level, *goods, order),
+        Edit::NameRoom { room, name } => {
+            limits::name("room", name)?;
+            put(tx, &room_of(tx, *room)?, key::NAME, name.as_str())
+        }
+        Edit::SetRoomGoods { room, goods } => {
+            goods_exist(tx, *goods)?;
+            put(tx, &room_of(tx, *room)?, key::GOODS, id_or_null(goods.map(|it| it.0)))
+        }
+        Edit::CloseRoom { room, closed } => put(tx, &room_of(tx, *room)?, key::CLOSED, *closed),
+        Edit::RemoveRoom { room, removed } => put(tx, &room_of(tx, *room)?, key::REMOVED, *removed),
+        Edit::AddWall { room, wall, order } => add_wall(tx, *room, *wall, order),
+        Edit::RemoveWall { room, wall, removed } => put(tx, &wall_of(tx, *room, *wall)?, key::REMOVED, *removed),
+        Edit::AddReading { room, wall, reading } => add_reading(tx, *room, *wall, reading, at),
+        Edit::WithdrawReading { room, wall, reading, withdrawn } => {
+            let node = existing(tx, &wall_of(tx, *room, *wall)?.child(tx, key::READINGS), reading.0, "reading")?;
+            put(tx, &node, key::WITHDRAWN, *withdrawn)
+        }
+        Edit::StateTurn { room, wall, turn } => state_turn(tx, *room, *wall, turn, at),
+        Edit::WithdrawTurn { room, wall, turn, withdrawn } => {
+            let node = existing(tx, &wall_of(tx, *room, *wall)?.child(tx, key::TURNS), turn.0, "turn")?;
+            put(tx, &node, key::WITHDRAWN, *withdrawn)
+        }
+        Edit::AddOpening { room, opening } => {
+            let openings = room_of(tx, *room)?.child(tx, key::OPENINGS);
+            let node = add(tx, &openings, opening.id.0, "opening")?;
+            write_opening(tx, &node, *room, opening)
+        }
+        Edit::SetOpening { room, opening } => {
+            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::OPENINGS), opening.id.0, "opening")?;
+            write_opening(tx, &node, *room, opening)
+        }
+        Edit::RemoveOpening { room, opening, removed } => {
+            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::OPENINGS), opening.0, "opening")?;
+            put(tx, &node, key::REMOVED, *removed)
+        }
+        Edit::AddFlight { flight } => {
+            let node = add(tx, &Node::root(tx, key::FLIGHTS), flight.id.0, "flight")?;
+            write_flight(tx, &node, flight)
+        }
+        Edit::SetFlight { flight } => {
+            let node = existing(tx, &Node::root(tx, key::FLIGHTS), flight.id.0, "flight")?;
+            write_flight(tx, &node, flight)
+        }
+        Edit::RemoveFlight { flight, removed } => {
+            let node = existing(tx, &Node::root(tx, key::FLIGHTS), flight.0, "flight")?;
+            put(tx, &node, key::REMOVED, *removed)
+        }
+        Edit::AddGoods { goods } => {
+            let node = add(tx, &Node::root(tx, key::GOODS), goods.id.0, "goods")?;
+            write_goods(tx, &node, goods)
+        }
+        Edit::SetGoods { goods } => {
+            let node = existing(tx, &Node::root(tx, key::GOODS), goods.id.0, "goods")?;
+            write_goods(tx, &node, goods)
+        }
+        Edit::RemoveGoods { goods, removed } => {
+            let node = existing(tx, &Node::root(tx, key::GOODS), goods.0, "goods")?;
+            put(tx, &node, key::REMOVED, *removed)
+        }
+        Edit::Choose { choice } => choose(tx, choice, at),
+        Edit::WithdrawChoice { choice, withdrawn } => {
+            let node = existing(tx, &Node::root(tx, key::CHOICES), choice.0, "choice")?;
+            put(tx, &node, key::WITHDRAWN, *withdrawn)
+        }
+    }
+}
+
+fn add_room(
+    tx: &mut Transaction<'_>,
+    room: RoomId,
+    name: &str,
+    level: i64,
+    goods: Option<GoodsId>,
+    order: &Order,
+) -> Result<(), EditError> {
+    limits::name("room", name)?;
+    limits::level(level)?;
+    limits::order(order)?;
+    goods_exist(tx, goods)?;
+    let node = add(tx, &Node::root(tx, key::ROOMS), room.0, "room")?;
+    node.make(tx, key::WALLS)?;
+    node.make(tx, key::OPENINGS)?;
+    put(tx, &node, key::NAME, name)?;
+    put(tx, &node, key::LEVEL, level)?;
+    put(tx, &node, key::GOODS, id_or_null(goods.map(|it| it.0)))?;
+    put(tx, &node, key::ORDER, order.0.as_str())
+}
+
+fn add_wall(tx: &mut Transaction<'_>, room: RoomId, wall: WallId, order: &Order) -> Result<(), EditError> {
+    limits::order(order)?;
+    let walls = room_of(tx, room)?.child(tx, key::WALLS);
+    let node = add(tx, &walls, wall.0, "wall")?;
+    node.make(tx, key::READINGS)?;
+    node.make(tx, key::TURNS)?;
+    put(tx, &node, key::ORDER, order.0.as_str())
+}
+
+fn add_reading(
+    tx: &mut Transaction<'_>,
+    room: RoomId,
+    wall: WallId,
+    reading: &NewReading,
+    at: Timestamp,
+) -> Result<(), EditError> {
+    limits::some_length("reading", reading.value)?;
+    limits::text("reading as typed", &reading.typed, limits::MOST_TEXT)?;
+    let readings = wall_of(tx, room, wall)?.child(tx, key::READINGS);
+    let node = add(tx, &readings, reading.id.0, "reading")?;
+    put(tx, &node, key::VALUE, reading.value.0)?;
+    put(tx, &node, key::TYPED, reading.typed.as_str())?;
+    put(tx, &node, key::TOOL, words::word(&words::TOOLS, reading.tool))?;
+    let superseded: Vec<Uuid> = reading.supersedes.iter().map(|it| it.0).collect();
+    stamp(tx, &node, &readings, &superseded, "reading", at)
+}
+
+fn state_turn(
+    tx: &mut Transaction<'_>,
+    room: RoomId,
+    wall: WallId,
+    turn: &NewTurn,
+    at: Timestamp,
+) -> Result<(), EditError> {
+    limits::turn(turn.turn)?;
+    let turns = wall_of(tx, room, wall)?.child(tx, key::TURNS);
+    let node = add(tx, &turns, turn.id.0, "turn")?;
+    put(tx, &node, key::TURN, turn.turn.0.0)?;
+    let superseded: Vec<Uuid> = turn.supersedes.iter().map(|it| it.0).collect();
+    stamp(tx, &node, &turns, &superseded, "turn", at)
+}
+
+fn choose(tx: &mut Transaction<'_>, choice: &NewChoice, at: Timestamp) -> Result<(), EditError> {
+    limits::decision(&choice.decision)?;
+    let choices = Node::root(tx, key::CHOICES);
+    let node = add(tx, &choices, choice.id.0, "choice")?;
+    match &choice.decision {
+        Decision::Layout { goods, key: layout, order } => {
+            goods_exist(tx, Some(*goods))?;
+            put(tx, &node, key::KIND, key::LAYOUT)?;
+            put(tx, &node, key::GOODS, goods.to_string())?;
+            put(tx, &node, key::LAYOUT, layout.as_str())?;
+            put(tx, &node, key::ORDER, order.0)?;
+        }
+        Decision::Cut { piece } => {
+            put(tx, &node, key::KIND, key::PIECE)?;
+            put(tx, &node, key::PIECE, piece.as_str())?;
+        }
+    }
+    let superseded: Vec<Uuid> = choice.supersedes.iter().map(|it| it.0).collect();
+    stamp(tx, &node, &choices, &superseded, "choice", at)
+}
+
+/// What every immutable entry says: when, and what it supersedes among its `siblings`.
+fn stamp(
+    tx: &mut Transaction<'_>,
+    node: &Node,
+    siblings: &Node,
+    superseded: &[Uuid],
+    what: &str,
+    at: Timestamp,
+) -> Result<(), EditError> {
+    limits::superseded(superseded.len())?;
+    put(tx, node, key::AT, at.0)?;
+    if superseded.is_empty() {
+        return Ok(());
+    }
+    for id in superseded {
+        existing(tx, siblings, *id, what)?;
+    }
+    put(tx, node, key::SUPERSEDES, superseded.iter().flat_map(|it| *it.as_bytes()).collect::<Vec<u8>>())
+}
+
+fn write_opening(tx: &mut Transaction<'_>, node: &Node, room: RoomId, opening: &Opening) -> Result<(), EditError> {
+    limits::opening(opening)?;
+    wall_of(tx, room, opening.wall)?;
+    if let Some(beyond) = opening.leads_to {
+        room_of(tx, beyond)?;
+        if beyond == room {
+            return Err(EditError::Invalid("an opening cannot lead to its own room".to_owned()));
+        }
+    }
+    set(
+        tx,
+        node,
+        [
+            (key::WALL, opening.wall.to_string().into()),
+            (key::KIND, words::word(&words::OPENINGS, opening.kind).into()),
+            (key::OFFSET, opening.offset.0.into()),
+            (key::WIDTH, opening.width.0.into()),
+            (key::DEPTH, opening.depth.0.into()),
+            (key::FLOOR, words::word(&words::FLOORS, opening.floor).into()),
+            (key::LEADS_TO, id_or_null(opening.leads_to.map(|it| it.0))),
+        ],
+    )
+}
+
+fn write_flight(tx: &mut Transaction<'_>, node: &Node, flight: &Flight) -> Result<(), EditError> {
+    limits::flight(flight)?;
+    goods_exist(tx, flight.goods)?;
+    set(
+        tx,
+        node,
+        [
+            (key::NAME, flight.name.as_str().into()),
+            (key::STEPS, i64::from(flight.steps).into()),
+            (key::RISER, flight.riser.0.into()),
+            (key::GOING, flight.going.0.into()),
+            (key::NOSING, flight.nosing.0.into()),
+            (key::WIDTH, flight.width.0.into()),
+            (key::GOODS, id_or_null(flight.goods.map(|it| it.0))),
+            (key::ORDER, flight.order.0.as_str().into()),
+        ],
+    )
+}
+
+fn write_goods(tx: &mut Transaction<'_>, node: &Node, goods: &Goods) -> Result<(), EditError> {
+    limits::goods(goods)?;
+    set(
+        tx,
+        node,
+        [
+            (key::NAME, goods.name.as_str().into()),
+            (key::ROLL_WIDTH, goods.roll_width.0.into()),
+            (key::REPEAT_LENGTH, goods.repeat_length.0.into()),
+            (key::REPEAT_WIDTH, goods.repeat_width.0.into()),
+            (key::PATTERN, words::of_match(goods.pattern).into()),
+            (key::PILE, goods.pile.into()),
+            (key::INCREMENT, goods.increment.0.into()),
+            (key::MINIMUM, goods.minimum.0.into()),
+            (key::ORDER, goods.order.0.as_str().into()),
+        ],
+    )
+}
+
+/// Writes the fields that differ from what is in use. The others stay as they are, disputed ones too; only when nothing
+/// differs does it say that a person confirms all that is in use, and settles what is disputed.
+fn set<const N: usize>(
+    tx: &mut Transaction<'_>,
+    node: &Node,
+    fields: [(&str, ScalarValue); N],
+) -> Result<(), EditError> {
+    let differs: Vec<bool> = fields.iter().map(|(key, value)| !node.says(tx, key, value)).collect();
+    let confirms = !differs.contains(&true);
+    let written = fields.into_iter().zip(differs).filter(|(_, differs)| confirms || *differs);
+    written.map(|(field, _)| field).try_for_each(|(key, value)| put(tx, node, key, value))
+}
+
+fn put(tx: &mut Transaction<'_>, node: &Node, key: &str, value: impl Into<ScalarValue>) -> Result<(), EditError> {
+    Ok(node.put(tx, key, value)?)
+}
+
+fn id_or_null(id: Option<Uuid>) -> ScalarValue {
+    id.map_or(ScalarValue::Null, |it| it.to_string().into())
+}
+
+/// Makes the map of a new thing; its id must be new.
+fn add(tx: &mut Transaction<'_>, parent: &Node, id: Uuid, what: &str) -> Result<Node, EditError> {
+    let key = id.to_string();
+    if parent.child(tx, &key).exists() {
+        return Err(EditError::Exists(format!("{what} {id}")));
+    }
+    Ok(parent.make(tx, &key)?)
+}
+
+/// The map of a thing, removed ones included.
+fn existing(tx: &Transaction<'_>, parent: &Node, id: Uuid, what: &str) -> Result<Node, EditError> {
+    let node = parent.child(tx, &id.to_string());
+    if node.exists() { Ok(node) } else { Err(EditError::Missing(format!("{what} {id}"))) }
+}
+
+fn room_of(tx: &Transaction<'_>, room: RoomId) -> Result<Node, EditError> {
+    existing(tx, &Node::root(tx, key::ROOMS), room.0, "room")
+}
+
+fn wall_of(tx: &Transaction<'_>, room: RoomId, wall: WallId) -> Result<Node, EditError> {
+    existing(tx, &room_of(tx, room)?.child(tx, key::WALLS), wall.0, "wall")
+}
+
+fn goods_exist(tx: &Transaction<'_>, goods: Option<GoodsId>) -> Result<(), EditError> {
+    goods.map_or(Ok(()), |it| existing(tx, &Node::root(tx, key::GOODS), it.0, "goods").map(|_| ()))
+}
