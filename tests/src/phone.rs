@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::io::{BufRead, BufReader};
+use std::os::unix::process::CommandExt;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -204,8 +205,10 @@ impl Phone {
 
 impl Drop for Phone {
     fn drop(&mut self) {
-        // The browser ends with the driver that started it.
-        let _ = self.chromedriver.kill();
+        // Nobody is left to answer a polite end of the session, and the browser outlives its driver but not their group.
+        let _ = self.driver.clone().leak();
+        let group = format!("-{}", self.chromedriver.id());
+        let _ = Command::new("kill").args(["-KILL", "--", &group]).status();
         let _ = self.chromedriver.wait();
     }
 }
@@ -235,6 +238,7 @@ fn arguments(target: Target<'_>) -> Vec<Value> {
 fn start_chromedriver() -> (Child, u16) {
     let mut process = Command::new("chromedriver")
         .arg("--port=0")
+        .process_group(0)
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
