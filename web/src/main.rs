@@ -1,9 +1,36 @@
-//! The client on the phone.
+//! The client on the phone: measuring, seams, cuts. Everything is kept in the browser and computed here; the network only
+//! shares it. [`phone`] is where every event passes; read it first.
 
+mod app;
+mod route;
+
+mod phone;
 mod state;
+mod truth;
+mod undo;
+
+mod kept;
+mod opening;
+mod offline;
+mod tabs;
+mod link;
+
+mod entry;
+mod keypad;
+mod measuring;
+mod drawing;
+mod places;
+
+mod cutting;
+mod glyph;
+mod reason;
+mod sheet;
+mod shown;
+mod theme;
 
 use leptos::prelude::*;
 
 fn main() {
-    mount_to_body(|| view! { <p>"Napline"</p> });
+    console_error_panic_hook::set_once();
+    mount_to_body(app::App);
 }

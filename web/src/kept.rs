@@ -1,0 +1,305 @@
+//! One job as this phone keeps it: the document, what no server has confirmed yet, and what each event asks of storage and
+//! network. Touches neither itself: events go in, an [`Outcome`] comes out.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+use shared_model::guard;
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::{DocError, Edit, EditError, Job, JobDoc, NewChange, SyncState, Timestamp};
+use shared_model::wire::{Frame, MOST_FRAME_BYTES};
+
+/// So many changes stored singly are folded into a snapshot.
+const CHANGES_PER_SNAPSHOT: usize = 200;
+/// So many changes that arrive at once are kept as a snapshot right away.
+const MANY_AT_ONCE: usize = 64;
+/// For the guard's check of a catch-up message from the own server: more changes than any job has.
+const MOST_CHANGES: usize = 1 << 20;
+/// An unconfirmed edit is sent again after so many seconds.
+const SEND_AGAIN_AFTER: i64 = 5;
+
+pub type Hash = [u8; 32];
+
+/// An own edit that no server has confirmed; stored until one does.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Waiting {
+    pub bytes: Vec<u8>,
+    pub said: String,
+    /// The [`Edit`]s as JSON, which a later version of the tool still reads.
+    pub edits: String,
+    pub made: Timestamp,
+}
+
+/// An edit set apart because a server refused it or because it broke the tool; never thrown away.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct SetApart {
+    pub at: Timestamp,
+    pub said: String,
+    pub reason: String,
+    pub bytes: Vec<u8>,
+}
+
+/// What an event asks for: to be stored first, then sent.
+#[derive(Debug, Default)]
+pub struct Outcome {
+    /// Changes to store singly.
+    pub changes: Vec<Vec<u8>>,
+    /// Own changes that now wait for a server.
+    pub waiting: Vec<(Hash, Waiting)>,
+    /// No longer waiting.
+    pub confirmed: Vec<Hash>,
+    pub apart: Vec<SetApart>,
+    pub send: Vec<Frame>,
+    /// The document reads differently now.
+    pub changed: bool,
+    /// The server and this phone have the same now.
+    pub level: bool,
+    /// Fold everything into a snapshot.
+    pub snapshot: bool,
+}
+
+pub struct Kept {
+    doc: JobDoc,
+    author: DeviceId,
+    waiting: BTreeMap<Hash, Waiting>,
+    sent: BTreeMap<Hash, Timestamp>,
+    sync: SyncState,
+    /// Changes stored singly since the last snapshot.
+    loose: usize,
+}
+
+impl Kept {
+    /// A job that this phone has nothing of yet.
+    pub fn new(id: JobId, actor: [u8; 16], author: DeviceId) -> Self {
+        Self::around(JobDoc::new(id, actor, author), author)
+    }
+
+    /// From storage: a snapshot, if there is one.
+    pub fn load(id: JobId, snapshot: Option<&[u8]>, actor: [u8; 16], author: DeviceId) -> Result<Self, DocError> {
+        match snapshot {
+            Some(bytes) => Ok(Self::around(JobDoc::load(id, bytes, actor, author)?, author)),
+            None => Ok(Self::new(id, actor, author)),
+        }
+    }
+
+    fn around(doc: JobDoc, author: DeviceId) -> Self {
+        let (waiting, sent) = (BTreeMap::new(), BTreeMap::new());
+        Self { doc, author, waiting, sent, sync: SyncState::new(), loose: 0 }
+    }
+
+    /// From storage: a change stored singly, or one that another tab of this phone stored. An unreadable one is returned.
+    pub fn restore(&mut self, changes: Vec<Vec<u8>>) -> Result<(), Vec<SetApart>> {
+        self.loose += changes.len();
+        let (mut vetted, mut apart) = (Vec::new(), Vec::new());
+        for bytes in changes {
+            match guard::change(&bytes, None) {
+                Ok(change) => vetted.push(change),
+                Err(refusal) => apart.push(set_apart("stored change", refusal.to_string(), bytes)),
+            }
+        }
+        if let Err(error) = self.doc.apply(vetted) {
+            apart.push(set_apart("stored changes", error.to_string(), Vec::new()));
+        }
+        if apart.is_empty() { Ok(()) } else { Err(apart) }
+    }
+
+    pub fn restore_waiting(&mut self, waiting: BTreeMap<Hash, Waiting>) {
+        self.waiting.extend(waiting);
+    }
+
+    pub fn job(&self) -> Job {
+        self.doc.job()
+    }
+
+    pub fn waiting(&self) -> usize {
+        self.waiting.len()
+    }
+
+    /// Oldest first, for the list of what is where.
+    pub fn waiting_list(&self) -> Vec<(Timestamp, String)> {
+        let mut list: Vec<_> = self.waiting.values().map(|it| (it.made, it.said.clone())).collect();
+        list.sort();
+        list
+    }
+
+    /// One action of this phone's person.
+    pub fn edit(&mut self, edits: &[Edit], said: &str, at: Timestamp) -> Result<Outcome, EditError> {
+        let Some(NewChange { hash, bytes }) = self.doc.edit(edits, said, at)? else {
+            return Ok(Outcome::default());
+        };
+        let as_json = serde_json::to_string(edits).unwrap_or_default();
+        let waiting = Waiting { bytes: bytes.clone(), said: said.to_owned(), edits: as_json, made: at };
+        self.waiting.insert(hash.0, waiting.clone());
+        self.sent.insert(hash.0, at);
+        let send = vec![Frame::Change { job: self.doc.id(), change: bytes.clone() }];
+        let outcome =
+            Outcome { changes: vec![bytes], waiting: vec![(hash.0, waiting)], send, changed: true, ..Outcome::default() };
+        Ok(self.counted(outcome))
+    }
+
+    /// The connection is up: share this job and catch up.
+    pub fn open(&mut self) -> Outcome {
+        self.sync = SyncState::decode(&self.sync.encode()).unwrap_or_else(|_| SyncState::new());
+        self.sent.clear();
+        let mut outcome = Outcome { send: vec![Frame::Open { job: self.doc.id() }], ..Outcome::default() };
+        self.say_next(&mut outcome);
+        outcome
+    }
+
+    /// The server's store was restored from a backup: nothing that was known of it counts.
+    pub fn forget_peer(&mut self) {
+        self.sync = SyncState::new();
+    }
+
+    pub fn hear_sync(&mut self, message: &[u8]) -> Outcome {
+        let mut outcome = Outcome::default();
+        let heard = guard::sync(message, MOST_CHANGES, None, true).map_err(|it| it.to_string());
+        let new = heard.and_then(|it| self.doc.receive_sync(&mut self.sync, it).map_err(|it| it.to_string()));
+        match new {
+            Ok(new) if new.len() > MANY_AT_ONCE => (outcome.changed, outcome.snapshot) = (true, true),
+            Ok(new) => {
+                outcome.changed = !new.is_empty();
+                outcome.changes.extend(new.into_iter().map(|it| it.bytes));
+            }
+            Err(reason) => outcome.apart.push(set_apart("message from the server", reason, message.to_vec())),
+        }
+        self.say_next(&mut outcome);
+        let heads = self.doc.heads();
+        outcome.level = self.sync.their_heads.as_ref().is_some_and(|theirs| *theirs == heads);
+        self.counted(outcome)
+    }
+
+    pub fn hear_change(&mut self, bytes: Vec<u8>) -> Outcome {
+        let mut outcome = Outcome::default();
+        let vetted = match guard::change(&bytes, None) {
+            Ok(vetted) => vetted,
+            Err(refusal) => {
+                outcome.apart.push(set_apart("change from the server", refusal.to_string(), bytes));
+                return outcome;
+            }
+        };
+        let before = self.doc.heads();
+        match self.doc.apply(vec![vetted]) {
+            Ok(new) if new.is_empty() => {}
+            Ok(_) => {
+                outcome.changed = true;
+                outcome.changes = self.doc.changes_since(&before).into_iter().map(|it| it.bytes).collect();
+            }
+            Err(error) => outcome.apart.push(set_apart("change from the server", error.to_string(), bytes)),
+        }
+        if !self.doc.missing().is_empty() {
+            self.sync = SyncState::new();
+            self.say_next(&mut outcome);
+        }
+        outcome.level = self.waiting.is_empty();
+        self.counted(outcome)
+    }
+
+    /// The server has these on disk.
+    pub fn hear_ack(&mut self, hashes: &[Hash]) -> Outcome {
+        let confirmed: Vec<Hash> = hashes.iter().filter(|it| self.waiting.remove(*it).is_some()).copied().collect();
+        self.sent.retain(|it, _| !confirmed.contains(it));
+        Outcome { confirmed, level: self.waiting.is_empty(), ..Outcome::default() }
+    }
+
+    /// Another tab of this phone says that these are on the server's disk.
+    pub fn confirmed_elsewhere(&mut self, hashes: &[Hash]) {
+        self.waiting.retain(|it, _| !hashes.contains(it));
+    }
+
+    /// Another tab of this phone made and stored this change.
+    pub fn made_elsewhere(&mut self, hash: Hash, waiting: Waiting) -> Outcome {
+        let changed = self.restore(vec![waiting.bytes.clone()]).is_ok();
+        self.waiting.insert(hash, waiting);
+        Outcome { changed, ..Outcome::default() }
+    }
+
+    /// The server refused a change. It is set apart; own edits made after it are made again without it, because the server
+    /// can take in nothing that builds on it.
+    pub fn hear_nack(&mut self, hash: Option<Hash>, reason: &str, actor: [u8; 16]) -> Outcome {
+        let Some(refused) = hash.and_then(|it| self.waiting.remove(&it)) else {
+            return Outcome { apart: vec![set_apart("message", reason.to_owned(), Vec::new())], ..Outcome::default() };
+        };
+        let mut outcome = Outcome { changed: true, snapshot: true, ..Outcome::default() };
+        outcome.confirmed = self.waiting.keys().copied().chain(hash).collect();
+        let (mut again, mut shared) = (Vec::new(), Vec::new());
+        for change in self.doc.changes_since(&[]) {
+            match self.waiting.remove(&change.hash.0) {
+                Some(own) => again.push(own),
+                None if Some(change.hash.0) == hash => {}
+                None => shared.push(change.bytes),
+            }
+        }
+        self.doc = JobDoc::new(self.doc.id(), actor, self.author);
+        self.sync = SyncState::new();
+        outcome.apart = self.restore(shared).err().unwrap_or_default();
+        outcome.apart.push(SetApart { said: refused.said, ..set_apart("", reason.to_owned(), refused.bytes) });
+        for Waiting { said, edits, made, bytes } in again {
+            let edits: Vec<Edit> = serde_json::from_str(&edits).unwrap_or_default();
+            match self.edit(&edits, &said, made) {
+                Ok(none) if none.changes.is_empty() => {
+                    outcome.apart.push(SetApart { said, ..set_apart("", "built on a refused edit".to_owned(), bytes) });
+                }
+                Ok(made) => {
+                    outcome.waiting.extend(made.waiting);
+                    outcome.send.extend(made.send);
+                }
+                Err(error) => outcome.apart.push(SetApart { said, ..set_apart("", error.to_string(), bytes) }),
+            }
+        }
+        outcome
+    }
+
+    /// Unconfirmed edits that should have been confirmed by now.
+    pub fn send_again(&mut self, now: Timestamp) -> Vec<Frame> {
+        let job = self.doc.id();
+        let mut frames = Vec::new();
+        for (hash, waiting) in &self.waiting {
+            let last = self.sent.entry(*hash).or_insert(now);
+            if now.0 - last.0 >= SEND_AGAIN_AFTER {
+                *last = now;
+                frames.push(Frame::Change { job, change: waiting.bytes.clone() });
+            }
+        }
+        frames
+    }
+
+    /// The whole document, verified: what is written loads again and has the same heads.
+    pub fn snapshot(&mut self) -> Result<Vec<u8>, DocError> {
+        let bytes = self.doc.save();
+        let read = JobDoc::load(self.doc.id(), &bytes, [0; 16], self.author)?;
+        if read.heads() != self.doc.heads() {
+            return Err(DocError::Damaged("a snapshot did not read back as written".to_owned()));
+        }
+        self.loose = 0;
+        Ok(bytes)
+    }
+
+    /// Whether the change is part of the document.
+    pub fn has(&mut self, bytes: &[u8]) -> bool {
+        guard::change(bytes, None).is_ok_and(|it| self.doc.has(&it.hash()))
+    }
+
+    fn say_next(&mut self, outcome: &mut Outcome) {
+        let known = self.sync.shared_heads.clone();
+        let job = self.doc.id();
+        let Some(message) = self.doc.sync_message(&mut self.sync, false) else { return };
+        // A frame carries a little more than the message; a message that is too long goes as single changes.
+        if message.len() + 64 <= MOST_FRAME_BYTES {
+            outcome.send.push(Frame::Sync { job, message });
+        } else {
+            let changes = self.doc.changes_since(&known).into_iter();
+            outcome.send.extend(changes.map(|it| Frame::Change { job, change: it.bytes }));
+        }
+    }
+
+    fn counted(&mut self, mut outcome: Outcome) -> Outcome {
+        self.loose += outcome.changes.len();
+        outcome.snapshot |= self.loose >= CHANGES_PER_SNAPSHOT;
+        outcome
+    }
+}
+
+fn set_apart(said: &str, reason: String, bytes: Vec<u8>) -> SetApart {
+    SetApart { at: Timestamp::default(), said: said.to_owned(), reason, bytes }
+}

@@ -1,0 +1,362 @@
+//! Everything that was typed, on the phone: IndexedDB. The only file that touches the browser's storage.
+
+use std::cell::{Cell, RefCell};
+use std::collections::BTreeMap;
+use std::fmt::Display;
+use std::rc::Rc;
+
+use idb::{Database, DatabaseEvent, Factory, KeyRange, ObjectStore, ObjectStoreParams, Transaction};
+use js_sys::{Array, Function, Object, Reflect, Uint8Array};
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+use shared_model::ids::JobId;
+use shared_model::job::Timestamp;
+use wasm_bindgen::{JsCast, JsValue};
+use wasm_bindgen_futures::spawn_local;
+use web_sys::{IdbDatabase, IdbTransaction};
+
+use crate::kept::{Hash, SetApart, Waiting};
+use crate::undo::Undo;
+
+const NAME: &str = "napline";
+const VERSION: u32 = 1;
+const STORES: [&str; 8] = [JOB, SNAPSHOT, CHANGE, WAITING, APART, UNDO, SETTING, MARKER];
+/// By job: [`JobRecord`].
+const JOB: &str = "job";
+/// By job and time: [`Snapshot`]; the newest two.
+const SNAPSHOT: &str = "snapshot";
+/// By job, number and page: the bytes of one change. Numbers rise; two tabs never write the same key.
+const CHANGE: &str = "change";
+/// By job and hash: [`Waiting`].
+const WAITING: &str = "waiting";
+/// By job, number and page: [`SetApart`].
+const APART: &str = "apart";
+/// By job: [`Undo`].
+const UNDO: &str = "undo";
+/// By name.
+const SETTING: &str = "setting";
+/// By job: [`Marker`], while something runs that could break the tool.
+const MARKER: &str = "marker";
+
+const READ: &str = "readonly";
+const READ_WRITE: &str = "readwrite";
+const TRY_AGAIN_AFTER: u32 = 3_000;
+
+/// A job in the phone's list, known before its document is read.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct JobRecord {
+    pub job: JobId,
+    pub name: String,
+    pub changed: Timestamp,
+    /// When the server and this phone last had the same.
+    pub shared: Option<Timestamp>,
+}
+
+/// A verified document, with the keys of the single changes that it holds.
+#[derive(Serialize, Deserialize)]
+pub struct Snapshot {
+    pub bytes: Vec<u8>,
+    covers: Vec<ChangeKey>,
+}
+
+/// A single change's key below its job.
+pub type ChangeKey = (f64, f64);
+
+/// What was being done when the page last stopped, if it stopped in the middle of it.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub enum Marker {
+    Opening,
+    /// Opening step by step after a failed start: this snapshot.
+    Snapshot(f64),
+    /// This single change.
+    Change(ChangeKey),
+    Computing,
+}
+
+/// One job as it was stored.
+#[derive(Default)]
+pub struct StoredJob {
+    /// Newest first.
+    pub snapshots: Vec<(f64, Snapshot)>,
+    pub changes: Vec<(ChangeKey, Vec<u8>)>,
+    pub waiting: BTreeMap<Hash, Waiting>,
+    pub apart: Vec<SetApart>,
+    pub undo: Undo,
+}
+
+/// One thing to store.
+pub enum Write {
+    Job(JobRecord),
+    Change(JobId, Vec<u8>),
+    Waiting(JobId, Hash, Waiting),
+    Confirmed(JobId, Hash),
+    Apart(JobId, SetApart),
+    Undo(JobId, Undo),
+    Setting(&'static str, Vec<u8>),
+    Marker(JobId, Option<Marker>),
+    /// Set apart: no longer part of the document.
+    DropChange(JobId, ChangeKey),
+    DropSnapshot(JobId, f64),
+}
+
+#[derive(thiserror::Error, Debug)]
+pub enum StorageError {
+    #[error("this browser keeps nothing for this page ({0}): leave private browsing, or free some space")]
+    Refused(String),
+    #[error("something stored on this phone does not read back: {0}")]
+    Unreadable(String),
+}
+
+impl From<idb::Error> for StorageError {
+    fn from(error: idb::Error) -> Self {
+        Self::Refused(error.to_string())
+    }
+}
+
+impl From<JsValue> for StorageError {
+    fn from(error: JsValue) -> Self {
+        Self::Refused(format!("{error:?}"))
+    }
+}
+
+/// The phone's storage. Writes are queued in order and committed together, flushed to the disk.
+#[derive(Clone)]
+pub struct Storage {
+    db: Rc<IdbDatabase>,
+    queue: Rc<RefCell<Vec<Write>>>,
+    writing: Rc<Cell<bool>>,
+    /// Told when storing fails, and again (`None`) when it works.
+    trouble: Rc<dyn Fn(Option<String>)>,
+    page: f64,
+    number: Rc<Cell<f64>>,
+}
+
+impl Storage {
+    pub async fn open(trouble: impl Fn(Option<String>) + 'static) -> Result<Self, StorageError> {
+        let mut request = Factory::new()?.open(NAME, Some(VERSION))?;
+        request.on_upgrade_needed(|event| {
+            // A store that is missing shows as an error of the first transaction.
+            let Ok(db) = event.database() else { return };
+            for name in STORES {
+                let _ = db.create_object_store(name, ObjectStoreParams::new());
+            }
+        });
+        let db: Database = request.await?;
+        Ok(Self {
+            db: Rc::new(db.into()),
+            queue: Rc::default(),
+            writing: Rc::default(),
+            trouble: Rc::new(trouble),
+            page: (js_sys::Math::random() * 1e9).floor(),
+            number: Rc::new(Cell::new(js_sys::Date::now())),
+        })
+    }
+
+    /// Queues writes; they are stored in this order, whatever else happens on the page.
+    pub fn write(&self, writes: impl IntoIterator<Item = Write>) {
+        self.queue.borrow_mut().extend(writes);
+        if !self.queue.borrow().is_empty() && !self.writing.replace(true) {
+            spawn_local(self.clone().drain());
+        }
+    }
+
+    async fn drain(self) {
+        loop {
+            let batch = self.queue.take();
+            if batch.is_empty() {
+                break;
+            }
+            let Err(error) = self.commit(&batch).await else {
+                (self.trouble)(None);
+                continue;
+            };
+            (self.trouble)(Some(error.to_string()));
+            let newer = self.queue.take();
+            self.queue.replace(batch.into_iter().chain(newer).collect());
+            gloo_timers::future::TimeoutFuture::new(TRY_AGAIN_AFTER).await;
+        }
+        self.writing.set(false);
+    }
+
+    async fn commit(&self, batch: &[Write]) -> Result<(), StorageError> {
+        let transaction = self.transaction(READ_WRITE)?;
+        for write in batch {
+            self.put(&transaction, write)?;
+        }
+        finish(transaction).await
+    }
+
+    /// Waits until everything queued before is on the disk.
+    pub async fn settle(&self) {
+        while self.writing.get() {
+            gloo_timers::future::TimeoutFuture::new(1).await;
+        }
+    }
+
+    fn put(&self, transaction: &Transaction, write: &Write) -> Result<(), StorageError> {
+        let put = |store: &str, key: &JsValue, value: &Uint8Array| -> Result<(), StorageError> {
+            transaction.object_store(store)?.put(value, Some(key))?;
+            Ok(())
+        };
+        let delete = |store: &str, key: JsValue| -> Result<(), StorageError> {
+            transaction.object_store(store)?.delete(key)?;
+            Ok(())
+        };
+        match write {
+            Write::Job(record) => put(JOB, &name_of(record.job), &pack(record)?),
+            Write::Change(job, bytes) => put(CHANGE, &self.next_key(*job), &Uint8Array::from(bytes.as_slice())),
+            Write::Waiting(job, hash, waiting) => put(WAITING, &hash_key(*job, hash), &pack(waiting)?),
+            Write::Confirmed(job, hash) => delete(WAITING, hash_key(*job, hash)),
+            Write::Apart(job, apart) => put(APART, &self.next_key(*job), &pack(apart)?),
+            Write::Undo(job, undo) => {
+                let json = serde_json::to_vec(undo).map_err(|it| StorageError::Unreadable(it.to_string()))?;
+                put(UNDO, &name_of(*job), &Uint8Array::from(json.as_slice()))
+            }
+            Write::Setting(name, bytes) => put(SETTING, &JsValue::from_str(name), &Uint8Array::from(bytes.as_slice())),
+            Write::Marker(job, Some(marker)) => put(MARKER, &name_of(*job), &pack(marker)?),
+            Write::Marker(job, None) => delete(MARKER, name_of(*job)),
+            Write::DropChange(job, (number, page)) => delete(CHANGE, key(*job, &[*number, *page])),
+            Write::DropSnapshot(job, at) => delete(SNAPSHOT, key(*job, &[*at])),
+        }
+    }
+
+    pub async fn jobs(&self) -> Result<Vec<JobRecord>, StorageError> {
+        let transaction = self.transaction(READ)?;
+        let all = transaction.object_store(JOB)?.get_all(None, None)?.await?;
+        all.into_iter().map(unpack).collect()
+    }
+
+    pub async fn setting(&self, name: &str) -> Result<Option<Vec<u8>>, StorageError> {
+        let transaction = self.transaction(READ)?;
+        let found = transaction.object_store(SETTING)?.get(JsValue::from_str(name))?.await?;
+        Ok(found.map(|it| Uint8Array::new(&it).to_vec()))
+    }
+
+    pub async fn marker(&self, job: JobId) -> Result<Option<Marker>, StorageError> {
+        let transaction = self.transaction(READ)?;
+        let found = transaction.object_store(MARKER)?.get(name_of(job))?.await?;
+        found.map(unpack).transpose()
+    }
+
+    pub async fn job(&self, job: JobId) -> Result<StoredJob, StorageError> {
+        let transaction = self.transaction(READ)?;
+        let mut stored = StoredJob::default();
+        for (parts, value) in entries(&transaction.object_store(SNAPSHOT)?, job).await? {
+            // A snapshot that does not read back is passed over: an older one and the single changes remain.
+            stored.snapshots.extend(unpack(value).ok().map(|it| (number(&parts, 1), it)));
+        }
+        stored.snapshots.reverse();
+        for (parts, value) in entries(&transaction.object_store(CHANGE)?, job).await? {
+            stored.changes.push(((number(&parts, 1), number(&parts, 2)), Uint8Array::new(&value).to_vec()));
+        }
+        for (parts, value) in entries(&transaction.object_store(WAITING)?, job).await? {
+            if let (Some(hash), Ok(waiting)) = (hash_of(&parts), unpack(value)) {
+                stored.waiting.insert(hash, waiting);
+            }
+        }
+        for (_, value) in entries(&transaction.object_store(APART)?, job).await? {
+            stored.apart.extend(unpack::<SetApart>(value).ok());
+        }
+        let undo = transaction.object_store(UNDO)?.get(name_of(job))?.await?;
+        // An undo list of another version is dropped: it is a convenience, the readings are not in it.
+        stored.undo = undo.and_then(|it| serde_json::from_slice(&Uint8Array::new(&it).to_vec()).ok()).unwrap_or_default();
+        Ok(stored)
+    }
+
+    /// Keeps a verified snapshot and the one before it, and deletes the single changes that both hold. `fold` gets what is
+    /// stored singly, and gives the snapshot with the keys of those that it holds.
+    pub async fn fold<E: Display>(
+        &self,
+        job: JobId,
+        fold: impl FnOnce(&[(ChangeKey, Vec<u8>)]) -> Result<(Vec<u8>, Vec<ChangeKey>), E>,
+    ) -> Result<(), StorageError> {
+        self.settle().await;
+        let stored = self.job(job).await?;
+        let (bytes, covers) = fold(&stored.changes).map_err(|it| StorageError::Unreadable(it.to_string()))?;
+        let transaction = self.transaction(READ_WRITE)?;
+        let (changes, snapshots) = (transaction.object_store(CHANGE)?, transaction.object_store(SNAPSHOT)?);
+        if let Some((_, before)) = stored.snapshots.first() {
+            for (number, page) in &before.covers {
+                changes.delete(key(job, &[*number, *page]))?;
+            }
+        }
+        for (at, _) in stored.snapshots.iter().skip(1) {
+            snapshots.delete(key(job, &[*at]))?;
+        }
+        let snapshot = pack(&Snapshot { bytes, covers })?;
+        snapshots.put(&snapshot, Some(&key(job, &[self.next_number()])))?;
+        finish(transaction).await
+    }
+
+    /// Strict: a commit is on the disk, not in a cache that a dead battery empties. The option is called by name because
+    /// the bindings have it behind a compiler flag only.
+    fn transaction(&self, mode: &str) -> Result<Transaction, StorageError> {
+        let names: Array = STORES.iter().map(|it| JsValue::from_str(it)).collect();
+        let options = Object::new();
+        Reflect::set(&options, &"durability".into(), &"strict".into())?;
+        let begin: Function = Reflect::get(&self.db, &"transaction".into())?.dyn_into()?;
+        let transaction: IdbTransaction = begin.call3(&self.db, &names, &mode.into(), &options)?.dyn_into()?;
+        Ok(transaction.into())
+    }
+
+    fn next_number(&self) -> f64 {
+        self.number.set(js_sys::Date::now().max(self.number.get() + 0.001));
+        self.number.get()
+    }
+
+    fn next_key(&self, job: JobId) -> JsValue {
+        key(job, &[self.next_number(), self.page])
+    }
+}
+
+async fn finish(transaction: Transaction) -> Result<(), StorageError> {
+    if transaction.await?.is_committed() { Ok(()) } else { Err(StorageError::Refused("aborted".to_owned())) }
+}
+
+/// Every entry of one job, in the order of its keys.
+async fn entries(store: &ObjectStore, job: JobId) -> Result<Vec<(Array, JsValue)>, StorageError> {
+    // Arrays compare part by part, and a list comes after every number and text.
+    let last = Array::of2(&name_of(job), &Array::new());
+    let range = || KeyRange::bound(&Array::of1(&name_of(job)), &last, None, None);
+    let keys = store.get_all_keys(Some(range()?.into()), None)?;
+    let values = store.get_all(Some(range()?.into()), None)?;
+    let (keys, values) = (keys.await?, values.await?);
+    Ok(keys.into_iter().map(JsCast::unchecked_into).zip(values).collect())
+}
+
+fn name_of(job: JobId) -> JsValue {
+    JsValue::from_str(&job.to_string())
+}
+
+fn key(job: JobId, parts: &[f64]) -> JsValue {
+    let key = Array::of1(&name_of(job));
+    for part in parts {
+        key.push(&JsValue::from_f64(*part));
+    }
+    key.into()
+}
+
+fn number(parts: &Array, at: u32) -> f64 {
+    parts.get(at).as_f64().unwrap_or_default()
+}
+
+fn hash_key(job: JobId, hash: &Hash) -> JsValue {
+    let hex: String = hash.iter().map(|it| format!("{it:02x}")).collect();
+    Array::of2(&name_of(job), &JsValue::from_str(&hex)).into()
+}
+
+fn hash_of(parts: &Array) -> Option<Hash> {
+    let hex = parts.get(1).as_string()?;
+    let byte = |at: usize| u8::from_str_radix(hex.get(at * 2..at * 2 + 2)?, 16).ok();
+    let bytes: Vec<u8> = (0..32).map_while(byte).collect();
+    bytes.try_into().ok()
+}
+
+fn pack(value: &impl Serialize) -> Result<Uint8Array, StorageError> {
+    let bytes = postcard::to_stdvec(value).map_err(|it| StorageError::Unreadable(it.to_string()))?;
+    Ok(Uint8Array::from(bytes.as_slice()))
+}
+
+fn unpack<T: DeserializeOwned>(value: JsValue) -> Result<T, StorageError> {
+    postcard::from_bytes(&Uint8Array::new(&value).to_vec()).map_err(|it| StorageError::Unreadable(it.to_string()))
+}

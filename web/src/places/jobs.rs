@@ -1,0 +1,186 @@
+//! All jobs of the shop: the list, a new one, another phone.
+
+use leptos::ev::SubmitEvent;
+use leptos::prelude::*;
+use shared_model::ids::GoodsId;
+use shared_model::job::{Edit, Goods, Match, Order};
+use shared_model::length::{Length, Units};
+use uuid::Uuid;
+
+use super::goods::{roll_widths, shown_width};
+use super::sharing::{AddPhone, clock, link_words};
+use crate::app::go;
+use crate::offline::JobRecord;
+use crate::phone::Phone;
+use crate::route::{Place, Route};
+use crate::sheet::Sheet;
+use crate::theme::{self, Theme};
+use crate::truth::Link;
+
+#[component]
+pub fn Jobs() -> impl IntoView {
+    let phone = Phone::here();
+    let (new_job, add_phone) = (RwSignal::new(false), RwSignal::new(false));
+    let known = move || phone.me.with(Option::is_some);
+    view! {
+        <header class="topbar">
+            <h1 class="topbar-title">{move || phone.me.get().map_or_else(|| "Napline".to_owned(), |it| it.shop)}</h1>
+            <span class="badge" id="link-state" role="status">{move || link_words(&phone.link.get())}</span>
+        </header>
+        <main class="place">
+            <div class="page">
+                {move || (phone.started.get() && !known()).then(|| view! { <Unpaired /> })}
+                {move || known().then(|| view! {
+                    <div class="buttons">
+                        <button type="button" class="button button-main" id="new-job" on:click=move |_| new_job.set(true)>"New job"</button>
+                        <button type="button" class="button" id="add-phone" on:click=move |_| add_phone.set(true)>"Add a phone"</button>
+                    </div>
+                    <JobList />
+                    <Settings />
+                })}
+            </div>
+        </main>
+        <Sheet title="New job" open=new_job id="new-job-sheet"><NewJob /></Sheet>
+        <Sheet title="Add a phone" open=add_phone id="add-phone-sheet"><AddPhone /></Sheet>
+    }
+}
+
+/// Before the server said who this phone is.
+#[component]
+fn Unpaired() -> impl IntoView {
+    let phone = Phone::here();
+    let words = move || match phone.link.get() {
+        Link::Unpaired => "This phone is not paired with the shop. On a phone that is, open Add a phone, and scan its code here.",
+        Link::Closed(_) => "The server closed the connection.",
+        _ => "Waiting for the first answer of the shop's server…",
+    };
+    view! { <p class="empty" id="unpaired" role="status">{words}</p> }
+}
+
+#[component]
+fn JobList() -> impl IntoView {
+    let phone = Phone::here();
+    view! {
+        <Show when=move || phone.jobs.with(Vec::is_empty)>
+            <p class="empty">"No job yet. Start one with New job: it works without a network too."</p>
+        </Show>
+        <nav class="list" id="jobs" aria-label="Jobs" hidden=move || phone.jobs.with(Vec::is_empty)>
+            <For each=move || phone.jobs.get() key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
+                {job_line(record)}
+            </For>
+        </nav>
+    }
+}
+
+fn job_line(record: JobRecord) -> impl IntoView {
+    let name = if record.name.is_empty() { "Job without a name".to_owned() } else { record.name };
+    let shared = record.shared.map_or_else(|| "on this phone only".to_owned(), |at| format!("shared {}", clock(at)));
+    view! {
+        <a class="item" data-job=record.job.to_string() href=Route::In(record.job, Place::Rooms).to_string()>
+            <span class="item-main"><strong>{name}</strong></span>
+            <span class="item-side quiet">{shared}</span>
+        </a>
+    }
+}
+
+#[component]
+fn NewJob() -> impl IntoView {
+    let phone = Phone::here();
+    let (name, units, width) = (RwSignal::new(String::new()), RwSignal::new(Units::Imperial), RwSignal::new(None::<Length>));
+    let unnamed = RwSignal::new(false);
+    let make = move |event: SubmitEvent| {
+        event.prevent_default();
+        let named = name.get().trim().to_owned();
+        if named.is_empty() {
+            return unnamed.set(true);
+        }
+        if let Some(job) = phone.new_job(first_edits(named, units.get(), width.get())) {
+            go(Route::In(job, Place::Rooms));
+        }
+    };
+    let choose_units = move |to: Units| {
+        units.set(to);
+        width.set(None);
+    };
+    let unit_key = move |to: Units, label: &'static str| view! {
+        <button type="button" class="segment" aria-pressed=move || (units.get() == to).to_string() on:click=move |_| choose_units(to)>{label}</button>
+    };
+    view! {
+        <form class="form" on:submit=make>
+            <label class="field">
+                <span class="field-label">"Name of the job"</span>
+                <input
+                    class="input" name="name" autocomplete="off" maxlength="80" prop:value=name
+                    aria-invalid=move || unnamed.get().then_some("true")
+                    on:input=move |event| { name.set(event_target_value(&event)); unnamed.set(false) }
+                />
+                <span class="field-hint">"A street or a family name: what the crew calls it."</span>
+            </label>
+            {move || unnamed.get().then(|| view! { <p class="field-error" role="alert">"Give the job a name first."</p> })}
+            <div class="field">
+                <span class="field-label">"Units"</span>
+                <div class="segments" role="group" aria-label="Units">
+                    {unit_key(Units::Imperial, "Feet and inches")}
+                    {unit_key(Units::Metric, "Metres")}
+                </div>
+            </div>
+            <div class="field">
+                <span class="field-label">"Roll width"</span>
+                <div class="segments" role="group" aria-label="Roll width">
+                    {move || roll_widths().map(|it| {
+                        let chosen = move || width.get().unwrap_or_else(|| usual_width(units.get())) == it;
+                        view! {
+                            <button type="button" class="segment" aria-pressed=move || chosen().to_string() on:click=move |_| width.set(Some(it))>
+                                {shown_width(it)}
+                            </button>
+                        }
+                    }).collect_view()}
+                </div>
+                <span class="field-hint">"Can be changed later, under Seams."</span>
+            </div>
+            <button type="submit" class="button button-main" id="create-job">"Start the job"</button>
+        </form>
+    }
+}
+
+/// The width most broadloom comes in, by the units of the market: 12 ft and 4 m (common practice).
+const fn usual_width(units: Units) -> Length {
+    match units {
+        Units::Imperial => Length::feet(12),
+        Units::Metric => Length::mm(4_000),
+    }
+}
+
+fn first_edits(name: String, units: Units, width: Option<Length>) -> Vec<Edit> {
+    let roll_width = width.unwrap_or_else(|| usual_width(units));
+    let goods = Goods {
+        id: GoodsId(Uuid::new_v4()),
+        name: "Carpet".to_owned(),
+        roll_width,
+        repeat_length: Length::ZERO,
+        repeat_width: Length::ZERO,
+        pattern: Match::None,
+        pile: true,
+        increment: Length::ZERO,
+        minimum: Length::ZERO,
+        order: Order::between(None, None),
+    };
+    vec![Edit::NameJob { name }, Edit::SetUnits { units }, Edit::AddGoods { goods }]
+}
+
+/// What is set on this phone only.
+#[component]
+fn Settings() -> impl IntoView {
+    let phone = Phone::here();
+    let who = move || phone.me.get().map(|it| format!("{} on this phone", it.person.name));
+    let keys = Theme::ALL.map(|it| view! {
+        <button type="button" class="segment" aria-pressed=move || (phone.theme.get() == it).to_string() on:click=move |_| theme::choose(phone, it)>{it.name()}</button>
+    });
+    view! {
+        <div class="field">
+            <span class="field-label">"Screen"</span>
+            <div class="segments" role="group" aria-label="Screen">{keys.collect_view()}</div>
+            <span class="field-hint">{who}</span>
+        </div>
+    }
+}

@@ -1,0 +1,89 @@
+//! Lengths in forms: each is a button that the tool's own keypad then fills.
+
+use leptos::prelude::*;
+use shared_model::length::Length;
+
+use crate::keypad::{EntryLine, Keypad, Pad};
+use crate::shown;
+use crate::state::OpenJob;
+
+/// What of a form the keypad fills.
+#[derive(Clone, Copy)]
+struct Field {
+    name: &'static str,
+    set: Callback<Length>,
+}
+
+/// The lengths of one form. Provided as context around its [`LengthField`]s.
+#[derive(Clone, Copy)]
+pub struct Lengths {
+    here: OpenJob,
+    aim: RwSignal<Option<&'static str>>,
+    fields: StoredValue<Vec<Field>>,
+    pad: Pad,
+}
+
+impl Lengths {
+    pub fn provide() -> Self {
+        let here = OpenJob::here();
+        let (aim, fields) = (RwSignal::new(None), StoredValue::new(Vec::<Field>::new()));
+        let units = Signal::derive(move || here.job.get().units);
+        let pad = Pad::new(units, move |taken| {
+            let Some(at) = aim.get_untracked().and_then(|name| fields.with_value(|all| all.iter().position(|it| it.name == name))) else { return };
+            if let (Some(taken), Some(field)) = (taken, fields.with_value(|all| all.get(at).copied())) {
+                field.set.run(taken.value);
+            }
+            aim.set(fields.with_value(|all| all.get(at + 1).map(|it| it.name)));
+        });
+        let lengths = Self { here, aim, fields, pad };
+        provide_context(lengths);
+        lengths
+    }
+}
+
+/// A length of the form; a tap lets the keypad fill it, Enter goes on to the next.
+#[component]
+pub fn LengthField(
+    name: &'static str,
+    #[prop(into)] value: Signal<Length>,
+    set: Callback<Length>,
+    #[prop(optional)] hint: &'static str,
+) -> impl IntoView {
+    let lengths: Lengths = expect_context();
+    lengths.fields.update_value(|all| match all.iter_mut().find(|it| it.name == name) {
+        Some(field) => field.set = set,
+        None => all.push(Field { name, set }),
+    });
+    let shown = move || match value.get() {
+        Length::ZERO => "—".to_owned(),
+        some => shown::length(some, lengths.here.job.get().units),
+    };
+    let pick = move |_| {
+        lengths.pad.clear();
+        lengths.aim.update(|it| *it = if *it == Some(name) { None } else { Some(name) });
+    };
+    view! {
+        <button type="button" class="choice" data-length=name aria-pressed=move || (lengths.aim.get() == Some(name)).to_string() on:click=pick>
+            <span class="choice-head"><span class="choice-name">{name}</span><span class="number">{shown}</span></span>
+            {(!hint.is_empty()).then(|| view! { <span class="field-hint">{hint}</span> })}
+        </button>
+    }
+}
+
+/// The keypad at the bottom of the form, while a length is picked.
+#[component]
+pub fn LengthPad() -> impl IntoView {
+    let lengths: Lengths = expect_context();
+    let label = Signal::derive(move || lengths.aim.get().unwrap_or_default().to_owned());
+    let shown = Memo::new(move |_| lengths.aim.get().is_some());
+    move || {
+        shown.get().then(|| view! {
+            <div class="form-pad measure-panel">
+                <EntryLine pad=lengths.pad label />
+                <Keypad pad=lengths.pad enter="Enter" side=move || view! {
+                    <button type="button" class="key key-move" data-key="done" on:click=move |_| lengths.aim.set(None)>"Done"</button>
+                } />
+            </div>
+        })
+    }
+}

@@ -1,0 +1,193 @@
+//! Measuring a room: the sketch above, the keypad below.
+
+use leptos::prelude::*;
+use shared_model::ids::{RoomId, WallId};
+use shared_model::job::{Edit, Room, Turn, Wall};
+use shared_model::outline::{close, sketch};
+use shared_model::wire::Whereabouts;
+
+use super::openings::{self, Draft};
+use super::panel::{Panel, Standing, Tools};
+use crate::drawing::sketch::{RoomSketch, Subject};
+use crate::keypad::{Pad, Taken};
+use crate::measuring::{Aim, add_wall, aim_after, other_way, previewed, read_wall, state_turn};
+use crate::phone::Phone;
+use crate::state::OpenJob;
+
+/// The room on the screen and what the keypad is for. A handle: copy it freely.
+#[derive(Clone, Copy)]
+pub struct Measuring {
+    pub here: OpenJob,
+    pub room: Memo<Option<Room>>,
+    pub aim: RwSignal<Aim>,
+    /// The turn into the wall to come.
+    pub turn: RwSignal<Turn>,
+    pub pad: Pad,
+    /// An opening that is being entered.
+    pub draft: RwSignal<Draft>,
+}
+
+impl Measuring {
+    fn new(id: RoomId) -> Self {
+        let here = OpenJob::here();
+        let room = Memo::new(move |_| here.job.get().room(id).cloned());
+        let (aim, turn) = (RwSignal::new(Aim::Next), RwSignal::new(Turn::RIGHT));
+        let units = Signal::derive(move || here.job.get().units);
+        let take: StoredValue<Option<Callback<Option<Taken>>>> = StoredValue::new(None);
+        let pad = Pad::new(units, move |taken| {
+            if let Some(take) = take.get_value() {
+                take.run(taken);
+            }
+        });
+        let measuring = Self { here, room, aim, turn, pad, draft: RwSignal::default() };
+        take.set_value(Some(Callback::new(move |taken| measuring.take(taken))));
+        if let Some(room) = room.get_untracked() {
+            aim.set(aim_after(&room, None));
+        }
+        measuring
+    }
+
+    pub fn wall(self) -> Option<Wall> {
+        let id = self.aim.get().wall()?;
+        self.room.with(|room| room.as_ref()?.wall(id).cloned())
+    }
+
+    /// Enter on the keypad.
+    fn take(self, taken: Option<Taken>) {
+        let Some(room) = self.room.get_untracked() else { return };
+        match (self.aim.get_untracked(), taken) {
+            (Aim::Next, Some(taken)) if !room.closed => self.add(&room, Some(&taken)),
+            (Aim::Next, None) if !room.closed && self.can_close() => self.close_ring(),
+            (Aim::Wall(id), Some(taken)) => self.read(&room, id, &taken, false),
+            (Aim::Correct(id), Some(taken)) => self.read(&room, id, &taken, true),
+            (Aim::Opening(..), Some(taken)) => openings::take(self, self.draft, &taken),
+            (Aim::Wall(_) | Aim::Correct(_), None) => self.aim.set(Aim::Next),
+            _ => {}
+        }
+    }
+
+    pub fn add(self, room: &Room, taken: Option<&Taken>) {
+        self.here.act("wall", add_wall(room, self.turn.get_untracked(), taken));
+        self.turn.set(Turn::RIGHT);
+    }
+
+    fn read(self, room: &Room, id: WallId, taken: &Taken, correct: bool) {
+        let Some(wall) = room.wall(id) else { return };
+        let first = wall.in_force().next().is_none();
+        let said = match (first, correct) {
+            (true, _) => "reading",
+            (false, false) => "second reading",
+            (false, true) => "correction",
+        };
+        self.here.act(said, vec![read_wall(room.id, wall, taken, correct)]);
+        if first {
+            self.aim.set(aim_after(room, Some(id)));
+        }
+    }
+
+    /// Right becomes left: for the wall to come, or at the end of the picked wall.
+    pub fn turn_other_way(self) {
+        match self.wall() {
+            Some(wall) => self.set_turn(&wall, other_way(wall.turn())),
+            None => self.turn.update(|it| *it = other_way(*it)),
+        }
+    }
+
+    fn set_turn(self, wall: &Wall, turn: Turn) {
+        if let Some(room) = self.room.get_untracked() {
+            self.here.act("turn", vec![state_turn(room.id, wall, turn)]);
+        }
+    }
+
+    /// An angle from the sheet, for the same corner as the turn key.
+    pub fn turn_by(self, turn: Turn) {
+        match self.wall() {
+            Some(wall) => self.set_turn(&wall, turn),
+            None => self.turn.set(turn),
+        }
+    }
+
+    /// The turn that the keys change now.
+    pub fn turn_now(self) -> Turn {
+        self.wall().map_or_else(|| self.turn.get(), |it| it.turn())
+    }
+
+    pub fn can_close(self) -> bool {
+        let job = self.here.job.get();
+        self.room.with(|room| room.as_ref().is_some_and(|it| !it.closed && it.walls.len() >= 3 && sketch(it, &job.rules).closes))
+    }
+
+    pub fn close_ring(self) {
+        if let Some(room) = self.room.get_untracked() {
+            self.here.act("close the ring", vec![Edit::CloseRoom { room: room.id, closed: !room.closed }]);
+        }
+    }
+
+    fn subject(self, phone: Phone) -> Option<Subject> {
+        let job = self.here.job.get();
+        let (aim, turn, units) = (self.aim.get(), self.turn.get(), job.units);
+        let typed = self.pad.entry.with(|it| it.preview(units));
+        let room = self.room.get()?;
+        let next = (aim == Aim::Next && !room.closed && typed.is_none()).then_some(turn);
+        let shown = previewed(&room, aim, turn, typed);
+        let me = phone.me.with(|it| it.as_ref().map(|it| it.person.device));
+        let people = self.here.others.get().into_iter().enumerate().filter(|(_, (who, _))| Some(who.device) != me);
+        let people = people.filter_map(|(n, (who, at))| match at {
+            Whereabouts::Wall(of, wall) if of == room.id => Some((wall, who.name, n % 6)),
+            _ => None,
+        });
+        let sketch = sketch(&shown, &job.rules);
+        let (_, problems) = if room.closed { close(&room, &job.rules, job.units) } else { (None, Vec::new()) };
+        Some(Subject { room: shown, sketch, units, picked: aim.wall(), next, problems, people: people.collect() })
+    }
+}
+
+#[component]
+pub fn Measure(room: RoomId) -> impl IntoView {
+    let measuring = Measuring::new(room);
+    provide_context(measuring);
+    let phone = Phone::here();
+    let here = measuring.here;
+    let present = Memo::new(move |_| measuring.room.with(Option::is_some));
+    Effect::new(move |_| {
+        let at = measuring.aim.get().wall().map_or(Whereabouts::Room(room), |wall| Whereabouts::Wall(room, wall));
+        phone.go(here.id, at);
+    });
+    // A picked wall that somebody removed is no longer picked.
+    Effect::new(move |_| {
+        let gone = measuring.aim.get().wall().is_some() && measuring.wall().is_none();
+        if gone {
+            measuring.aim.set(Aim::Next);
+        }
+    });
+    let escape = window_event_listener(leptos::ev::keydown, move |event| {
+        if event.key() == "Escape" {
+            measuring.pad.clear();
+            measuring.aim.set(Aim::Next);
+        }
+    });
+    on_cleanup(move || escape.remove());
+    let subject = Memo::new(move |_| measuring.subject(phone));
+    let on_wall = Callback::new(move |wall| {
+        measuring.pad.clear();
+        measuring.aim.update(|it| *it = if it.wall() == Some(wall) { Aim::Next } else { Aim::Wall(wall) });
+    });
+    move || {
+        if !present.get() {
+            return view! { <main class="place"><p class="empty">"This room was removed. Undo brings it back."</p></main> }.into_any();
+        }
+        view! {
+            <main class="place">
+                <div class="measure">
+                    <div class="measure-sketch">
+                        <RoomSketch subject on_wall />
+                        <Tools room />
+                        <Standing />
+                    </div>
+                    <div class="measure-panel"><Panel /></div>
+                </div>
+            </main>
+        }
+        .into_any()
+    }
+}

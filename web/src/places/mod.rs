@@ -1,0 +1,25 @@
+//! The places of the page, in the order of the work.
+
+pub mod jobs;
+pub mod rooms;
+pub mod measure;
+pub mod flights;
+pub mod goods;
+pub mod seams;
+pub mod cuts;
+pub mod day;
+pub mod sharing;
+
+mod cautions;
+mod compare;
+mod cut_reason;
+mod goods_picker;
+mod lengths;
+mod openings;
+mod panel;
+mod problems;
+mod room_menu;
+mod turning;
+
+#[cfg(test)]
+mod fixture;

@@ -1,0 +1,265 @@
+//! The lower part while measuring: what is entered, what can be done with it, the keypad; and the words over the sketch.
+
+use leptos::prelude::*;
+use shared_model::ids::{ReadingId, RoomId};
+use shared_model::job::{Edit, Job, Room, Wall};
+use shared_model::outline::{close, sketch};
+use shared_model::problem::{Problem, ProblemKind};
+
+use super::measure::Measuring;
+use super::openings::OpeningPanel;
+use super::room_menu::RoomMenu;
+use super::turning::TurnSheet;
+use crate::keypad::{EntryLine, Keypad, keep_focus};
+use crate::measuring::{Aim, OpeningField, Shape, gap_words, insert_wall, start_from, turn_words, wall_name};
+use crate::sheet::Sheet;
+use crate::shown;
+
+/// Undo, redo, and what concerns the whole room.
+#[component]
+pub fn Tools(room: RoomId) -> impl IntoView {
+    let Measuring { here, .. } = expect_context();
+    let menu = RwSignal::new(false);
+    let undo = move || here.undo.get();
+    let name = |word: &str, what: Option<String>| what.map_or_else(|| word.to_owned(), |it| format!("{word}: {it}"));
+    view! {
+        <div class="drawing-tools">
+            <button type="button" class="button button-icon" id="undo" aria-label=move || name("Undo", undo().0) disabled=move || undo().0.is_none() on:mousedown=keep_focus on:click=move |_| here.take_back()>"↶"</button>
+            <button type="button" class="button button-icon" id="redo" aria-label=move || name("Redo", undo().1) hidden=move || undo().1.is_none() on:mousedown=keep_focus on:click=move |_| here.do_again()>"↷"</button>
+            <button type="button" class="button button-icon" id="room-menu" aria-label="About this room" aria-haspopup="dialog" on:click=move |_| menu.set(true)>"⋯"</button>
+        </div>
+        <Sheet title="Room" open=menu id="room-sheet"><RoomMenu room open=menu /></Sheet>
+    }
+}
+
+/// How the ring stands, in words over the sketch.
+#[component]
+pub fn Standing() -> impl IntoView {
+    let Measuring { here, room, .. } = expect_context();
+    let words = Memo::new(move |_| room.with(|it| it.as_ref().map(|room| standing(room, &here.job.get()))));
+    move || {
+        words.get().filter(|it| !it.text.is_empty()).map(|Words { text, tone }| {
+            let class = match tone {
+                Tone::Said => "measure-note badge",
+                Tone::Wrong => "measure-note problem",
+                Tone::Work => "measure-note problem problem-work",
+            };
+            view! { <p class=class id="standing" role="status"><span class="problem-text">{text}</span></p> }
+        })
+    }
+}
+
+#[derive(Clone, PartialEq, Debug)]
+struct Words {
+    text: String,
+    tone: Tone,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Tone {
+    Said,
+    Wrong,
+    Work,
+}
+
+/// What is known of the ring and what to do.
+fn standing(room: &Room, job: &Job) -> Words {
+    let said = |text: String| Words { text, tone: Tone::Said };
+    if !room.closed {
+        let sketch = sketch(room, &job.rules);
+        let gap = gap_words(&sketch, job.units).unwrap_or_default();
+        return said(if sketch.closes { format!("{gap} Close it when all walls are in.") } else { gap });
+    }
+    let (outline, problems) = close(room, &job.rules, job.units);
+    let wrong = |it: &&Problem| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked);
+    let worst = problems.iter().find(wrong).or(problems.first());
+    match (outline, worst) {
+        (_, Some(problem)) if wrong(&problem) => Words { text: problem.text.clone(), tone: Tone::Wrong },
+        (Some(outline), None) => said(format!("Closed: {}", shown::area(outline.area, job.units))),
+        (Some(outline), Some(note)) => said(format!("Closed: {}. {}", shown::area(outline.area, job.units), note.text)),
+        (None, Some(note)) => Words { text: note.text.clone(), tone: Tone::Work },
+        (None, None) => said(String::new()),
+    }
+}
+
+#[component]
+pub fn Panel() -> impl IntoView {
+    let measuring: Measuring = expect_context();
+    let Measuring { room, aim, pad, .. } = measuring;
+    let turning = RwSignal::new(false);
+    let opening = Memo::new(move |_| matches!(aim.get(), Aim::Opening(..)));
+    let label = Signal::derive(move || room.with(|it| it.as_ref().map(|it| aim_words(it, measuring)).unwrap_or_default()));
+    let enter = Signal::derive(move || enter_word(measuring).to_owned());
+    view! {
+        {move || if opening.get() {
+            view! { <OpeningPanel /> }.into_any()
+        } else {
+            view! { <Readings /><Actions turning /> }.into_any()
+        }}
+        <EntryLine pad label />
+        <Keypad pad enter side=move || turn_key(measuring) />
+        <Sheet title="Turn at the corner" open=turning id="turn-sheet"><TurnSheet open=turning /></Sheet>
+    }
+}
+
+/// What the number will be.
+fn aim_words(room: &Room, measuring: Measuring) -> String {
+    match measuring.aim.get() {
+        Aim::Next if room.closed => "Tap a wall to read it again".to_owned(),
+        Aim::Next if room.walls.is_empty() => "Wall 1".to_owned(),
+        Aim::Next => format!("Wall {}, {}", room.walls.len() + 1, turn_words(measuring.turn.get())),
+        Aim::Wall(wall) => match room.wall(wall).is_some_and(|it| it.in_force().next().is_some()) {
+            true => format!("{}: read it again", wall_name(room, wall)),
+            false => wall_name(room, wall),
+        },
+        Aim::Correct(wall) => format!("{}: correct it", wall_name(room, wall)),
+        Aim::Opening(_, _, OpeningField::Offset) => "From the wall's left end".to_owned(),
+        Aim::Opening(_, _, OpeningField::Width) => "Width of the opening".to_owned(),
+        Aim::Opening(_, _, OpeningField::Depth) => "Thickness of the wall".to_owned(),
+    }
+}
+
+fn enter_word(measuring: Measuring) -> &'static str {
+    let empty = measuring.pad.entry.with(crate::entry::Entry::is_empty);
+    match measuring.aim.get() {
+        Aim::Next if empty && measuring.can_close() => "Close",
+        Aim::Wall(_) | Aim::Correct(_) if empty => "Done",
+        _ => "Enter",
+    }
+}
+
+/// The key beside the digits that turns the corner the other way.
+fn turn_key(measuring: Measuring) -> impl IntoView {
+    let cannot = move || measuring.aim.get() == Aim::Next && measuring.room.with(|it| it.as_ref().is_none_or(|it| it.closed || it.walls.is_empty()));
+    let left = move || measuring.turn_now().0.0 < 0;
+    view! {
+        <button
+            type="button" class="key key-move" data-key="turn" disabled=cannot
+            aria-label=move || format!("The corner {}: turn it the other way", turn_words(measuring.turn_now()))
+            on:click=move |_| measuring.turn_other_way()
+        >{move || if left() { "↰ left" } else { "↱ right" }}</button>
+    }
+}
+
+/// Every reading of the picked wall; each can be set aside.
+#[component]
+fn Readings() -> impl IntoView {
+    let measuring: Measuring = expect_context();
+    let here = measuring.here;
+    move || {
+        let wall = measuring.wall()?;
+        let job = here.job.get();
+        let room = measuring.room.get()?.id;
+        let in_force: Vec<ReadingId> = wall.in_force().map(|it| it.id).collect();
+        let lines = wall.readings.iter().filter(|it| !it.withdrawn).map(|it| {
+            let (id, wall, stands) = (it.id, wall.id, in_force.contains(&it.id));
+            let who = job.people.get(&it.stamp.by).cloned().unwrap_or_default();
+            let set_aside = move |_| here.act("reading set aside", vec![Edit::WithdrawReading { room, wall, reading: id, withdrawn: true }]);
+            view! {
+                <li class="reading" class:aside=!stands>
+                    <strong>{shown::length(it.value, job.units)}</strong>
+                    <span class="quiet">{format!("{who} {}", super::sharing::clock(it.stamp.at))}</span>
+                    {stands.then(|| view! { <button type="button" class="button button-quiet" data-set-aside="" on:click=set_aside>"Set aside"</button> })}
+                </li>
+            }
+        });
+        let lines = lines.collect::<Vec<_>>();
+        (!lines.is_empty()).then(|| view! { <ul class="readings" id="readings">{lines}</ul> })
+    }
+}
+
+/// What can be done now besides entering a number.
+#[component]
+fn Actions(turning: RwSignal<bool>) -> impl IntoView {
+    let measuring: Measuring = expect_context();
+    let state = Memo::new(move |_| {
+        let room = measuring.room.get()?;
+        let wall = measuring.wall();
+        Some((room.walls.is_empty(), room.closed, wall.map(|it| (it.id, it.in_force().next().is_some()))))
+    });
+    view! {
+        <div class="actions" role="group" aria-label="Actions" on:mousedown=keep_focus>
+            {move || match state.get() {
+                Some((true, ..)) => view! { <Shapes /> }.into_any(),
+                Some((_, _, Some((_, read)))) => view! { <WallActions read turning /> }.into_any(),
+                Some((_, closed, None)) => view! { <RingActions closed turning /> }.into_any(),
+                None => ().into_any(),
+            }}
+        </div>
+    }
+}
+
+/// An empty room: start from a shape, or type the first wall.
+#[component]
+fn Shapes() -> impl IntoView {
+    let Measuring { here, room, aim, .. } = expect_context();
+    let start = move |shape: Shape| {
+        let Some(id) = room.get_untracked().map(|it| it.id) else { return };
+        here.act("shape", start_from(shape, id));
+        if let Some(room) = room.get_untracked() {
+            aim.set(crate::measuring::aim_after(&room, None));
+        }
+    };
+    Shape::ALL.map(|it| view! {
+        <button type="button" class="button" data-shape=it.name().to_lowercase() on:click=move |_| start(it)>{it.name()}</button>
+    }).collect_view()
+}
+
+#[component]
+fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
+    let measuring: Measuring = expect_context();
+    let later = move |_| {
+        if let Some(room) = measuring.room.get_untracked() {
+            measuring.add(&room, None);
+        }
+    };
+    let few = move || measuring.room.with(|it| it.as_ref().is_none_or(|it| it.walls.len() < 3));
+    if closed {
+        return view! { <button type="button" class="button" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button> }.into_any();
+    }
+    view! {
+        <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Other angle"</button>
+        <button type="button" class="button" id="read-later" on:click=later>"Read later"</button>
+        <button type="button" class="button" id="close-ring" disabled=few on:click=move |_| measuring.close_ring()>"Close the ring"</button>
+    }
+    .into_any()
+}
+
+#[component]
+fn WallActions(read: bool, turning: RwSignal<bool>) -> impl IntoView {
+    let measuring: Measuring = expect_context();
+    let Measuring { here, room, aim, .. } = measuring;
+    let picked = move || Some((room.get_untracked()?, measuring.aim.get_untracked().wall()?));
+    let correct = move |_| aim.update(|it| *it = match *it {
+        Aim::Correct(wall) => Aim::Wall(wall),
+        other => other.wall().map_or(other, Aim::Correct),
+    });
+    let openings = move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Opening(wall, None, OpeningField::Offset)));
+    let insert = move |_| {
+        if let Some((wall, edits)) = picked().and_then(|(room, wall)| insert_wall(&room, wall)) {
+            here.act("wall put in", edits);
+            aim.set(Aim::Wall(wall));
+        }
+    };
+    let remove = move |_| {
+        if let Some((room, wall)) = picked() {
+            aim.set(Aim::Next);
+            here.act("wall removed", vec![Edit::RemoveWall { room: room.id, wall, removed: true }]);
+        }
+    };
+    let correcting = move || matches!(aim.get(), Aim::Correct(_)).to_string();
+    view! {
+        {read.then(|| view! { <button type="button" class="button" id="correct" aria-pressed=correcting on:click=correct>"Correct"</button> })}
+        <button type="button" class="button" id="openings" on:click=openings>"Door, window"</button>
+        <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Turn…"</button>
+        <button type="button" class="button" id="insert-wall" on:click=insert>"Put in a wall"</button>
+        <button type="button" class="button button-loud" id="remove-wall" on:click=remove>"Remove"</button>
+    }
+}
+
+/// Kept here for the wall that the panel is about.
+pub fn picked_wall(measuring: Measuring) -> Option<(Room, Wall)> {
+    let room = measuring.room.get()?;
+    let wall = measuring.wall()?;
+    Some((room, wall))
+}

@@ -1,0 +1,149 @@
+//! Who has what: the chip, the sheet behind it, and adding a phone.
+
+use leptos::prelude::*;
+use shared_model::job::Timestamp;
+use shared_model::wire::Whereabouts;
+use wasm_bindgen::JsCast;
+use wasm_bindgen_futures::{JsFuture, spawn_local};
+use web_sys::{RequestInit, Response};
+
+use crate::phone::Phone;
+use crate::sheet::Sheet;
+use crate::state::OpenJob;
+use crate::truth::{Link, edits};
+
+/// Makes a pairing link; the answer is [`Pairing`] as JSON.
+const PAIRING: &str = "/pairing";
+
+/// The truth about sharing in a few words; a tap opens the rest.
+#[component]
+pub fn SyncChip() -> impl IntoView {
+    let here = OpenJob::here();
+    let phone = Phone::here();
+    let open = RwSignal::new(false);
+    let words = move || {
+        let shop = phone.me.get().map(|it| it.shop);
+        here.truth.get().words(&phone.link.get(), shop.as_deref(), clock)
+    };
+    view! {
+        <button
+            type="button" id="sync-chip" class=move || format!("chip {}", here.truth.get().tone().class())
+            aria-haspopup="dialog" on:click=move |_| open.set(true)
+        >{words}</button>
+        <Sheet title="Who has what" open id="sharing-sheet"><Sharing /></Sheet>
+    }
+}
+
+#[component]
+fn Sharing() -> impl IntoView {
+    let here = OpenJob::here();
+    let phone = Phone::here();
+    let shop = move || phone.me.get().map_or_else(|| "The shop".to_owned(), |it| it.shop);
+    let on_phone = move || match here.truth.get().waiting {
+        0 => "has everything".to_owned(),
+        n => format!("has everything, {} only here", edits(n)),
+    };
+    let on_server = move || here.truth.get().shared.map_or_else(|| "has nothing of this job yet".to_owned(), |at| format!("had the same at {}", clock(at)));
+    let waiting = move || phone.with(here.id, |it| { it.signals.truth.track(); it.kept.waiting_list() }).unwrap_or_default();
+    let apart = here.signals().apart;
+    view! {
+        <dl class="facts">
+            <dt>"This phone"</dt><dd>{on_phone}</dd>
+            <dt>{shop}</dt><dd>{on_server}</dd>
+            <dt>"Connection"</dt><dd>{move || link_words(&phone.link.get())}</dd>
+        </dl>
+        <People />
+        {move || {
+            let waiting = waiting();
+            (!waiting.is_empty()).then(|| view! {
+                <h3 class="label">"Waiting for the server"</h3>
+                <ul class="list" id="waiting">{waiting.into_iter().map(|(at, said)| view! { <li class="item"><span class="item-main">{said}</span><span class="item-side quiet">{clock(at)}</span></li> }).collect_view()}</ul>
+            })
+        }}
+        {move || {
+            let apart = apart.get();
+            (!apart.is_empty()).then(|| view! {
+                <h3 class="label">"Set apart: kept on this phone, not in the job"</h3>
+                <ul class="list" id="set-apart">{apart.into_iter().map(|it| view! { <li class="item"><span class="item-main"><strong>{it.said}</strong>{it.reason}</span><span class="item-side quiet">{clock(it.at)}</span></li> }).collect_view()}</ul>
+            })
+        }}
+    }
+}
+
+/// Everybody in this job now, and where.
+#[component]
+pub fn People() -> impl IntoView {
+    let here = OpenJob::here();
+    let people = move || here.others.get().into_iter().enumerate().map(|(n, (person, at))| {
+        let place = match at {
+            Whereabouts::Room(room) | Whereabouts::Wall(room, _) => here.job.get().room(room).map(|it| format!(" in {}", it.name)),
+            _ => None,
+        };
+        view! {
+            <li class=format!("person p{}", n % 6)><span class="person-dot"></span>{person.name}{place}</li>
+        }
+    }).collect_view();
+    view! { <ul class="people" id="people" aria-label="Also in this job now">{people}</ul> }
+}
+
+pub fn link_words(link: &Link) -> String {
+    match link {
+        Link::Away => "offline".to_owned(),
+        Link::Trying => "connecting…".to_owned(),
+        Link::Up => "connected".to_owned(),
+        Link::Unpaired => "not paired".to_owned(),
+        Link::Closed(reason) => format!("closed: {reason}"),
+    }
+}
+
+/// The time of day of a moment today, the date of an earlier one.
+pub fn clock(at: Timestamp) -> String {
+    let moment = js_sys::Date::new(&wasm_bindgen::JsValue::from_f64(at.0 as f64 * 1_000.0));
+    let today = js_sys::Date::new_0();
+    if moment.to_date_string() == today.to_date_string() {
+        format!("{}:{:02}", moment.get_hours(), moment.get_minutes())
+    } else {
+        format!("{}-{:02}-{:02}", moment.get_full_year(), moment.get_month() + 1, moment.get_date())
+    }
+}
+
+/// What the server answers when a phone is to be added.
+#[derive(Clone, Debug, serde::Deserialize)]
+struct Pairing {
+    link: String,
+    /// The link as a QR code.
+    qr: String,
+}
+
+/// A link for one more phone, as a code to scan.
+#[component]
+pub fn AddPhone() -> impl IntoView {
+    let pairing = RwSignal::new(None::<Result<Pairing, String>>);
+    spawn_local(async move {
+        let answer = make_link().await;
+        pairing.try_set(Some(answer));
+    });
+    move || match pairing.get() {
+        None => view! { <p class="quiet" role="status">"Asking the server for a link…"</p> }.into_any(),
+        Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
+        Some(Ok(Pairing { link, qr })) => view! {
+            <p>"Scan this with the other phone's camera. The link works once."</p>
+            <div class="qr" role="img" aria-label="Pairing link as a QR code" inner_html=qr></div>
+            <p class="fine"><a id="pairing-link" href=link.clone()>{link.clone()}</a></p>
+        }
+        .into_any(),
+    }
+}
+
+async fn make_link() -> Result<Pairing, String> {
+    let offline = |_| "The server does not answer. A phone can be added when this one is connected.".to_owned();
+    let request = RequestInit::new();
+    request.set_method("POST");
+    let answer = JsFuture::from(window().fetch_with_str_and_init(PAIRING, &request)).await.map_err(offline)?;
+    let answer: Response = answer.dyn_into().map_err(offline)?;
+    if !answer.ok() {
+        return Err(format!("The server makes no link ({}). Is this phone paired?", answer.status()));
+    }
+    let text = JsFuture::from(answer.text().map_err(offline)?).await.map_err(offline)?;
+    serde_json::from_str(&text.as_string().unwrap_or_default()).map_err(|it| format!("The server's answer was not understood: {it}"))
+}
