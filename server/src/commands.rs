@@ -1,0 +1,106 @@
+//! The commands that compute from files, without a server.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+
+use shared_model::nest::{self, Budget};
+use shared_model::open_file::FileError;
+
+/// Search steps unless said otherwise: about a second on a laptop.
+const STEPS: u64 = 200_000;
+
+#[derive(clap::Args)]
+pub struct TakeoffArgs {
+    /// The job file (JSON); - reads standard input
+    #[arg(value_name = "JOBFILE")]
+    file: PathBuf,
+    /// Print everything as JSON, for other programs
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct NestArgs {
+    /// The pieces (JSON); - reads standard input
+    ///
+    /// {"strip_width": 40, "pieces": [{"id": "a", "width": 10, "length": 5, "count": 2}]}: numbers in any one unit, exact
+    /// decimals; width lies across the strip.
+    #[arg(value_name = "PIECES")]
+    file: PathBuf,
+    /// Print the plan as JSON, for other programs
+    #[arg(long)]
+    json: bool,
+    /// Search this many steps at most; the same steps give the same plan everywhere
+    #[arg(long, value_name = "N", default_value_t = STEPS)]
+    steps: u64,
+    /// Begin the search elsewhere: another number may find another plan
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    seed: u64,
+    /// Stop searching after so many seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    seconds: Option<Duration>,
+    /// Only plans that can be cut across the whole strip step by step (not possible yet)
+    #[arg(long)]
+    cuttable: bool,
+}
+
+#[derive(thiserror::Error, Debug)]
+pub enum CommandError {
+    #[error("cannot read {path}: {reason}")]
+    Unreadable { path: PathBuf, reason: std::io::Error },
+    #[error("{path}: {error}")]
+    Malformed { path: PathBuf, error: FileError },
+    #[error("--cuttable is not possible yet: leave it out, or check the plan by hand")]
+    Cuttable,
+    #[error("cannot write the answer: {0}")]
+    Output(String),
+}
+
+impl CommandError {
+    pub fn exit_code(&self) -> ExitCode {
+        match self {
+            Self::Cuttable => ExitCode::from(2),
+            Self::Unreadable { .. } | Self::Malformed { .. } | Self::Output(_) => ExitCode::from(3),
+        }
+    }
+}
+
+pub fn takeoff(arguments: &TakeoffArgs) -> Result<ExitCode, CommandError> {
+    let text = read(&arguments.file)?;
+    let job: shared_model::job::Job = serde_json::from_str(&text).map_err(|error| CommandError::Output(error.to_string()))?;
+    let takeoff = shared_model::takeoff::takeoff(&job);
+    let json = serde_json::to_string(&takeoff).map_err(|it| CommandError::Output(it.to_string()))?;
+    println!("{json}");
+    Ok(if takeoff.problems.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {
+    if arguments.cuttable {
+        return Err(CommandError::Cuttable);
+    }
+    let text = read(&arguments.file)?;
+    let start = Instant::now();
+    let go_on = || arguments.seconds.is_none_or(|most| start.elapsed() < most);
+    let plan = nest::file::run(&text, Budget { steps: arguments.steps, seed: arguments.seed }, go_on)
+        .map_err(|error| CommandError::Malformed { path: arguments.file.clone(), error })?;
+    let answer = if arguments.json { plan.json().map_err(|it| CommandError::Output(it.to_string()))? } else { plan.text() };
+    print!("{answer}");
+    Ok(ExitCode::SUCCESS)
+}
+
+fn read(path: &Path) -> Result<String, CommandError> {
+    let unreadable = |reason| CommandError::Unreadable { path: path.to_owned(), reason };
+    if path == Path::new("-") {
+        let mut text = String::new();
+        std::io::stdin().read_to_string(&mut text).map_err(unreadable)?;
+        return Ok(text);
+    }
+    std::fs::read_to_string(path).map_err(unreadable)
+}
+
+fn seconds(text: &str) -> Result<Duration, String> {
+    let seconds: f64 = text.parse().map_err(|_| "a number of seconds, like 2.5".to_owned())?;
+    Duration::try_from_secs_f64(seconds).map_err(|error| error.to_string())
+}

@@ -1,0 +1,155 @@
+//! Paired devices, and how they are recognised.
+
+use std::collections::HashMap;
+use std::sync::{PoisonError, RwLock};
+
+use axum::http::HeaderMap;
+use axum::http::header::COOKIE;
+use sha2::{Digest, Sha256};
+use shared_model::ids::DeviceId;
+use uuid::Uuid;
+
+use crate::store::Device;
+
+const COOKIE_NAME: &str = "napline";
+/// As long as browsers keep a cookie: 400 days. Each connection renews it.
+const COOKIE_SECONDS: u32 = 400 * 86_400;
+
+/// A 256-bit secret that lets a device in; the server keeps only its hash.
+pub struct Token([u8; 32]);
+
+/// What a cookie claims.
+struct Claim {
+    device: DeviceId,
+    token: Token,
+}
+
+#[derive(Default)]
+pub struct Devices(RwLock<HashMap<DeviceId, Device>>);
+
+impl Token {
+    pub fn random() -> Result<Self, std::io::Error> {
+        let mut bytes = [0; 32];
+        getrandom::fill(&mut bytes).map_err(std::io::Error::other)?;
+        Ok(Self(bytes))
+    }
+
+    pub fn hash(&self) -> [u8; 32] {
+        Sha256::digest(self.0).into()
+    }
+
+    /// The `Set-Cookie` header that gives the token to its device.
+    pub fn cookie(&self, device: DeviceId) -> String {
+        let value = format!("{}.{}", device.0.simple(), hex(&self.0));
+        format!("{COOKIE_NAME}={value}; Path=/; Max-Age={COOKIE_SECONDS}; HttpOnly; SameSite=Strict")
+    }
+}
+
+impl Devices {
+    pub fn new(devices: Vec<Device>) -> Self {
+        Self(RwLock::new(devices.into_iter().map(|it| (it.id, it)).collect()))
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.0.read().unwrap_or_else(PoisonError::into_inner).is_empty()
+    }
+
+    pub fn insert(&self, device: Device) {
+        self.0.write().unwrap_or_else(PoisonError::into_inner).insert(device.id, device);
+    }
+
+    /// The device that sent the request and the cookie that renews its stay, if it is paired.
+    pub fn recognise(&self, headers: &HeaderMap) -> Option<(Device, String)> {
+        let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        claims(headers).find_map(|claim| {
+            let device = devices.get(&claim.device)?;
+            // Hashes are compared, so the time that takes says nothing about the token.
+            (device.token == claim.token.hash()).then(|| (device.clone(), claim.token.cookie(claim.device)))
+        })
+    }
+
+    /// The id for a device that pairs now. One that is paired already stays itself, and so does one that the server has
+    /// lost: its unsent changes carry its id. Nobody else's id is given away.
+    pub fn id_for(&self, headers: &HeaderMap) -> DeviceId {
+        if let Some((device, _)) = self.recognise(headers) {
+            return device.id;
+        }
+        let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        let lost = claims(headers).map(|it| it.device).find(|it| !devices.contains_key(it) && !it.0.is_nil());
+        lost.unwrap_or_else(|| DeviceId(Uuid::new_v4()))
+    }
+}
+
+fn claims(headers: &HeaderMap) -> impl Iterator<Item = Claim> {
+    let cookies = headers.get_all(COOKIE).iter().filter_map(|it| it.to_str().ok()).flat_map(|it| it.split(';'));
+    cookies.filter_map(|it| {
+        let (name, value) = it.trim().split_once('=')?;
+        let (device, token) = value.split_once('.')?;
+        let claim = Claim { device: device.parse().ok()?, token: Token(unhex(token)?) };
+        (name == COOKIE_NAME).then_some(claim)
+    })
+}
+
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|it| format!("{it:02x}")).collect()
+}
+
+/// Reads exactly the bytes that [`hex`] wrote.
+pub fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
+    if text.len() != 2 * N || !text.bytes().all(|it| it.is_ascii_hexdigit()) {
+        return None;
+    }
+    let mut bytes = [0; N];
+    for (index, byte) in bytes.iter_mut().enumerate() {
+        *byte = u8::from_str_radix(text.get(2 * index..2 * index + 2)?, 16).ok()?;
+    }
+    Some(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use axum::http::HeaderValue;
+    use shared_model::job::Timestamp;
+
+    use super::*;
+
+    fn with_cookie(cookie: &str) -> HeaderMap {
+        let pair = cookie.split(';').next().unwrap();
+        HeaderMap::from_iter([(COOKIE, HeaderValue::from_str(&format!("other=1; {pair}")).unwrap())])
+    }
+
+    fn paired(token: &Token) -> (Devices, DeviceId) {
+        let id = DeviceId(Uuid::from_u128(7));
+        let device = Device { id, person: "Ada".into(), name: "phone".into(), token: token.hash(), paired: Timestamp(1) };
+        (Devices::new(vec![device]), id)
+    }
+
+    #[test]
+    fn a_device_is_known_by_its_token_only() {
+        let token = Token::random().unwrap();
+        let (devices, id) = paired(&token);
+        let known = devices.recognise(&with_cookie(&token.cookie(id)));
+        assert_eq!(known.map(|(device, _)| device.person), Some("Ada".to_owned()));
+        assert!(devices.recognise(&with_cookie(&Token([1; 32]).cookie(id))).is_none());
+        assert!(devices.recognise(&with_cookie(&token.cookie(DeviceId(Uuid::from_u128(8))))).is_none());
+        assert!(devices.recognise(&HeaderMap::new()).is_none());
+    }
+
+    #[test]
+    fn pairing_again_keeps_the_own_id_and_takes_nobody_elses() {
+        let token = Token::random().unwrap();
+        let (devices, id) = paired(&token);
+        assert_eq!(devices.id_for(&with_cookie(&token.cookie(id))), id);
+        assert_ne!(devices.id_for(&with_cookie(&Token([1; 32]).cookie(id))), id);
+        let lost = DeviceId(Uuid::from_u128(9));
+        assert_eq!(devices.id_for(&with_cookie(&token.cookie(lost))), lost);
+    }
+
+    #[test]
+    fn hex_is_read_back_and_nothing_else_is() {
+        assert_eq!(unhex::<3>(&hex(&[0, 10, 255])), Some([0, 10, 255]));
+        for wrong in ["", "0", "000", "00g0ff", "+1+1+1", "0011223", "é0é0"] {
+            assert_eq!(unhex::<3>(wrong), None, "{wrong}");
+        }
+    }
+}

@@ -1,0 +1,133 @@
+//! Before any answer: is the request meant for this server, does it come from its own pages, is its device paired?
+
+use std::collections::HashMap;
+use std::net::{IpAddr, SocketAddr};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use axum::extract::{ConnectInfo, Request, State};
+use axum::http::header::{HOST, HeaderName, ORIGIN, UPGRADE};
+use axum::http::{HeaderMap, HeaderValue, Method};
+use axum::middleware::Next;
+use axum::response::Response;
+use tokio::time::Instant;
+
+use crate::error::Refused;
+use crate::limits::Bucket;
+use crate::router::Shop;
+use crate::store::Device;
+
+/// Requests per address: at once, and per second in the long run.
+const REQUESTS: (f64, f64) = (500.0, 50.0);
+/// Requests of an address that had no token or a wrong link.
+const MISSES: (f64, f64) = (40.0, 0.5);
+/// The same of all addresses together.
+const ALL_MISSES: (f64, f64) = (400.0, 5.0);
+/// Addresses remembered before those that have been quiet are forgotten.
+const ADDRESSES: usize = 4_096;
+
+/// The paired device behind a request.
+#[derive(Clone)]
+pub struct Visitor {
+    pub device: Device,
+    /// The `Set-Cookie` header that renews its stay.
+    pub cookie: String,
+}
+
+/// How much each address has asked for.
+pub struct Rates {
+    addresses: Mutex<HashMap<IpAddr, (Bucket, Bucket)>>,
+    all_misses: Mutex<Bucket>,
+}
+
+impl Rates {
+    pub fn new() -> Self {
+        let now = Instant::now();
+        Self { addresses: Mutex::default(), all_misses: Mutex::new(Bucket::new(ALL_MISSES.0, ALL_MISSES.1, now)) }
+    }
+
+    fn request(&self, from: IpAddr) -> Result<(), Refused> {
+        self.with(from, |requests, _, now| requests.try_take(1.0, now).then_some(()).ok_or(Refused::TooMany))
+    }
+
+    /// Asks whether an address may still try a pairing link.
+    pub fn knock(&self, from: IpAddr) -> Result<(), Refused> {
+        let all = self.all_misses.lock().unwrap_or_else(PoisonError::into_inner).try_take(0.0, Instant::now());
+        self.with(from, |_, misses, now| (all && misses.try_take(0.0, now)).then_some(()).ok_or(Refused::TooMany))
+    }
+
+    /// Counts a wrong link or token. The debt is bounded by what [`Rates::knock`] lets through.
+    pub fn miss(&self, from: IpAddr) {
+        self.all_misses.lock().unwrap_or_else(PoisonError::into_inner).take(1.0, Instant::now());
+        self.with(from, |_, misses, now| misses.take(1.0, now));
+    }
+
+    fn with<T>(&self, from: IpAddr, body: impl FnOnce(&mut Bucket, &mut Bucket, Instant) -> T) -> T {
+        let now = Instant::now();
+        let mut addresses = self.addresses.lock().unwrap_or_else(PoisonError::into_inner);
+        if addresses.len() >= ADDRESSES {
+            addresses.retain(|_, (requests, misses)| !(requests.is_full(now) && misses.is_full(now)));
+        }
+        let new = || (Bucket::new(REQUESTS.0, REQUESTS.1, now), Bucket::new(MISSES.0, MISSES.1, now));
+        let (requests, misses) = addresses.entry(from).or_insert_with(new);
+        body(requests, misses, now)
+    }
+}
+
+/// For every request: rate, `Host`, and `Origin` where something could change.
+pub async fn check(
+    State(shop): State<Arc<Shop>>,
+    ConnectInfo(address): ConnectInfo<SocketAddr>,
+    request: Request,
+    next: Next,
+) -> Result<Response, Refused> {
+    shop.rates.request(address.ip())?;
+    let host = text(request.headers(), &HOST).filter(|it| shop.hosts.knows(it)).ok_or(Refused::WrongHost)?;
+    let reads = matches!(*request.method(), Method::GET | Method::HEAD) && !request.headers().contains_key(UPGRADE);
+    if !reads {
+        let origin = text(request.headers(), &ORIGIN).ok_or(Refused::WrongOrigin)?;
+        let authority = origin.strip_prefix("http://").or_else(|| origin.strip_prefix("https://"));
+        if !authority.is_some_and(|it| it.eq_ignore_ascii_case(host)) {
+            return Err(Refused::WrongOrigin);
+        }
+    }
+    Ok(next.run(request).await)
+}
+
+/// For everything but pairing: only paired devices.
+pub async fn recognise(
+    State(shop): State<Arc<Shop>>,
+    ConnectInfo(address): ConnectInfo<SocketAddr>,
+    mut request: Request,
+    next: Next,
+) -> Result<Response, Refused> {
+    let Some((device, cookie)) = shop.devices.recognise(request.headers()) else {
+        shop.rates.knock(address.ip())?;
+        shop.rates.miss(address.ip());
+        return Err(Refused::NotPaired);
+    };
+    request.extensions_mut().insert(Visitor { device, cookie });
+    Ok(next.run(request).await)
+}
+
+/// On every answer: what a browser may do with it.
+pub async fn secure(mut response: Response) -> Response {
+    const HEADERS: [(&str, &str); 5] = [
+        (
+            "content-security-policy",
+            "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data: blob:; \
+             connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'; object-src 'none'",
+        ),
+        ("x-content-type-options", "nosniff"),
+        ("referrer-policy", "no-referrer"),
+        ("x-frame-options", "DENY"),
+        ("cross-origin-resource-policy", "same-origin"),
+    ];
+    for (name, value) in HEADERS {
+        response.headers_mut().entry(HeaderName::from_static(name)).or_insert(HeaderValue::from_static(value));
+    }
+    response
+}
+
+fn text<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {
+    headers.get(name)?.to_str().ok()
+}

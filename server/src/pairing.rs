@@ -1,0 +1,217 @@
+//! Letting a device in: links with a one-time secret.
+
+use std::collections::HashMap;
+use std::net::SocketAddr;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+use axum::extract::{ConnectInfo, Extension, Form, Path, State};
+use axum::http::header::{CACHE_CONTROL, HOST, LOCATION, REFERRER_POLICY, SET_COOKIE};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{Html, IntoResponse, Json, Response};
+use sha2::{Digest, Sha256};
+use shared_model::job::Timestamp;
+use tokio::time::Instant;
+
+use crate::devices::{Token, hex, unhex};
+use crate::error::Refused;
+use crate::gate::Visitor;
+use crate::router::Shop;
+use crate::store::{Device, Write};
+use crate::{clock, pages};
+
+/// Most links that can be open at a time.
+const MOST_OPEN: usize = 50;
+/// Most characters of a person's or device's name.
+const MOST_NAME: usize = 60;
+
+/// What a pairing link carries.
+#[derive(Clone, Copy)]
+pub struct Secret([u8; 16]);
+
+/// The links that are open now, by the hash of their secret. They do not outlive the process: a link from a printed page
+/// or a restored backup opens nothing.
+pub struct Invitations {
+    open: Mutex<HashMap<[u8; 32], Instant>>,
+    lifetime: Duration,
+}
+
+impl Secret {
+    fn random() -> Result<Self, std::io::Error> {
+        let mut bytes = [0; 16];
+        getrandom::fill(&mut bytes).map_err(std::io::Error::other)?;
+        Ok(Self(bytes))
+    }
+
+    fn parse(text: &str) -> Option<Self> {
+        unhex(text).map(Self)
+    }
+
+    fn hash(self) -> [u8; 32] {
+        Sha256::digest(self.0).into()
+    }
+
+    /// The link on a server that is reached at `authority` (host and port).
+    pub fn url(self, authority: &str) -> String {
+        format!("http://{authority}/join/{}", hex(&self.0))
+    }
+}
+
+impl Invitations {
+    pub fn new(lifetime: Duration) -> Self {
+        Self { open: Mutex::default(), lifetime }
+    }
+
+    /// Opens a new link; `None` when too many are open.
+    pub fn open(&self) -> Result<Option<Secret>, std::io::Error> {
+        let secret = Secret::random()?;
+        let now = Instant::now();
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        open.retain(|_, until| *until > now);
+        if open.len() >= MOST_OPEN {
+            return Ok(None);
+        }
+        open.insert(secret.hash(), now + self.lifetime);
+        Ok(Some(secret))
+    }
+
+    fn is_open(&self, secret: Secret) -> bool {
+        let open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        open.get(&secret.hash()).is_some_and(|until| *until > Instant::now())
+    }
+
+    /// Closes the link for good. Of several that use it at once, one gets in.
+    fn use_up(&self, secret: Secret) -> bool {
+        let until = self.open.lock().unwrap_or_else(PoisonError::into_inner).remove(&secret.hash());
+        until.is_some_and(|it| it > Instant::now())
+    }
+}
+
+/// The page behind a link. Looking at it does not use it up: messengers look at links too.
+pub async fn show(
+    State(shop): State<Arc<Shop>>,
+    ConnectInfo(address): ConnectInfo<SocketAddr>,
+    Path(secret): Path<String>,
+) -> Result<Response, Refused> {
+    shop.rates.knock(address.ip())?;
+    if !Secret::parse(&secret).is_some_and(|it| shop.invitations.is_open(it)) {
+        shop.rates.miss(address.ip());
+        return Err(Refused::LinkGone);
+    }
+    // With `no-referrer` the browser would hide the origin of the form's post, which is checked.
+    let headers = [(CACHE_CONTROL, "no-store"), (REFERRER_POLICY, "same-origin")];
+    Ok((headers, Html(pages::join(&shop.name))).into_response())
+}
+
+#[derive(serde::Deserialize)]
+pub struct JoinForm {
+    name: String,
+    device: String,
+}
+
+/// Pairs the device that posts the form.
+pub async fn join(
+    State(shop): State<Arc<Shop>>,
+    ConnectInfo(address): ConnectInfo<SocketAddr>,
+    Path(secret): Path<String>,
+    headers: HeaderMap,
+    Form(form): Form<JoinForm>,
+) -> Result<Response, Refused> {
+    shop.rates.knock(address.ip())?;
+    let person = name(&form.name).ok_or(Refused::BadForm("Your name is missing or too long."))?;
+    let name = name(&form.device).ok_or(Refused::BadForm("The device's name is missing or too long."))?;
+    let token = Token::random().map_err(|error| Refused::NotStored(error.to_string()))?;
+    if !Secret::parse(&secret).is_some_and(|it| shop.invitations.use_up(it)) {
+        shop.rates.miss(address.ip());
+        return Err(Refused::LinkGone);
+    }
+    let device =
+        Device { id: shop.devices.id_for(&headers), person, name, token: token.hash(), paired: clock::now() };
+    let stored = shop.hub.store.commit(vec![Write::Device(device.clone())]).await;
+    stored.map_err(|error| Refused::NotStored(error.to_string()))?;
+    tracing::info!(device = %device.id, person = device.person, name = device.name, "paired");
+    let cookie = token.cookie(device.id);
+    shop.devices.insert(device);
+    let headers = [(SET_COOKIE, cookie.as_str()), (LOCATION, "/"), (CACHE_CONTROL, "no-store")];
+    Ok((StatusCode::SEE_OTHER, headers).into_response())
+}
+
+fn name(typed: &str) -> Option<String> {
+    let name = typed.trim();
+    let sound = !name.is_empty() && name.chars().count() <= MOST_NAME && !name.chars().any(char::is_control);
+    sound.then(|| name.to_owned())
+}
+
+#[derive(serde::Serialize)]
+pub struct Invitation {
+    /// The same link by every address of the server, the one this request came by first.
+    urls: Vec<String>,
+    /// A QR code of the first.
+    qr_svg: String,
+    expires: Timestamp,
+}
+
+/// A paired device asks for a link for another one.
+pub async fn invite(State(shop): State<Arc<Shop>>, headers: HeaderMap) -> Result<Response, Refused> {
+    let opened = shop.invitations.open().map_err(|error| Refused::NotStored(error.to_string()))?;
+    let secret = opened.ok_or(Refused::TooMany)?;
+    let mut authorities = shop.hosts.authorities();
+    if let Some(host) = headers.get(HOST).and_then(|it| it.to_str().ok()) {
+        authorities.retain(|it| it != host);
+        authorities.insert(0, host.to_owned());
+    }
+    let urls: Vec<String> = authorities.iter().map(|it| secret.url(it)).collect();
+    let qr_svg = urls.first().map(|it| qr_svg(it)).unwrap_or_default();
+    let lifetime = i64::try_from(shop.invitations.lifetime.as_secs()).unwrap_or(i64::MAX);
+    let expires = Timestamp(clock::now().0.saturating_add(lifetime));
+    Ok(([(CACHE_CONTROL, "no-store")], Json(Invitation { urls, qr_svg, expires })).into_response())
+}
+
+/// Who the asking device is; also how a client learns that it is not paired, by a 401.
+pub async fn me(State(shop): State<Arc<Shop>>, Extension(visitor): Extension<Visitor>) -> impl IntoResponse {
+    let Device { id, person, name, .. } = visitor.device;
+    let me = serde_json::json!({ "device": id, "person": person, "name": name, "shop": shop.name });
+    ([(CACHE_CONTROL, "no-store")], Json(me))
+}
+
+fn qr_svg(url: &str) -> String {
+    let Ok(code) = qrcode::QrCode::new(url) else { return String::new() };
+    code.render::<qrcode::render::svg::Color>().min_dimensions(240, 240).build()
+}
+
+/// A QR code for a terminal, dark on light whatever the terminal's colours are.
+pub fn qr_text(url: &str) -> String {
+    use qrcode::render::unicode::Dense1x2;
+    let Ok(code) = qrcode::QrCode::new(url) else { return String::new() };
+    let drawn = code.render::<Dense1x2>().dark_color(Dense1x2::Dark).light_color(Dense1x2::Light).build();
+    let (black_on_white, reset) = ("\u{1b}[40;97m", "\u{1b}[0m");
+    drawn.lines().map(|it| format!("{black_on_white}{it}{reset}\n")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test(start_paused = true)]
+    async fn a_link_works_once_and_not_for_ever() {
+        let invitations = Invitations::new(Duration::from_secs(60));
+        let secret = invitations.open().unwrap().unwrap();
+        assert!(invitations.is_open(secret));
+        assert!(invitations.use_up(secret));
+        assert!(!invitations.is_open(secret));
+        assert!(!invitations.use_up(secret));
+
+        let late = invitations.open().unwrap().unwrap();
+        tokio::time::advance(Duration::from_secs(61)).await;
+        assert!(!invitations.is_open(late));
+        assert!(!invitations.use_up(late));
+    }
+
+    #[test]
+    fn names_are_trimmed_and_checked() {
+        assert_eq!(name("  Zoë  "), Some("Zoë".to_owned()));
+        for wrong in ["", "   ", "a\u{0}b", &"x".repeat(61)] {
+            assert_eq!(name(wrong), None);
+        }
+    }
+}

@@ -1,0 +1,54 @@
+//! Which address answers what.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
+use axum::middleware::{from_fn_with_state, map_response};
+use axum::routing::{any, get, post};
+use tower::ServiceBuilder;
+use tower_http::limit::RequestBodyLimitLayer;
+use tower_http::timeout::TimeoutLayer;
+use tower_http::trace::TraceLayer;
+
+use crate::devices::Devices;
+use crate::gate::{self, Rates};
+use crate::hosts::Hosts;
+use crate::pairing::Invitations;
+use crate::sync::Hub;
+use crate::{assets, pages, pairing, sync};
+
+/// No request body is longer: the longest is the form of a pairing link.
+const MOST_BODY: usize = 16 * 1024;
+const ANSWER_WITHIN: Duration = Duration::from_secs(15);
+
+/// The running server.
+pub struct Shop {
+    pub name: String,
+    pub hosts: Hosts,
+    pub hub: Arc<Hub>,
+    pub devices: Devices,
+    pub invitations: Invitations,
+    pub rates: Rates,
+}
+
+pub fn router(shop: Arc<Shop>) -> Router {
+    let inside = Router::new()
+        .route("/sync", any(sync::upgrade))
+        .route("/me", get(pairing::me))
+        .route("/pairing", post(pairing::invite))
+        .fallback(get(assets::file))
+        .layer(from_fn_with_state(Arc::clone(&shop), gate::recognise));
+    let door = Router::new()
+        .route("/join/{secret}", get(pairing::show).post(pairing::join))
+        .route(pages::STYLE_PATH, get(([(CONTENT_TYPE, "text/css; charset=utf-8")], pages::STYLE)));
+    let layers = ServiceBuilder::new()
+        .layer(TraceLayer::new_for_http())
+        .layer(map_response(gate::secure))
+        .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, ANSWER_WITHIN))
+        .layer(from_fn_with_state(Arc::clone(&shop), gate::check))
+        .layer(RequestBodyLimitLayer::new(MOST_BODY));
+    inside.merge(door).layer(layers).with_state(shop)
+}

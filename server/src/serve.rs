@@ -1,0 +1,142 @@
+//! `napline serve`: from the command line to a running server, and down again.
+
+use std::net::SocketAddr;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::serve::ListenerExt;
+use tokio::net::TcpListener;
+use tracing_subscriber::EnvFilter;
+
+use crate::devices::Devices;
+use crate::error::ServeError;
+use crate::gate::Rates;
+use crate::hosts::Hosts;
+use crate::pairing::{Invitations, qr_text};
+use crate::router::{Shop, router};
+use crate::settings::Settings;
+use crate::store::Store;
+use crate::sync::Hub;
+use crate::demo;
+
+/// Requests that are still being answered when the server stops get this long.
+const LAST_ANSWERS: Duration = Duration::from_secs(5);
+
+pub fn run(settings: &Settings) -> ExitCode {
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("napline=info"));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).compact().init();
+    let served = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .map_err(ServeError::from)
+        .and_then(|runtime| runtime.block_on(serve(settings)));
+    match served {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("napline: {error}");
+            error.exit_code()
+        }
+    }
+}
+
+async fn serve(settings: &Settings) -> Result<(), ServeError> {
+    let store = Store::open(&settings.data)?;
+    let served = serve_from(settings, Arc::new(store)).await;
+    tracing::debug!("the end");
+    served
+}
+
+async fn serve_from(settings: &Settings, store: Arc<Store>) -> Result<(), ServeError> {
+    if settings.demo {
+        demo::ensure(&store).await?;
+    }
+    let address = settings.listen;
+    let listen = |reason| ServeError::Listen { address, reason };
+    let listener = TcpListener::bind(address).await.map_err(listen)?;
+    let address = listener.local_addr().map_err(listen)?;
+
+    let shop = Arc::new(Shop {
+        name: settings.shop.clone(),
+        hosts: Hosts::new(&settings.hosts, address),
+        devices: Devices::new(store.devices()?),
+        hub: Arc::new(Hub::new(Arc::clone(&store))?),
+        invitations: Invitations::new(settings.pairing_lifetime()),
+        rates: Rates::new(),
+    });
+    greet(settings, &shop, address)?;
+
+    let keeping = tokio::spawn(Arc::clone(&shop.hub).keep_list());
+    let sweeping = tokio::spawn(Arc::clone(&shop.hub).sweep());
+    let without_delay = listener.tap_io(|stream| {
+        // Small frames must leave at once, not wait for the last one's receipt.
+        if let Err(error) = stream.set_nodelay(true) {
+            tracing::debug!(%error, "no TCP_NODELAY");
+        }
+    });
+    let service = router(Arc::clone(&shop)).into_make_service_with_connect_info::<SocketAddr>();
+    let (stopped, stopping) = tokio::sync::oneshot::channel();
+    let hub = Arc::clone(&shop.hub);
+    let server = axum::serve(without_delay, service).with_graceful_shutdown(async move {
+        asked_to_stop().await;
+        hub.stop().await;
+        let _ = stopped.send(());
+    });
+    let last_answers = async {
+        let _ = stopping.await;
+        tokio::time::sleep(LAST_ANSWERS).await;
+    };
+    tokio::select! {
+        served = server => served?,
+        () = last_answers => tracing::warn!("some requests were cut off"),
+    }
+    keeping.abort();
+    sweeping.abort();
+    tokio::task::block_in_place(|| store.close());
+    tracing::info!("stopped; everything is stored");
+    Ok(())
+}
+
+/// Tells the person at the computer where the server is and how phones get in.
+fn greet(settings: &Settings, shop: &Shop, address: SocketAddr) -> Result<(), ServeError> {
+    println!("Napline serves {} from {}", shop.name, settings.data.display());
+    println!("listening on http://{address}");
+    if !(settings.pair || shop.devices.is_empty()) {
+        println!("Phones are paired already. For another one: People on a paired phone, or start with --pair.");
+        return Ok(());
+    }
+    let Some(secret) = shop.invitations.open()? else { return Ok(()) };
+    let minutes = settings.pair_within.div_ceil(60);
+    let urls: Vec<String> = shop.hosts.authorities().iter().map(|it| secret.url(it)).collect();
+    println!("\nTo pair the first phone, scan this or open one of these links within {minutes} min. The link works once:\n");
+    for url in &urls {
+        println!("  {url}");
+    }
+    if let Some(url) = urls.first() {
+        println!("\n{}", qr_text(url));
+    }
+    Ok(())
+}
+
+#[cfg(unix)]
+async fn asked_to_stop() {
+    use tokio::signal::unix::{SignalKind, signal};
+    match signal(SignalKind::terminate()) {
+        Ok(mut terminate) => {
+            tokio::select! {
+                _ = tokio::signal::ctrl_c() => {}
+                _ = terminate.recv() => {}
+            }
+        }
+        Err(_) => {
+            let _ = tokio::signal::ctrl_c().await;
+        }
+    }
+    tracing::info!("stopping");
+}
+
+#[cfg(not(unix))]
+async fn asked_to_stop() {
+    let _ = tokio::signal::ctrl_c().await;
+    tracing::info!("stopping");
+}

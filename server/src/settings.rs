@@ -1,0 +1,42 @@
+//! What a shop can set, on the command line or in the environment.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::time::Duration;
+
+#[derive(clap::Args, Debug)]
+pub struct Settings {
+    /// Folder that keeps all jobs and paired phones; made if it does not exist
+    #[arg(long, value_name = "DIR", env = "NAPLINE_DATA", default_value = "napline-data")]
+    pub data: PathBuf,
+
+    /// Address and port to listen on; 0.0.0.0 is every network this computer is in, 127.0.0.1 only this computer
+    #[arg(long, value_name = "ADDR:PORT", env = "NAPLINE_LISTEN", default_value = "0.0.0.0:8420")]
+    pub listen: SocketAddr,
+
+    /// The shop's name, shown on the phones
+    #[arg(long, value_name = "NAME", env = "NAPLINE_SHOP", default_value = "our shop")]
+    pub shop: String,
+
+    /// A name by which phones may call this computer, besides its own name and its addresses; may be repeated
+    #[arg(long = "host", value_name = "NAME")]
+    pub hosts: Vec<String>,
+
+    /// Put the demo house into the store, unless it is there
+    #[arg(long)]
+    pub demo: bool,
+
+    /// Print a pairing link even if phones are paired already
+    #[arg(long)]
+    pub pair: bool,
+
+    /// How long a pairing link works, in seconds
+    #[arg(long, value_name = "SECONDS", default_value_t = 1800, value_parser = clap::value_parser!(u32).range(1..=86_400))]
+    pub pair_within: u32,
+}
+
+impl Settings {
+    pub fn pairing_lifetime(&self) -> Duration {
+        Duration::from_secs(self.pair_within.into())
+    }
+}

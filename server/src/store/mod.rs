@@ -1,0 +1,187 @@
+//! Everything the server keeps, in one crash-safe file. The only folder that names the embedded store.
+//!
+//! Reads happen where they are asked for. Writes go through one thread, which commits whatever has arrived while it was
+//! busy with the commit before: a lone change is on disk after one flush, a burst shares flushes.
+
+mod read;
+mod tables;
+mod writer;
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError, RwLock, mpsc};
+use std::thread::JoinHandle;
+
+use redb::{Database, DatabaseError};
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::Timestamp;
+
+/// Pages kept in memory. The jobs in use are in memory anyway.
+const CACHE_BYTES: usize = 4 << 20;
+
+/// A phone, tablet or laptop that was paired.
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct Device {
+    pub id: DeviceId,
+    /// Who uses it.
+    pub person: String,
+    /// What it is.
+    pub name: String,
+    /// SHA-256 of its token; the token itself is only on the device.
+    pub token: [u8; 32],
+    pub paired: Timestamp,
+}
+
+/// One step of a batch; a batch is stored as a whole or not at all.
+#[derive(Debug)]
+pub enum Write {
+    /// A change of a job's document. `seq` counts up per job.
+    Change { job: JobId, seq: u64, change: StoredChange },
+    /// The document as it was after all changes up to and including `seq`.
+    Snapshot { job: JobId, seq: u64, bytes: Vec<u8> },
+    /// A change that no longer is what its hash says: taken out of the way, so that a sound copy can come back.
+    Damaged { job: JobId, seq: u64, hash: [u8; 32] },
+    Named { job: JobId, name: String },
+    /// Registers an actor, unless it is registered already.
+    Actor { actor: [u8; 16], device: DeviceId },
+    Device(Device),
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct StoredChange {
+    pub hash: [u8; 32],
+    /// The device that brought it; the author stands in the document.
+    pub from: DeviceId,
+    pub received: Timestamp,
+    pub bytes: Vec<u8>,
+}
+
+#[derive(thiserror::Error, Debug)]
+pub enum StoreError {
+    #[error("another napline is using {0}: stop it first, or choose another folder with --data")]
+    InUse(PathBuf),
+    #[error("{path} was written by a newer napline (its layout is {found}, this version knows {known}): update this one")]
+    Newer { path: PathBuf, found: u64, known: u64 },
+    #[error("cannot open {path}: {reason}")]
+    Unusable { path: PathBuf, reason: String },
+    /// Nothing of the batch was stored.
+    #[error("cannot write to the disk: {0}")]
+    Write(String),
+    #[error("cannot read from the disk: {0}")]
+    Read(String),
+}
+
+/// The open store. Cheap to share by reference; [`Store::close`] flushes and releases the file.
+pub struct Store {
+    file: Arc<StoreFile>,
+    queue: Mutex<Option<mpsc::Sender<writer::Batch>>>,
+    thread: Mutex<Option<JoinHandle<()>>>,
+    replica: [u8; 16],
+    /// Actors seen since the start, over those in the table.
+    actors: Mutex<HashMap<[u8; 16], DeviceId>>,
+}
+
+/// The file, and how often it had to be opened anew.
+struct StoreFile {
+    path: PathBuf,
+    /// `None` while it could not be opened again after a failed write.
+    database: RwLock<Option<Database>>,
+    epoch: AtomicU64,
+}
+
+impl Store {
+    /// Opens the store in `folder`, making both when they do not exist.
+    pub fn open(folder: &Path) -> Result<Self, StoreError> {
+        let path = folder.join("napline.redb");
+        let unusable = |reason: String| StoreError::Unusable { path: path.clone(), reason };
+        std::fs::create_dir_all(folder).map_err(|error| unusable(error.to_string()))?;
+        let database = open_file(&path)?;
+        let meta = tables::prepare(&database).map_err(|error| unusable(error.to_string()))?;
+        if meta.layout > tables::LAYOUT {
+            return Err(StoreError::Newer { path, found: meta.layout, known: tables::LAYOUT });
+        }
+        let file = Arc::new(StoreFile { path, database: RwLock::new(Some(database)), epoch: AtomicU64::new(0) });
+        let (queue, batches) = mpsc::channel();
+        let writing = Arc::clone(&file);
+        let thread = std::thread::Builder::new()
+            .name("store".into())
+            .spawn(move || writer::run(&writing, &batches))
+            .map_err(|error| StoreError::Write(error.to_string()))?;
+        Ok(Self {
+            file,
+            queue: Mutex::new(Some(queue)),
+            thread: Mutex::new(Some(thread)),
+            replica: meta.replica,
+            actors: Mutex::default(),
+        })
+    }
+
+    pub fn replica(&self) -> [u8; 16] {
+        self.replica
+    }
+
+    /// Counts failed writes. What was read or queued in an earlier epoch may rest on changes that never reached the disk.
+    pub fn epoch(&self) -> u64 {
+        self.file.epoch.load(Ordering::Acquire)
+    }
+
+    /// Queues a batch; `then` runs on the store's thread after the commit, in the order of submission. An empty batch is
+    /// a barrier: it succeeds when everything queued before it is on disk. A batch of an earlier epoch fails.
+    pub fn submit(&self, epoch: u64, writes: Vec<Write>, then: impl FnOnce(Result<(), Arc<StoreError>>) + Send + 'static) {
+        let batch = writer::Batch { epoch, writes, then: Box::new(then) };
+        let queue = self.queue.lock().unwrap_or_else(PoisonError::into_inner);
+        let refused = match &*queue {
+            Some(open) => open.send(batch).err().map(|mpsc::SendError(batch)| batch),
+            None => Some(batch),
+        };
+        drop(queue);
+        if let Some(batch) = refused {
+            (batch.then)(Err(Arc::new(StoreError::Write("the server is stopping".into()))));
+        }
+    }
+
+    /// Stores a batch and waits for it.
+    pub async fn commit(&self, writes: Vec<Write>) -> Result<(), Arc<StoreError>> {
+        let (done, answer) = tokio::sync::oneshot::channel();
+        self.submit(self.epoch(), writes, move |result| {
+            // The asker may have gone away; its batch is stored all the same.
+            let _ = done.send(result);
+        });
+        answer.await.unwrap_or_else(|_| Err(Arc::new(StoreError::Write("the store's thread has ended".into()))))
+    }
+
+    /// Whose an actor is: the device's that first used it, which is this one if nobody did before.
+    pub fn claim(&self, actor: [u8; 16], device: DeviceId) -> Result<DeviceId, StoreError> {
+        let mut actors = self.actors.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(&owner) = actors.get(&actor) {
+            return Ok(owner);
+        }
+        let owner = self.read_actor(&actor)?.unwrap_or(device);
+        actors.insert(actor, owner);
+        Ok(owner)
+    }
+
+    /// Commits what is queued and closes the file.
+    pub fn close(&self) {
+        drop(self.queue.lock().unwrap_or_else(PoisonError::into_inner).take());
+        let thread = self.thread.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if thread.is_some_and(|it| it.join().is_err()) {
+            tracing::error!("the store's thread had failed");
+        }
+        let database = self.file.database.write().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(Err(error)) = database.map(Database::close) {
+            tracing::error!(%error, "closing the store");
+        }
+    }
+}
+
+fn open_file(path: &Path) -> Result<Database, StoreError> {
+    Database::builder().set_cache_size(CACHE_BYTES).create(path).map_err(|error| match error {
+        DatabaseError::DatabaseAlreadyOpen => StoreError::InUse(path.to_owned()),
+        other => StoreError::Unusable { path: path.to_owned(), reason: other.to_string() },
+    })
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,95 @@
+//! Reading what is stored.
+
+use std::sync::PoisonError;
+
+use redb::{ReadTransaction, ReadableDatabase, ReadableTable};
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::Timestamp;
+use shared_model::wire::JobEntry;
+use uuid::Uuid;
+
+use super::tables::{ACTORS, CHANGES, DEVICES, NAMES, SNAPSHOTS};
+use super::{Device, Store, StoreError, StoredChange};
+
+impl Store {
+    /// The job's snapshots, newest first, each with the seq of the last change inside.
+    pub fn snapshots(&self, job: JobId) -> Result<Vec<(u64, Vec<u8>)>, StoreError> {
+        self.read(|transaction| {
+            let job = job.0.as_u128();
+            let table = transaction.open_table(SNAPSHOTS)?;
+            let mut snapshots = Vec::new();
+            for row in table.range((job, 0)..=(job, u64::MAX))?.rev() {
+                let (key, bytes) = row?;
+                snapshots.push((key.value().1, bytes.value().to_vec()));
+            }
+            Ok(snapshots)
+        })
+    }
+
+    /// The job's changes from `first` on, by seq.
+    pub fn changes(&self, job: JobId, first: u64) -> Result<Vec<(u64, StoredChange)>, StoreError> {
+        self.read(|transaction| {
+            let job = job.0.as_u128();
+            let table = transaction.open_table(CHANGES)?;
+            let mut changes = Vec::new();
+            for row in table.range((job, first)..=(job, u64::MAX))? {
+                let (key, value) = row?;
+                let (hash, from, received, bytes) = value.value();
+                let from = DeviceId(Uuid::from_u128(from));
+                let change = StoredChange { hash: *hash, from, received: Timestamp(received), bytes: bytes.to_vec() };
+                changes.push((key.value().1, change));
+            }
+            Ok(changes)
+        })
+    }
+
+    /// Every job, with its name as last stored and the time of its last change.
+    pub fn jobs(&self) -> Result<Vec<JobEntry>, StoreError> {
+        self.read(|transaction| {
+            let changes = transaction.open_table(CHANGES)?;
+            let names = transaction.open_table(NAMES)?;
+            let mut entries = Vec::new();
+            let mut from = 0;
+            // Skips from job to job, not through all their changes.
+            while let Some(row) = changes.range((from, 0)..)?.next() {
+                let job = row?.0.value().0;
+                let last = changes.range((job, 0)..=(job, u64::MAX))?.next_back().transpose()?;
+                let changed = Timestamp(last.map_or(0, |(_, value)| value.value().2));
+                let name = names.get(job)?.map(|it| it.value().to_owned()).unwrap_or_default();
+                entries.push(JobEntry { job: JobId(Uuid::from_u128(job)), name, changed });
+                let Some(next) = job.checked_add(1) else { break };
+                from = next;
+            }
+            Ok(entries)
+        })
+    }
+
+    pub fn devices(&self) -> Result<Vec<Device>, StoreError> {
+        self.read(|transaction| {
+            let table = transaction.open_table(DEVICES)?;
+            let mut devices = Vec::new();
+            for row in table.iter()? {
+                let (id, record) = row?;
+                match serde_json::from_slice(record.value()) {
+                    Ok(device) => devices.push(device),
+                    Err(error) => tracing::error!(device = %Uuid::from_u128(id.value()), %error, "a damaged device record: pair it again"),
+                }
+            }
+            Ok(devices)
+        })
+    }
+
+    pub(super) fn read_actor(&self, actor: &[u8; 16]) -> Result<Option<DeviceId>, StoreError> {
+        self.read(|transaction| {
+            let owner = transaction.open_table(ACTORS)?.get(actor)?.map(|it| it.value());
+            Ok(owner.map(|it| DeviceId(Uuid::from_u128(it))))
+        })
+    }
+
+    fn read<T>(&self, body: impl FnOnce(&ReadTransaction) -> Result<T, redb::Error>) -> Result<T, StoreError> {
+        let database = self.file.database.read().unwrap_or_else(PoisonError::into_inner);
+        let Some(database) = &*database else { return Err(StoreError::Read("the file could not be opened again".into())) };
+        let run = || body(&database.begin_read()?);
+        run().map_err(|error: redb::Error| StoreError::Read(error.to_string()))
+    }
+}

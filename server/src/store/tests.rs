@@ -1,0 +1,112 @@
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::Timestamp;
+use uuid::Uuid;
+
+use super::*;
+
+fn job(n: u128) -> JobId {
+    JobId(Uuid::from_u128(n))
+}
+
+fn device(n: u128) -> DeviceId {
+    DeviceId(Uuid::from_u128(n))
+}
+
+fn change(n: u8) -> StoredChange {
+    StoredChange { hash: [n; 32], from: device(1), received: Timestamp(i64::from(n)), bytes: vec![n; 3] }
+}
+
+fn stored(job: JobId, seq: u64, n: u8) -> Write {
+    Write::Change { job, seq, change: change(n) }
+}
+
+#[tokio::test]
+async fn what_is_committed_is_there_after_opening_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    let replica = store.replica();
+    let named = Write::Named { job: job(2), name: "Mill Lane".into() };
+    store.commit(vec![stored(job(2), 0, 1), stored(job(2), 1, 2), stored(job(1), 0, 3), named]).await.unwrap();
+    store.close();
+
+    let store = Store::open(folder.path()).unwrap();
+    assert_eq!(store.replica(), replica);
+    assert_eq!(store.changes(job(2), 0).unwrap(), [(0, change(1)), (1, change(2))]);
+    assert_eq!(store.changes(job(2), 1).unwrap(), [(1, change(2))]);
+    assert_eq!(store.changes(job(9), 0).unwrap(), []);
+    let list: Vec<_> = store.jobs().unwrap().into_iter().map(|it| (it.job, it.name, it.changed.0)).collect();
+    assert_eq!(list, [(job(1), String::new(), 3), (job(2), "Mill Lane".to_owned(), 2)]);
+}
+
+#[tokio::test]
+async fn a_change_is_kept_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    store.commit(vec![stored(job(1), 0, 1)]).await.unwrap();
+    store.commit(vec![stored(job(1), 1, 1), stored(job(2), 0, 1)]).await.unwrap();
+    assert_eq!(store.changes(job(1), 0).unwrap(), [(0, change(1))]);
+    assert_eq!(store.changes(job(2), 0).unwrap().len(), 1, "another job may have the same change");
+}
+
+#[tokio::test]
+async fn a_damaged_change_makes_way_for_a_sound_copy() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    store.commit(vec![stored(job(1), 0, 1)]).await.unwrap();
+    store.commit(vec![Write::Damaged { job: job(1), seq: 0, hash: [1; 32] }]).await.unwrap();
+    assert_eq!(store.changes(job(1), 0).unwrap(), []);
+    store.commit(vec![stored(job(1), 1, 1)]).await.unwrap();
+    assert_eq!(store.changes(job(1), 0).unwrap(), [(1, change(1))]);
+}
+
+#[tokio::test]
+async fn two_snapshots_are_kept_of_each_job() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    for seq in [499, 999, 1_499] {
+        store.commit(vec![Write::Snapshot { job: job(1), seq, bytes: vec![1] }]).await.unwrap();
+    }
+    store.commit(vec![Write::Snapshot { job: job(2), seq: 1, bytes: vec![2] }]).await.unwrap();
+    assert_eq!(store.snapshots(job(1)).unwrap(), [(1_499, vec![1]), (999, vec![1])]);
+    assert_eq!(store.snapshots(job(2)).unwrap(), [(1, vec![2])]);
+}
+
+#[tokio::test]
+async fn an_actor_belongs_to_the_device_that_used_it_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    assert_eq!(store.claim([1; 16], device(1)).unwrap(), device(1));
+    assert_eq!(store.claim([1; 16], device(2)).unwrap(), device(1));
+    store.commit(vec![Write::Actor { actor: [1; 16], device: device(1) }]).await.unwrap();
+    store.commit(vec![Write::Actor { actor: [1; 16], device: device(2) }]).await.unwrap();
+    store.close();
+    let store = Store::open(folder.path()).unwrap();
+    assert_eq!(store.claim([1; 16], device(2)).unwrap(), device(1));
+}
+
+#[test]
+fn a_store_in_use_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let _first = Store::open(folder.path()).unwrap();
+    assert!(matches!(Store::open(folder.path()), Err(StoreError::InUse(_))));
+}
+
+#[test]
+fn a_file_that_is_no_store_is_refused_and_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("napline.redb");
+    std::fs::write(&path, "a letter").unwrap();
+    assert!(matches!(Store::open(folder.path()), Err(StoreError::Unusable { .. })));
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), "a letter");
+}
+
+#[tokio::test]
+async fn batches_of_an_earlier_epoch_and_after_the_end_fail() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    let (told, answer) = tokio::sync::oneshot::channel();
+    store.submit(store.epoch() + 1, vec![stored(job(1), 0, 1)], move |it| told.send(it.is_err()).unwrap());
+    assert!(answer.await.unwrap());
+    store.close();
+    assert!(store.commit(vec![stored(job(1), 0, 1)]).await.is_err());
+}

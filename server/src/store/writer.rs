@@ -1,0 +1,131 @@
+//! The one thread that writes.
+
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, PoisonError, mpsc};
+use std::time::Duration;
+
+use redb::{Database, ReadableTable, WriteTransaction};
+
+use super::tables::{ACTORS, CHANGES, DAMAGED, DEVICES, HASHES, NAMES, SNAPSHOTS};
+use super::{StoreError, StoreFile, Write, open_file};
+
+/// Most batches in one commit: bounds how long the first of them waits.
+const MOST_BATCHES: usize = 1_000;
+
+/// Snapshots kept of a job: the newest, and the one before it in case the newest is damaged.
+const SNAPSHOTS_KEPT: usize = 2;
+
+/// After a failed write, the next one is tried no sooner.
+const PAUSE_AFTER_FAILURE: Duration = Duration::from_secs(1);
+
+pub struct Batch {
+    pub epoch: u64,
+    pub writes: Vec<Write>,
+    pub then: Box<dyn FnOnce(Result<(), Arc<StoreError>>) + Send>,
+}
+
+/// Commits batches until the queue is closed and empty.
+pub fn run(file: &StoreFile, batches: &mpsc::Receiver<Batch>) {
+    while let Ok(first) = batches.recv() {
+        let mut group = vec![first];
+        group.extend(batches.try_iter().take(MOST_BATCHES - 1));
+        let epoch = file.epoch.load(Ordering::Acquire);
+        let (current, stale): (Vec<_>, Vec<_>) = group.into_iter().partition(|it| it.epoch == epoch);
+        answer(stale, &Err(Arc::new(StoreError::Write("an earlier change of the job could not be stored".into()))));
+
+        let outcome = commit(file, &current).map_err(|error| Arc::new(StoreError::Write(error)));
+        if let Err(error) = &outcome {
+            tracing::error!(%error, "nothing new is stored until this is mended; what is stored can still be read");
+            file.epoch.fetch_add(1, Ordering::AcqRel);
+            answer(current, &outcome);
+            reopen(file);
+            std::thread::sleep(PAUSE_AFTER_FAILURE);
+        } else {
+            answer(current, &outcome);
+        }
+    }
+}
+
+fn answer(batches: Vec<Batch>, outcome: &Result<(), Arc<StoreError>>) {
+    for batch in batches {
+        (batch.then)(outcome.clone());
+    }
+}
+
+fn commit(file: &StoreFile, batches: &[Batch]) -> Result<(), String> {
+    if batches.iter().all(|it| it.writes.is_empty()) {
+        return Ok(());
+    }
+    let database = file.database.read().unwrap_or_else(PoisonError::into_inner);
+    let Some(database) = &*database else { return Err("the file could not be opened again".into()) };
+    let group = || -> Result<(), redb::Error> {
+        let transaction = database.begin_write()?;
+        for write in batches.iter().flat_map(|it| &it.writes) {
+            apply(&transaction, write)?;
+        }
+        transaction.commit()?;
+        Ok(())
+    };
+    group().map_err(|error| error.to_string())
+}
+
+fn apply(transaction: &WriteTransaction, write: &Write) -> Result<(), redb::Error> {
+    match write {
+        Write::Change { job, seq, change } => {
+            let job = job.0.as_u128();
+            let mut hashes = transaction.open_table(HASHES)?;
+            if hashes.get((job, &change.hash))?.is_some() {
+                return Ok(());
+            }
+            hashes.insert((job, &change.hash), seq)?;
+            let from = change.from.0.as_u128();
+            transaction
+                .open_table(CHANGES)?
+                .insert((job, *seq), (&change.hash, from, change.received.0, change.bytes.as_slice()))?;
+        }
+        Write::Snapshot { job, seq, bytes } => {
+            let job = job.0.as_u128();
+            let mut snapshots = transaction.open_table(SNAPSHOTS)?;
+            snapshots.insert((job, *seq), bytes.as_slice())?;
+            let kept: Result<Vec<u64>, redb::Error> =
+                snapshots.range((job, 0)..=(job, u64::MAX))?.rev().map(|row| Ok(row?.0.value().1)).collect();
+            for old in kept?.into_iter().skip(SNAPSHOTS_KEPT) {
+                snapshots.remove((job, old))?;
+            }
+        }
+        Write::Damaged { job, seq, hash } => {
+            let job = job.0.as_u128();
+            let mut changes = transaction.open_table(CHANGES)?;
+            if let Some(row) = changes.remove((job, *seq))? {
+                transaction.open_table(DAMAGED)?.insert((job, *seq), row.value().3)?;
+            }
+            transaction.open_table(HASHES)?.remove((job, hash))?;
+        }
+        Write::Named { job, name } => {
+            transaction.open_table(NAMES)?.insert(job.0.as_u128(), name.as_str())?;
+        }
+        Write::Actor { actor, device } => {
+            let mut actors = transaction.open_table(ACTORS)?;
+            if actors.get(actor)?.is_none() {
+                actors.insert(actor, device.0.as_u128())?;
+            }
+        }
+        Write::Device(device) => {
+            let record = serde_json::to_vec(device).map_err(|error| redb::Error::Corrupted(error.to_string()))?;
+            transaction.open_table(DEVICES)?.insert(device.id.0.as_u128(), record.as_slice())?;
+        }
+    }
+    Ok(())
+}
+
+/// After a failed write the file refuses everything, reads too, until it is opened anew.
+fn reopen(file: &StoreFile) {
+    let mut database = file.database.write().unwrap_or_else(PoisonError::into_inner);
+    if let Some(Err(error)) = database.take().map(Database::close) {
+        tracing::debug!(%error, "closing the store after a failed write");
+    }
+    match open_file(&file.path) {
+        Ok(opened) => *database = Some(opened),
+        Err(error) => tracing::error!(%error, "the store cannot be read either"),
+    }
+}

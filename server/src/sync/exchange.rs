@@ -1,0 +1,275 @@
+//! What a phone asks for, frame by frame.
+
+use std::collections::{BTreeMap, HashMap};
+use std::time::Duration;
+
+use axum::body::Bytes;
+use shared_model::guard::{self, Refusal};
+use shared_model::ids::JobId;
+use shared_model::job::{NewChange, SyncState};
+use shared_model::wire::{Frame, Person, Whereabouts};
+use tokio::time::Instant;
+
+use super::hub::{ConnectionId, Hub, Shared};
+use super::job::{Listener, OpenDocument, OpenError, Panicked, SharedJob, guarded, heads_of, store_verified};
+use super::outbox::{Outbox, Parting};
+use crate::clock;
+use crate::limits::Bucket;
+use crate::store::{Device, StoreError, Write};
+
+/// Most jobs that one phone shares at a time.
+const MOST_OPEN: usize = 256;
+
+/// Refused frames a connection may send at once, and how long a device that sends more stays out.
+const MOST_REFUSED: f64 = 20.0;
+const CHARGED_FOR: Duration = Duration::from_secs(120);
+
+/// A connected phone.
+pub struct Phone {
+    pub id: ConnectionId,
+    pub device: Device,
+    pub outbox: Outbox,
+    open: HashMap<JobId, Share>,
+    refused: Bucket,
+    presence: Bucket,
+}
+
+struct Share {
+    job: Shared,
+    catch_up: SyncState,
+}
+
+impl Phone {
+    pub fn new(id: ConnectionId, device: Device, outbox: Outbox) -> Self {
+        let now = Instant::now();
+        Self {
+            id,
+            device,
+            outbox,
+            open: HashMap::new(),
+            refused: Bucket::new(MOST_REFUSED, 0.1, now),
+            presence: Bucket::new(20.0, 5.0, now),
+        }
+    }
+
+    /// Answers one frame. An error ends the connection.
+    pub async fn take(&mut self, hub: &Hub, frame: Frame) -> Result<(), Parting> {
+        match frame {
+            Frame::Open { job } => self.open(hub, job).await,
+            Frame::Close { job } => {
+                self.close(job).await;
+                Ok(())
+            }
+            Frame::Sync { job, message } => self.sync(hub, job, &message).await,
+            Frame::Change { job, change } => self.change(hub, job, &change).await,
+            Frame::Presence { job, at, .. } => self.presence(job, at).await,
+            Frame::Hello(_)
+            | Frame::Welcome(_)
+            | Frame::Jobs(_)
+            | Frame::Ack { .. }
+            | Frame::Nack { .. }
+            | Frame::Goodbye { .. } => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
+        }
+    }
+
+    /// Leaves every job.
+    pub async fn leave(&mut self) {
+        for job in self.open.keys().copied().collect::<Vec<_>>() {
+            self.close(job).await;
+        }
+    }
+
+    async fn open(&mut self, hub: &Hub, id: JobId) -> Result<(), Parting> {
+        if self.open.len() >= MOST_OPEN && !self.open.contains_key(&id) {
+            return Err(Parting::Crowded);
+        }
+        let job = hub.shared(id);
+        let mut shared = job.lock().await;
+        let document = shared.document(&hub.store).await?;
+        let mut catch_up = SyncState::new();
+        let first = say(document, &mut catch_up);
+        let epoch = document.epoch;
+
+        let others = shared.listeners.iter().filter(|(other, _)| **other != self.id);
+        let mut frames: Vec<Frame> = first.map(|message| Frame::Sync { job: id, message }).into_iter().collect();
+        frames.extend(others.filter_map(|(_, other)| {
+            other.at.map(|at| Frame::Presence { job: id, who: Some(other.person.clone()), at })
+        }));
+        let person = Person { device: self.device.id, name: self.device.person.clone() };
+        shared.listeners.insert(self.id, Listener { outbox: self.outbox.clone(), person, at: None });
+        let outbox = self.outbox.clone();
+        hub.store.submit(epoch, Vec::new(), move |stored| match stored {
+            Ok(()) => frames.iter().for_each(|it| outbox.send(it)),
+            Err(error) => outbox.part(Parting::NotStored(error.to_string())),
+        });
+        drop(shared);
+        self.open.insert(id, Share { job, catch_up });
+        Ok(())
+    }
+
+    async fn close(&mut self, id: JobId) {
+        let Some(share) = self.open.remove(&id) else { return };
+        let mut shared = share.job.lock().await;
+        shared.leave(self.id);
+        if shared.holds_orphans() {
+            shared.forget_document();
+        }
+    }
+
+    async fn sync(&mut self, hub: &Hub, id: JobId, message: &[u8]) -> Result<(), Parting> {
+        let share = self.open.get_mut(&id).ok_or(Parting::NotOpened(id))?;
+        let job = Shared::clone(&share.job);
+        let mut shared = job.lock().await;
+        let document = shared.document(&hub.store).await?;
+        // A phone may bring what others wrote: after a loss on the server that is the only way it comes back. The store
+        // keeps who brought it.
+        let vetted = match guard::sync(message, document.doc.len(), None, false) {
+            Ok(vetted) => vetted,
+            Err(refusal) => return self.refuse(hub, id, None, &refusal.to_string()),
+        };
+        let taken = tokio::task::block_in_place(|| guarded(|| document.doc.receive_sync(&mut share.catch_up, vetted)));
+        let changes = match taken {
+            Ok(Ok(changes)) => changes,
+            Ok(Err(error)) => return self.refuse(hub, id, None, &error.to_string()),
+            Err(Panicked) => {
+                shared.forget_document();
+                return self.refuse(hub, id, None, "it cannot be read");
+            }
+        };
+        let reply = say(document, &mut share.catch_up).map(|message| Frame::Sync { job: id, message });
+        let mut claims = BTreeMap::new();
+        for change in &changes {
+            if let Ok(vetted) = guard::change(&change.bytes, Some(self.device.id))
+                && let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())?
+            {
+                claims.insert(actor, Write::Actor { actor, device: self.device.id });
+            }
+        }
+        self.keep(hub, &mut shared, changes, claims.into_values().collect(), reply).await
+    }
+
+    async fn change(&mut self, hub: &Hub, id: JobId, bytes: &[u8]) -> Result<(), Parting> {
+        let share = self.open.get_mut(&id).ok_or(Parting::NotOpened(id))?;
+        let job = Shared::clone(&share.job);
+        let vetted = match guarded(|| guard::change(bytes, Some(self.device.id))) {
+            Ok(Ok(vetted)) => vetted,
+            Ok(Err(refusal)) => return self.refuse(hub, id, None, &refusal.to_string()),
+            Err(Panicked) => return self.refuse(hub, id, None, "it cannot be read"),
+        };
+        let hash = vetted.hash();
+        let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())? else {
+            return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
+        };
+
+        let mut shared = job.lock().await;
+        let document = shared.document(&hub.store).await?;
+        let known = document.doc.has(&hash);
+        let applied = match guarded(|| document.doc.apply(vec![vetted])) {
+            Ok(Ok(applied)) => applied,
+            Ok(Err(error)) => return self.refuse(hub, id, Some(hash.0), &error.to_string()),
+            Err(Panicked) => {
+                shared.forget_document();
+                return self.refuse(hub, id, Some(hash.0), "it cannot be applied");
+            }
+        };
+        let changes: Vec<NewChange> = applied.iter().filter_map(|it| document.doc.change(it)).collect();
+        let reply = if known {
+            Some(Frame::Ack { job: id, hashes: vec![hash.0] })
+        } else if changes.is_empty() {
+            // It depends on changes that the server does not have: the phone must catch the server up.
+            let share = self.open.get_mut(&id).ok_or(Parting::NotOpened(id))?;
+            share.catch_up = SyncState::new();
+            say(document, &mut share.catch_up).map(|message| Frame::Sync { job: id, message })
+        } else {
+            None
+        };
+        self.keep(hub, &mut shared, changes, vec![Write::Actor { actor, device: self.device.id }], reply).await
+    }
+
+    /// Stores new changes; then acknowledges them, sends `reply`, and passes them on to the others.
+    async fn keep(
+        &self,
+        hub: &Hub,
+        shared: &mut SharedJob,
+        changes: Vec<NewChange>,
+        mut writes: Vec<Write>,
+        reply: Option<Frame>,
+    ) -> Result<(), Parting> {
+        let others = shared.outboxes_except(self.id);
+        let document = shared.document(&hub.store).await?;
+        let (id, epoch, now) = (document.doc.id(), document.epoch, clock::now());
+        writes.extend(document.number(&changes, self.device.id, now));
+        let news = !changes.is_empty();
+        let hashes = changes.iter().map(|it| it.hash.0).collect();
+        let mut to_phone: Vec<Frame> = news.then_some(Frame::Ack { job: id, hashes }).into_iter().collect();
+        to_phone.extend(reply);
+        let live: Vec<Bytes> =
+            changes.into_iter().map(|it| Bytes::from(Frame::Change { job: id, change: it.bytes }.encode())).collect();
+        let outbox = self.outbox.clone();
+        hub.store.submit(epoch, writes, move |stored| match stored {
+            Ok(()) => {
+                to_phone.iter().for_each(|it| outbox.send(it));
+                for other in others {
+                    live.iter().for_each(|it| other.send_bytes(it.clone()));
+                }
+            }
+            Err(error) => outbox.part(Parting::NotStored(error.to_string())),
+        });
+        if news {
+            hub.note_change(id, now);
+        }
+        if let Some((seq, bytes)) = document.snapshot_due() {
+            let heads = heads_of(&document.doc);
+            let store = std::sync::Arc::clone(&hub.store);
+            tokio::task::spawn_blocking(move || store_verified(&store, epoch, id, seq, bytes, &heads));
+        }
+        Ok(())
+    }
+
+    async fn presence(&mut self, id: JobId, at: Whereabouts) -> Result<(), Parting> {
+        let share = self.open.get(&id).ok_or(Parting::NotOpened(id))?;
+        if self.presence.try_take(1.0, Instant::now()) || at == Whereabouts::Gone {
+            share.job.lock().await.announce(self.id, at);
+        }
+        Ok(())
+    }
+
+    /// The actor, if it is this phone's: registered to it, or to nobody yet.
+    fn own_actor(&self, hub: &Hub, actor: &[u8]) -> Result<Option<[u8; 16]>, Parting> {
+        let Ok(actor) = <[u8; 16]>::try_from(actor) else { return Ok(None) };
+        let owner = hub.store.claim(actor, self.device.id)?;
+        Ok((owner == self.device.id).then_some(actor))
+    }
+
+    /// Tells the phone that it must set something apart, and charges the device.
+    fn refuse(&mut self, hub: &Hub, job: JobId, hash: Option<[u8; 32]>, reason: &str) -> Result<(), Parting> {
+        tracing::warn!(device = %self.device.id, %job, reason, "refused");
+        self.outbox.send(&Frame::Nack { job, hash, reason: reason.to_owned() });
+        if self.refused.try_take(1.0, Instant::now()) {
+            return Ok(());
+        }
+        hub.charge(self.device.id, CHARGED_FOR);
+        Err(Parting::Charged)
+    }
+}
+
+/// The server's next catch-up message for a phone.
+fn say(document: &OpenDocument, catch_up: &mut SyncState) -> Option<Vec<u8>> {
+    let message = tokio::task::block_in_place(|| guarded(|| document.doc.sync_message(catch_up, true)));
+    message.unwrap_or_else(|Panicked| {
+        *catch_up = SyncState::new();
+        None
+    })
+}
+
+impl From<OpenError> for Parting {
+    fn from(error: OpenError) -> Self {
+        Self::Unreadable(error.to_string())
+    }
+}
+
+impl From<StoreError> for Parting {
+    fn from(error: StoreError) -> Self {
+        Self::Unreadable(error.to_string())
+    }
+}

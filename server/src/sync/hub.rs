@@ -1,0 +1,214 @@
+//! Every job that is shared, and every phone that is connected.
+
+use std::collections::{BTreeMap, HashMap};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use axum::body::Bytes;
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::Timestamp;
+use shared_model::wire::{Frame, JobEntry};
+use tokio::sync::Notify;
+use tokio::time::Instant;
+
+use super::job::SharedJob;
+use super::outbox::{Outbox, Parting};
+use crate::store::{Store, StoreError, Write};
+
+/// Renames and new jobs are collected this long before everybody is told.
+const NEWS_DELAY: Duration = Duration::from_millis(300);
+/// Everybody is told no more often that a job was worked on.
+const CHANGED_INTERVAL: Duration = Duration::from_secs(30);
+
+const SWEEP_INTERVAL: Duration = Duration::from_secs(60);
+/// A document that nobody used for so long leaves memory, even while phones share its job.
+const IDLE: Duration = Duration::from_secs(300);
+/// Most documents in memory; the longest unused leave first.
+const MOST_DOCUMENTS: usize = 32;
+
+const MOST_CONNECTIONS: usize = 500;
+const MOST_CONNECTIONS_PER_DEVICE: usize = 8;
+
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct ConnectionId(u64);
+
+pub type Shared = Arc<tokio::sync::Mutex<SharedJob>>;
+
+pub struct Hub {
+    pub store: Arc<Store>,
+    jobs: Mutex<HashMap<JobId, Shared>>,
+    connections: Mutex<HashMap<ConnectionId, (DeviceId, Outbox)>>,
+    next_connection: AtomicU64,
+    /// Devices that sent too much that had to be refused, and until when they stay out.
+    charged: Mutex<HashMap<DeviceId, Instant>>,
+    list: Mutex<BTreeMap<JobId, JobEntry>>,
+    /// Jobs changed since the list was last brought up to date.
+    changed: Mutex<BTreeMap<JobId, Timestamp>>,
+    news: Notify,
+    stopping: AtomicBool,
+    left: Notify,
+}
+
+impl Hub {
+    pub fn new(store: Arc<Store>) -> Result<Self, StoreError> {
+        let entries = store.jobs()?;
+        let changed = entries.iter().filter(|it| it.name.is_empty()).map(|it| (it.job, it.changed)).collect();
+        Ok(Self {
+            store,
+            jobs: Mutex::default(),
+            connections: Mutex::default(),
+            next_connection: AtomicU64::new(0),
+            charged: Mutex::default(),
+            list: Mutex::new(entries.into_iter().map(|it| (it.job, it)).collect()),
+            changed: Mutex::new(changed),
+            news: Notify::new(),
+            stopping: AtomicBool::new(false),
+            left: Notify::new(),
+        })
+    }
+
+    /// The job as it is shared; unknown jobs begin empty and are stored with their first change.
+    pub fn shared(&self, job: JobId) -> Shared {
+        let new = || Arc::new(tokio::sync::Mutex::new(SharedJob::new(job)));
+        Arc::clone(lock(&self.jobs).entry(job).or_insert_with(new))
+    }
+
+    /// Lets a phone in.
+    pub fn enter(&self, device: DeviceId, outbox: Outbox) -> Result<ConnectionId, Parting> {
+        let now = Instant::now();
+        let mut charged = lock(&self.charged);
+        charged.retain(|_, until| *until > now);
+        if charged.contains_key(&device) {
+            return Err(Parting::Charged);
+        }
+        drop(charged);
+        let mut connections = lock(&self.connections);
+        if self.stopping.load(Ordering::Acquire) {
+            return Err(Parting::Stopping);
+        }
+        let of_device = connections.values().filter(|(it, _)| *it == device).count();
+        if connections.len() >= MOST_CONNECTIONS || of_device >= MOST_CONNECTIONS_PER_DEVICE {
+            return Err(Parting::Crowded);
+        }
+        let id = ConnectionId(self.next_connection.fetch_add(1, Ordering::Relaxed));
+        connections.insert(id, (device, outbox));
+        Ok(id)
+    }
+
+    pub fn leave(&self, id: ConnectionId) {
+        lock(&self.connections).remove(&id);
+        self.left.notify_waiters();
+    }
+
+    /// Keeps a device out for a while.
+    pub fn charge(&self, device: DeviceId, time: Duration) {
+        lock(&self.charged).insert(device, Instant::now() + time);
+    }
+
+    /// The frame that lists every job.
+    pub fn list(&self) -> Frame {
+        Frame::Jobs(lock(&self.list).values().cloned().collect())
+    }
+
+    /// Notes that a change of the job was stored.
+    pub fn note_change(&self, job: JobId, at: Timestamp) {
+        lock(&self.changed).insert(job, at);
+        self.news.notify_one();
+    }
+
+    /// Says goodbye to every phone and waits until all have left, but not for ever.
+    pub async fn stop(&self) {
+        self.stopping.store(true, Ordering::Release);
+        for (_, outbox) in lock(&self.connections).values() {
+            outbox.part(Parting::Stopping);
+        }
+        let empty = async {
+            loop {
+                let left = self.left.notified();
+                if lock(&self.connections).is_empty() {
+                    break;
+                }
+                left.await;
+            }
+        };
+        let _ = tokio::time::timeout(Duration::from_secs(3), empty).await;
+    }
+
+    /// Keeps the list of jobs up to date on all phones; runs as long as the server.
+    pub async fn keep_list(self: Arc<Self>) {
+        let mut told = Instant::now();
+        loop {
+            self.news.notified().await;
+            tokio::time::sleep(NEWS_DELAY).await;
+            let changed = std::mem::take(&mut *lock(&self.changed));
+            let mut renamed = false;
+            for (job, at) in changed {
+                renamed |= self.update_entry(job, at).await;
+            }
+            if renamed || told.elapsed() >= CHANGED_INTERVAL {
+                told = Instant::now();
+                let bytes = Bytes::from(self.list().encode());
+                for (_, outbox) in lock(&self.connections).values() {
+                    outbox.send_bytes(bytes.clone());
+                }
+            }
+        }
+    }
+
+    /// Brings one entry of the list up to date; answers whether the job is new or has a new name.
+    async fn update_entry(&self, job: JobId, changed: Timestamp) -> bool {
+        let shared = self.shared(job);
+        let mut shared = shared.lock().await;
+        let name = match shared.document(&self.store).await {
+            Ok(document) => tokio::task::block_in_place(|| document.doc.job().name),
+            Err(error) => {
+                tracing::error!(%job, %error, "a job cannot be opened");
+                return false;
+            }
+        };
+        drop(shared);
+        let entry = JobEntry { job, name: name.clone(), changed };
+        let before = lock(&self.list).insert(job, entry);
+        let renamed = before.is_none_or(|it| it.name != name);
+        if renamed && let Err(error) = self.store.commit(vec![Write::Named { job, name }]).await {
+            tracing::warn!(%job, %error, "the name for the list was not stored; it is read from the job at the next start");
+        }
+        renamed
+    }
+
+    /// Takes documents out of memory that nobody uses; runs as long as the server.
+    pub async fn sweep(self: Arc<Self>) {
+        loop {
+            tokio::time::sleep(SWEEP_INTERVAL).await;
+            let jobs: Vec<(JobId, Shared)> = lock(&self.jobs).iter().map(|(id, it)| (*id, Arc::clone(it))).collect();
+            let mut loaded = Vec::new();
+            for (id, shared) in &jobs {
+                let Ok(it) = shared.try_lock() else { continue };
+                if it.holds_document() {
+                    loaded.push((it.used, *id));
+                }
+            }
+            loaded.sort_unstable();
+            let surplus = loaded.len().saturating_sub(MOST_DOCUMENTS);
+            for (index, (used, id)) in loaded.into_iter().enumerate() {
+                if index >= surplus && used.elapsed() < IDLE {
+                    break;
+                }
+                if let Ok(mut it) = self.shared(id).try_lock() {
+                    it.forget_document();
+                }
+            }
+            drop(jobs);
+            lock(&self.jobs).retain(|_, shared| {
+                let in_use = Arc::strong_count(shared) > 1;
+                in_use || shared.try_lock().map_or(true, |it| it.holds_document() || !it.listeners.is_empty())
+            });
+        }
+    }
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    // Nothing panics while it holds one of these locks halfway through a change.
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}

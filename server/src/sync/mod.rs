@@ -1,0 +1,13 @@
+//! Sharing jobs: one WebSocket per phone, many jobs over it.
+//!
+//! A change is applied, stored, and only then acknowledged and passed on: whatever another phone sees is on disk. Every
+//! frame that rests on the document goes out through the store's queue, behind the commit it depends on.
+
+mod connection;
+mod exchange;
+mod hub;
+mod job;
+mod outbox;
+
+pub use connection::upgrade;
+pub use hub::Hub;
