@@ -1,0 +1,19 @@
+//! The job as a crew does it: real browsers, fingers on glass, one real server each.
+//!
+//! Without `NAPLINE_BIN` the server and its client are built first, from today's sources.
+
+/// What a person does with the tool, in the words of the screen.
+mod crew;
+
+/// One person measures, and the order follows.
+mod alone;
+/// A phone without a server.
+mod away;
+/// The demo house in every place, looked at in several sizes.
+mod demo;
+/// The server dies in the middle of the work.
+mod killed;
+/// Who is not paired sees nothing.
+mod strangers;
+/// Two people at the same time, with and without a network.
+mod together;
