@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ids::{FlightId, GoodsId, OpeningId, RoomId, WallId};
+use crate::job::{OpeningKind, Room};
 
 /// One thing the crew must know before it can trust or cut.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -51,4 +52,52 @@ pub enum ProblemKind {
     BadPiece,
     /// The plan chosen before no longer fits today's readings.
     StalePlan,
+}
+
+impl Problem {
+    pub fn new(kind: ProblemKind, place: Place, text: impl Into<String>) -> Self {
+        Self { kind, place, text: text.into() }
+    }
+}
+
+/// How problems call things.
+impl Room {
+    pub(crate) fn title(&self) -> &str {
+        match self.name.trim() {
+            "" => "A room without a name",
+            name => name,
+        }
+    }
+
+    /// Walls have no names; they are counted in walking order.
+    pub(crate) fn wall_title(&self, wall: WallId) -> String {
+        match self.walls.iter().position(|it| it.id == wall) {
+            Some(i) => format!("wall {}", i + 1),
+            None => "a removed wall".to_owned(),
+        }
+    }
+
+    /// "wall 2", "walls 2 and 4", "walls 1, 2 and 4".
+    pub(crate) fn wall_titles(&self, walls: &[WallId]) -> String {
+        let mut numbers: Vec<usize> =
+            walls.iter().filter_map(|&id| self.walls.iter().position(|it| it.id == id)).map(|i| i + 1).collect();
+        numbers.sort_unstable();
+        let numbers: Vec<String> = numbers.iter().map(usize::to_string).collect();
+        match &numbers[..] {
+            [] => "no wall".to_owned(),
+            [one] => format!("wall {one}"),
+            [others @ .., last] => format!("walls {} and {last}", others.join(", ")),
+        }
+    }
+}
+
+impl OpeningKind {
+    pub(crate) const fn title(self) -> &'static str {
+        match self {
+            Self::Doorway => "doorway",
+            Self::CasedOpening => "cased opening",
+            Self::Window => "window",
+            Self::PassThrough => "pass-through",
+        }
+    }
 }

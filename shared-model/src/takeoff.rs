@@ -41,7 +41,7 @@ pub fn takeoff(job: &Job) -> Takeoff {
     let mut problems = Vec::new();
     let mut outlines = Vec::new();
     for room in &job.rooms {
-        let (closed, found) = outline::close(room, &job.rules);
+        let (closed, found) = outline::close(room, &job.rules, job.units);
         problems.extend(found);
         outlines.extend(closed.map(|it| (room.id, it)));
     }

@@ -153,6 +153,7 @@ impl Turn {
     }
 
     /// Reads an angle with its side: `r45`, `45 l`, `left 22.5°`; without a side it is to the right, `-45` is to the left.
+    /// A side alone is a square corner.
     pub fn parse(text: &str) -> Result<Self, AngleError> {
         let lower = text.trim().to_lowercase();
         let mut sided = None;
@@ -163,7 +164,11 @@ impl Turn {
                 break;
             }
         }
-        let (size, sign) = sided.unwrap_or((&lower, 1));
+        let (size, sign) = match sided {
+            None => (lower.as_str(), 1),
+            Some((rest, sign)) if rest.trim().is_empty() => ("90", sign),
+            Some(sized) => sized,
+        };
         let angle = Angle::parse(size).map_err(|error| match error {
             AngleError::Unreadable(_) => AngleError::Unreadable(text.to_owned()),
             other => other,
@@ -215,9 +220,17 @@ mod tests {
 
     #[test]
     fn turns_have_a_side() {
-        for (text, degrees) in
-            [("45", 45), ("r45", 45), ("l45", -45), ("45 L", -45), ("left 45°", -45), ("45° right", 45), ("-45", -45)]
-        {
+        for (text, degrees) in [
+            ("45", 45),
+            ("r45", 45),
+            ("l45", -45),
+            ("45 L", -45),
+            ("left 45°", -45),
+            ("45° right", 45),
+            ("-45", -45),
+            ("l", -90),
+            ("Right", 90),
+        ] {
             assert_eq!(Turn::parse(text), Ok(Turn(Angle::degrees(degrees))), "{text}");
         }
         assert_eq!(Turn::parse("180"), Err(AngleError::TooFar));

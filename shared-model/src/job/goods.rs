@@ -65,7 +65,8 @@ pub enum Rule {
     LeastPiece,
     /// Most cross seams in one fill. 3: common practice.
     MostCrossSeams,
-    /// A ring closes when its misclosure is at most its perimeter divided by this… 200: shop's choice.
+    /// A ring closes when its misclosure is at most its perimeter divided by this… 400: shop's choice; in a room of 50 ft
+    /// around it is 1 1/2 in, half of one wall allowance.
     ClosureRatio,
     /// …or at most this. 1/2 in: shop's choice.
     ClosureLeast,
@@ -85,7 +86,7 @@ impl Default for Rules {
             cut_step: Length::sixty_fourths(8),
             least_piece: Length::feet(3),
             most_cross_seams: 3,
-            closure_ratio: 200,
+            closure_ratio: 400,
             closure_least: Length::sixty_fourths(32),
             stair_pad: Length::inches(1),
             stair_tuck: Length::sixty_fourths(80),

@@ -82,6 +82,16 @@ impl Point {
         }
     }
 
+    /// `part ÷ whole` of the way from the origin, to the nearest count. The origin if `whole` is zero.
+    pub fn scaled(self, part: Length, whole: Length) -> Self {
+        let scaled = |it: Length| {
+            let (product, whole) = (i128::from(it.0) * i128::from(part.0), i128::from(whole.0));
+            let floor = (2 * product + whole).checked_div_euclid(2 * whole).unwrap_or(0);
+            Length(i64::try_from(floor).unwrap_or(0))
+        };
+        Self::new(scaled(self.x), scaled(self.y))
+    }
+
     /// To the nearest count.
     pub fn distance(self, other: Self) -> Length {
         let step = other - self;
