@@ -1,13 +1,13 @@
 //! The automerge document of one job.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::sync::SyncDoc;
 use automerge::transaction::CommitOptions;
 use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, LoadOptions, ReadDoc, SaveOptions};
 
-use super::{Edit, Job, Timestamp, read, schema, write};
+use super::{Edit, Job, Timestamp, fit, read, schema, write};
 use crate::guard::{self, VettedChange, VettedSync};
 use crate::ids::{DeviceId, JobId};
 
@@ -16,6 +16,8 @@ pub struct JobDoc {
     id: JobId,
     doc: Automerge,
     author: DeviceId,
+    /// Changes that wait inside the document for those they depend on, as they were vetted.
+    waiting: BTreeMap<ChangeHash, VettedChange>,
 }
 
 /// Where a catch-up with one peer stands.
@@ -67,7 +69,7 @@ impl From<Change> for NewChange {
 }
 
 /// Most changes that may wait for the changes they depend on.
-const MOST_MISSING: usize = 1_000;
+const MOST_WAITING: usize = 5_000;
 
 /// A catch-up message from a phone stays below this, so that its frame fits into [`crate::wire::MOST_FRAME_BYTES`]; a message
 /// with a single change may be longer, up to the most that a change may have.
@@ -86,8 +88,7 @@ impl JobDoc {
         guard::whole(bytes).map_err(|refusal| DocError::Damaged(refusal.to_string()))?;
         let options = LoadOptions::new().text_encoding(schema::ENCODING);
         let loaded = unwinding(|| Automerge::load_with_options(bytes, options)).map_err(DocError::Damaged)?;
-        let genesis = schema::genesis_hash().map_err(|error| DocError::Damaged(error.to_string()))?;
-        if loaded.get_change_meta_by_hash(&genesis).is_none() {
+        if schema::genesis_hash().is_none_or(|it| loaded.get_change_meta_by_hash(&it).is_none()) {
             return Err(DocError::Damaged("it does not start as a job does".to_owned()));
         }
         Ok(Self::open(id, loaded, actor, author))
@@ -112,19 +113,25 @@ impl JobDoc {
             guard::change(bytes, None)
                 .map_err(|refusal| DocError::DamagedChange { index, reason: refusal.to_string() })
         });
-        let vetted: Vec<VettedChange> = vetted.collect::<Result<_, _>>()?;
-        job.take_in(|doc| doc.apply_changes(vetted.into_iter().map(VettedChange::into_change).collect::<Vec<_>>()))?;
+        let changes = vetted.map(|it| it.map(VettedChange::into_change)).collect::<Result<Vec<Change>, _>>()?;
+        let mut copy = job.doc.clone();
+        unwinding(|| copy.apply_changes(changes)).map_err(DocError::Refused)?;
+        job.doc = copy;
         Ok(job)
     }
 
-    fn open(id: JobId, mut doc: Automerge, actor: [u8; 16], author: DeviceId) -> Self {
+    fn open(id: JobId, doc: Automerge, actor: [u8; 16], author: DeviceId) -> Self {
+        Self::open_as(id, doc, ActorId::from(actor), author)
+    }
+
+    fn open_as(id: JobId, mut doc: Automerge, actor: ActorId, author: DeviceId) -> Self {
         // The fixed changes are made in code and always fit; a document that is newer stays as it is.
         let migrated = schema::migrate(&mut doc);
         debug_assert!(migrated.is_ok(), "{migrated:?}");
         // The author first: setting it takes a new actor.
         doc.set_author(Some(Author::from(author.0.as_bytes().to_vec())));
-        doc.set_actor(ActorId::from(actor));
-        Self { id, doc, author }
+        doc.set_actor(actor);
+        Self { id, doc, author, waiting: BTreeMap::new() }
     }
 
     pub fn id(&self) -> JobId {
@@ -142,6 +149,7 @@ impl JobDoc {
         if schema::schema_of(&self.doc) > schema::SCHEMA {
             return Err(EditError::ReadOnly);
         }
+        let at = Timestamp(at.0.clamp(0, Timestamp::LAST.0));
         // The bytes of a change are a little more than those of its edits: it stays well below what the guard lets through.
         let size: usize = edits.iter().map(|it| postcard::to_stdvec(it).map_or(usize::MAX, |bytes| bytes.len())).sum();
         if size > guard::MOST_BYTES / 2 {
@@ -164,10 +172,8 @@ impl JobDoc {
     /// of the document, dependencies first: also of earlier ones that had waited for these.
     /// A change whose dependencies are missing waits inside; see [`JobDoc::missing`].
     pub fn apply(&mut self, changes: Vec<VettedChange>) -> Result<Vec<ChangeHash>, DocError> {
-        let changes: Vec<Change> = changes.into_iter().map(VettedChange::into_change).collect();
-        let before = self.heads();
-        self.take_in(|doc| doc.apply_changes(changes))?;
-        Ok(self.doc.get_changes_meta(&before).into_iter().map(|it| it.hash).collect())
+        let all: Vec<Change> = changes.iter().map(|it| it.change().clone()).collect();
+        self.take_in(changes, |doc| doc.apply_changes(all.clone()))
     }
 
     pub fn heads(&self) -> Vec<ChangeHash> {
@@ -230,11 +236,24 @@ impl JobDoc {
 
     /// Takes in a catch-up message. Returns the changes that were new, dependencies first.
     pub fn receive_sync(&mut self, state: &mut SyncState, message: VettedSync) -> Result<Vec<NewChange>, DocError> {
-        let before = self.heads();
         let mut next = state.clone();
-        self.take_in(|doc| doc.receive_sync_message(&mut next, message.into_message()))?;
+        let new = if message.is_whole() {
+            let before = self.heads();
+            let (message, _) = message.into_parts();
+            // From the phone's own server, which has checked all this.
+            let mut copy = self.doc.clone();
+            unwinding(|| copy.receive_sync_message(&mut next, message)).map_err(DocError::Refused)?;
+            self.doc = copy;
+            self.doc.get_changes_meta(&before).into_iter().map(|it| it.hash).collect()
+        } else {
+            let (message, changes) = message.into_parts();
+            self.take_in(changes, |doc| {
+                next = state.clone();
+                doc.receive_sync_message(&mut next, message.clone())
+            })?
+        };
         *state = next;
-        Ok(self.changes_since(&before))
+        Ok(new.iter().filter_map(|it| self.change(it)).collect())
     }
 
     /// The job as the document says it now.
@@ -242,16 +261,53 @@ impl JobDoc {
         read::job(self.id, &self.doc)
     }
 
-    /// Changes a copy and keeps it only if that went well, so that neither an error nor a panic inside automerge leaves half a
-    /// change behind.
-    fn take_in(&mut self, change: impl FnOnce(&mut Automerge) -> Result<(), AutomergeError>) -> Result<(), DocError> {
+    /// Changes a copy and keeps it only if that went well and the changes fit, so that neither an error nor a panic inside
+    /// automerge leaves half a change behind. Returns the hashes of what is new in the document, dependencies first.
+    fn take_in(
+        &mut self,
+        changes: Vec<VettedChange>,
+        mut change: impl FnMut(&mut Automerge) -> Result<(), AutomergeError>,
+    ) -> Result<Vec<ChangeHash>, DocError> {
+        let changes: Vec<VettedChange> = changes.into_iter().filter(|it| !self.has(&it.hash())).collect();
+        let taken = self.take_in_with_waiting(&changes, &mut change);
+        if taken.is_ok() || self.waiting.is_empty() {
+            return taken;
+        }
+        // It may be one of those that wait that does not fit. They must not keep out sound ones: they are dropped, and come
+        // again with the next catch-up.
+        let options = LoadOptions::new().text_encoding(schema::ENCODING);
+        let without = unwinding(|| Automerge::load_with_options(&self.save(), options)).map_err(DocError::Damaged)?;
+        let actor = self.doc.get_actor().clone();
+        let dropped = std::mem::replace(self, Self::open_as(self.id, without, actor, self.author));
+        let taken = self.take_in_with_waiting(&changes, &mut change);
+        if taken.is_err() {
+            *self = dropped;
+        }
+        taken
+    }
+
+    fn take_in_with_waiting(
+        &mut self,
+        changes: &[VettedChange],
+        change: &mut impl FnMut(&mut Automerge) -> Result<(), AutomergeError>,
+    ) -> Result<Vec<ChangeHash>, DocError> {
+        let mut vetted = self.waiting.clone();
+        vetted.extend(changes.iter().map(|it| (it.hash(), it.clone())));
+        let before = self.heads();
         let mut copy = self.doc.clone();
-        unwinding(|| change(&mut copy)).map_err(DocError::Refused)?;
-        if copy.get_missing_deps(&[]).len() > MOST_MISSING {
+        let taken = unwinding(|| {
+            change(&mut copy)?;
+            let new = copy.get_changes_meta(&before);
+            Ok(fit::check(&copy, &new, &vetted).map(|()| new.iter().map(|it| it.hash).collect::<Vec<_>>()))
+        });
+        let new = taken.and_then(|it| it).map_err(DocError::Refused)?;
+        vetted.retain(|hash, _| copy.get_change_meta_by_hash(hash).is_none());
+        if vetted.len() > MOST_WAITING {
             return Err(DocError::Refused("too many changes wait for others: catch up first".to_owned()));
         }
         self.doc = copy;
-        Ok(())
+        self.waiting = vetted;
+        Ok(new)
     }
 }
 

@@ -6,6 +6,7 @@
 mod angle;
 mod doc;
 mod edit;
+mod fit;
 mod goods;
 mod limits;
 mod node;
@@ -25,6 +26,7 @@ pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use goods::{Goods, Match, Rule, Rules};
 pub use order::Order;
 pub use schema::SCHEMA;
+pub(crate) use schema::{is_fixed_change, schema_of_fixed_actor};
 
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
@@ -61,6 +63,11 @@ pub struct Stamp {
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Timestamp(pub i64);
+
+impl Timestamp {
+    /// The end of the year 9999. What a clock says beyond is not kept.
+    pub const LAST: Self = Self(253_402_300_799);
+}
 
 /// A room, closet, hall or landing: a ring of walls.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]

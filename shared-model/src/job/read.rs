@@ -74,7 +74,7 @@ impl<'d> Reader<'d> {
                 let fields = node.read(self.doc);
                 let stamp = Stamp {
                     by: DeviceId(by.unwrap_or_default()),
-                    at: Timestamp(fields.int(key::AT).unwrap_or_default()),
+                    at: Timestamp(fields.int(key::AT).unwrap_or_default().clamp(0, Timestamp::LAST.0)),
                 };
                 let supersedes = fields.bytes(key::SUPERSEDES).chunks_exact(16).take(limits::MOST_SUPERSEDED);
                 let supersedes = supersedes.filter_map(|it| Uuid::from_slice(it).ok()).collect();

@@ -1,5 +1,7 @@
 //! The document's keys, its fixed first change and its migrations.
 
+use std::sync::LazyLock;
+
 use automerge::transaction::{CommitOptions, Transactable, Transaction};
 use automerge::{ActorId, Automerge, AutomergeError, Change, ChangeHash, ObjType, ROOT, ReadDoc, ScalarValue, TextEncoding, Value};
 
@@ -38,11 +40,6 @@ pub(crate) fn schema_of_fixed_actor(actor: &[u8]) -> Option<u32> {
     }
 }
 
-/// Every fixed change up to [`SCHEMA`], in order.
-pub(crate) fn fixed_changes() -> Result<Vec<Change>, AutomergeError> {
-    fixed(&STEPS)
-}
-
 fn fixed(steps: &[Step]) -> Result<Vec<Change>, AutomergeError> {
     let mut doc = Automerge::new_with_encoding(ENCODING);
     for (step, schema) in steps.iter().zip(1..) {
@@ -55,9 +52,20 @@ fn fixed(steps: &[Step]) -> Result<Vec<Change>, AutomergeError> {
     Ok(doc.get_changes(&[]))
 }
 
-/// The hash of the change that every job starts with.
-pub(crate) fn genesis_hash() -> Result<ChangeHash, AutomergeError> {
-    Ok(fixed(&STEPS[..1])?.remove(0).hash())
+/// Whether this is one of the fixed changes up to [`SCHEMA`].
+pub(crate) fn is_fixed_change(hash: &ChangeHash) -> bool {
+    fixed_hashes().contains(hash)
+}
+
+/// The change that every job starts with.
+pub(super) fn genesis_hash() -> Option<ChangeHash> {
+    fixed_hashes().first().copied()
+}
+
+fn fixed_hashes() -> &'static [ChangeHash] {
+    static HASHES: LazyLock<Vec<ChangeHash>> =
+        LazyLock::new(|| fixed(&STEPS).unwrap_or_default().iter().map(Change::hash).collect());
+    &HASHES
 }
 
 /// Brings a document to [`SCHEMA`]: adds the fixed changes that it lacks. A newer document stays as it is.

@@ -1,60 +1,7 @@
-use shared_model::guard;
-use shared_model::ids::{DeviceId, JobId, ReadingId, RoomId, WallId};
-use shared_model::job::{Edit, EditError, JobDoc, NewReading, Order, SyncState, Timestamp, Tool};
+use shared_model::job::{Edit, EditError, JobDoc, Timestamp};
 use shared_model::length::Length;
-use uuid::Uuid;
 
-const JOB: JobId = JobId(Uuid::from_u128(1));
-
-fn device(n: u8) -> DeviceId {
-    DeviceId(Uuid::from_u128(0xd0 + u128::from(n)))
-}
-
-fn phone(n: u8) -> JobDoc {
-    JobDoc::new(JOB, [n; 16], device(n))
-}
-
-fn room(n: u128) -> RoomId {
-    RoomId(Uuid::from_u128(0x100 + n))
-}
-
-fn wall(n: u128) -> WallId {
-    WallId(Uuid::from_u128(0x200 + n))
-}
-
-fn add_room(n: u128, name: &str) -> Edit {
-    Edit::AddRoom { room: room(n), name: name.to_owned(), level: 0, goods: None, order: Order::between(None, None) }
-}
-
-fn read(n: u128, inches: i64, supersedes: &[u128]) -> NewReading {
-    NewReading {
-        id: ReadingId(Uuid::from_u128(0x300 + n)),
-        value: Length::inches(inches),
-        typed: format!("{inches}\""),
-        tool: Tool::Tape,
-        supersedes: supersedes.iter().map(|it| ReadingId(Uuid::from_u128(0x300 + it))).collect(),
-    }
-}
-
-/// One catch-up between a phone and a server, by messages, until neither has more to say.
-fn catch_up(phone: &mut JobDoc, server: &mut JobDoc) {
-    let (mut to_server, mut to_phone) = (SyncState::new(), SyncState::new());
-    loop {
-        let up = phone.sync_message(&mut to_server, false);
-        if let Some(bytes) = &up {
-            let vetted = guard::sync(bytes, server.len(), None, false).unwrap();
-            server.receive_sync(&mut to_phone, vetted).unwrap();
-        }
-        let down = server.sync_message(&mut to_phone, true);
-        if let Some(bytes) = &down {
-            let vetted = guard::sync(bytes, phone.len(), None, true).unwrap();
-            phone.receive_sync(&mut to_server, vetted).unwrap();
-        }
-        if up.is_none() && down.is_none() {
-            return;
-        }
-    }
-}
+use super::crew::{JOB, add_reading, add_room, add_wall, catch_up, device, phone, room};
 
 #[test]
 fn what_is_typed_is_read_back_saved_and_loaded() {
@@ -64,8 +11,8 @@ fn what_is_typed_is_read_back_saved_and_loaded() {
         Edit::NameJob { name: "Larch Row 4".into() },
         Edit::NamePerson { name: "Wren".into() },
         add_room(1, "Hall"),
-        Edit::AddWall { room: room(1), wall: wall(1), order: Order::between(None, None) },
-        Edit::AddReading { room: room(1), wall: wall(1), reading: read(1, 120, &[]) },
+        add_wall(1, 1),
+        add_reading(1, 1, 1, 120, &[]),
     ];
     let change = doc.edit(&edits, "first wall", at).unwrap().unwrap();
     let job = doc.job();
