@@ -45,8 +45,11 @@ const FIXED: [&str; 3] = ["index.html", "manifest.webmanifest", "sw.js"];
 /// Paths and contents, in the order of their paths. A path is absolute on the site: `/style.css`.
 type Files = BTreeMap<String, Vec<u8>>;
 
-/// Builds the bundle unless it is up to date.
+/// Builds the bundle unless it is up to date. Of several at the same time, one builds and the others wait.
 pub fn build(quality: Quality) -> Result<(), Error> {
+    let lock = root().join("target/bundle.lock");
+    let locked = at(&lock, fs::File::create(&lock))?;
+    at(&lock, locked.lock())?;
     let compiler = Compiler::find()?;
     eprintln!("client: compiled by {compiler}");
     let stamp = stamp(quality, &compiler)?;
