@@ -1,7 +1,12 @@
 //! Rooms as typed values, for tests that need no document.
 
-use shared_model::ids::{DeviceId, ReadingId, RoomId, TurnId, WallId};
-use shared_model::job::{Order, Reading, Room, Stamp, Timestamp, Tool, Turn, TurnStatement, Wall};
+use std::collections::BTreeMap;
+
+use shared_model::ids::{DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use shared_model::job::{
+    Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Order, Reading, Room, Rules, Stamp, Timestamp,
+    Tool, Turn, TurnStatement, Wall,
+};
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
 
@@ -66,4 +71,69 @@ fn wall(id: WallId, readings: &[Length], turn: Turn, order: Order) -> Wall {
     };
     let stated = TurnStatement { id: TurnId(id.0), turn, stamp, supersedes: Vec::new(), withdrawn: false };
     Wall { id, readings: readings.iter().enumerate().map(reading).collect(), turns: vec![stated], order }
+}
+
+/// A doorway on the `i`th wall, 4 1/2 in deep, a seam under its door. Its id comes from its room, wall and offset.
+pub fn doorway(room: u64, i: usize, offset: Length, width: Length, leads_to: Option<u64>) -> Opening {
+    Opening {
+        id: OpeningId(Uuid::from_u64_pair(room << 16 | i as u64, offset.0.unsigned_abs())),
+        wall: wall_id(room, i),
+        kind: OpeningKind::Doorway,
+        offset,
+        width,
+        depth: long("4 1/2\""),
+        floor: FloorAtOpening::SeamUnderDoor,
+        leads_to: leads_to.map(room_id),
+    }
+}
+
+/// Plain goods from a 12 ft roll, sold by the inch.
+pub fn plain_goods(n: u64) -> Goods {
+    Goods {
+        id: goods_id(n),
+        name: format!("Goods {n}"),
+        roll_width: Length::feet(12),
+        repeat_length: Length::ZERO,
+        repeat_width: Length::ZERO,
+        pattern: Match::None,
+        pile: true,
+        increment: Length::inches(1),
+        minimum: Length::ZERO,
+        order: Order::default(),
+    }
+}
+
+pub fn goods_id(n: u64) -> GoodsId {
+    GoodsId(Uuid::from_u64_pair(n, 0))
+}
+
+/// A flight of 13 steps, 36 in wide, in the job's first goods.
+pub fn flight(n: u64) -> Flight {
+    Flight {
+        id: FlightId(Uuid::from_u64_pair(n, 0)),
+        name: format!("Stair {n}"),
+        steps: 13,
+        riser: long("7 1/2\""),
+        going: long("10\""),
+        nosing: long("1\""),
+        width: long("36\""),
+        goods: None,
+        order: Order::default(),
+    }
+}
+
+pub fn job(rooms: Vec<Room>, goods: Vec<Goods>) -> Job {
+    Job {
+        id: JobId(Uuid::from_u128(1)),
+        schema: 1,
+        name: "House".to_owned(),
+        units: Units::Imperial,
+        people: BTreeMap::new(),
+        rooms,
+        flights: Vec::new(),
+        goods,
+        rules: Rules::default(),
+        choices: Vec::new(),
+        disputes: Vec::new(),
+    }
 }
