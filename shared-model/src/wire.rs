@@ -106,3 +106,99 @@ pub enum FrameError {
     #[error("not a frame: {0}")]
     Malformed(String),
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+    use uuid::Uuid;
+
+    use super::*;
+
+    fn bytes() -> impl Strategy<Value = Vec<u8>> {
+        prop::collection::vec(any::<u8>(), 0..200)
+    }
+
+    fn id() -> impl Strategy<Value = Uuid> {
+        any::<u128>().prop_map(Uuid::from_u128)
+    }
+
+    fn job() -> impl Strategy<Value = JobId> {
+        id().prop_map(JobId)
+    }
+
+    fn person() -> impl Strategy<Value = Person> {
+        (id(), ".{0,20}").prop_map(|(device, name)| Person { device: DeviceId(device), name })
+    }
+
+    fn entry() -> impl Strategy<Value = JobEntry> {
+        (job(), ".{0,20}", any::<i64>()).prop_map(|(job, name, at)| JobEntry { job, name, changed: Timestamp(at) })
+    }
+
+    fn welcome() -> impl Strategy<Value = Frame> {
+        (any::<[u32; 2]>(), ".{0,9}", any::<[u8; 16]>(), person(), ".{0,20}", any::<i64>()).prop_map(
+            |([protocol, schema], build, replica, you, shop, now)| {
+                Frame::Welcome(Welcome { protocol, schema, build, replica, you, shop, now: Timestamp(now) })
+            },
+        )
+    }
+
+    fn whereabouts() -> impl Strategy<Value = Whereabouts> {
+        prop_oneof![
+            Just(Whereabouts::Job),
+            id().prop_map(|room| Whereabouts::Room(RoomId(room))),
+            (id(), id()).prop_map(|(room, wall)| Whereabouts::Wall(RoomId(room), WallId(wall))),
+            Just(Whereabouts::Gone),
+        ]
+    }
+
+    /// Every kind of frame.
+    fn frame() -> impl Strategy<Value = Frame> {
+        prop_oneof![
+            (any::<[u32; 2]>(), ".{0,9}")
+                .prop_map(|([protocol, schema], build)| Frame::Hello(Hello { protocol, schema, build })),
+            welcome(),
+            prop::collection::vec(entry(), 0..5).prop_map(Frame::Jobs),
+            job().prop_map(|job| Frame::Open { job }),
+            job().prop_map(|job| Frame::Close { job }),
+            (job(), bytes()).prop_map(|(job, message)| Frame::Sync { job, message }),
+            (job(), bytes()).prop_map(|(job, change)| Frame::Change { job, change }),
+            (job(), prop::collection::vec(any::<[u8; 32]>(), 0..5)).prop_map(|(job, hashes)| Frame::Ack { job, hashes }),
+            (job(), any::<Option<[u8; 32]>>(), ".{0,20}")
+                .prop_map(|(job, hash, reason)| Frame::Nack { job, hash, reason }),
+            (job(), prop::option::of(person()), whereabouts())
+                .prop_map(|(job, who, at)| Frame::Presence { job, who, at }),
+            ".{0,20}".prop_map(|reason| Frame::Goodbye { reason }),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn every_frame_reads_back_and_nothing_may_follow_it(frame in frame()) {
+            let bytes = frame.encode();
+            prop_assert!(!bytes.is_empty());
+            prop_assert_eq!(Frame::decode(&bytes), Ok(frame));
+            let longer = [bytes.as_slice(), &[0, 0]].concat();
+            prop_assert_eq!(Frame::decode(&longer), Err(FrameError::Trailing { found: 2 }));
+            prop_assert!(Frame::decode(&bytes[..bytes.len() - 1]).is_err());
+        }
+
+        #[test]
+        fn noise_is_no_frame_or_reads_back(noise in bytes()) {
+            if let Ok(frame) = Frame::decode(&noise) {
+                prop_assert_eq!(Frame::decode(&frame.encode()), Ok(frame));
+            }
+        }
+    }
+
+    #[test]
+    fn the_first_bytes_of_the_protocol_stay_as_they_are() {
+        let hello = Frame::Hello(Hello { protocol: 1, schema: 1, build: "b".into() });
+        assert_eq!(hello.encode(), [0, 1, 1, 1, b'b']);
+        let goodbye = Frame::Goodbye { reason: String::new() };
+        assert_eq!(goodbye.encode(), [10, 0]);
+        assert!(matches!(Frame::decode(&[11, 0]), Err(FrameError::Malformed(_))));
+        assert!(matches!(Frame::decode(&[]), Err(FrameError::Malformed(_))));
+        // A list that claims to be endless.
+        assert!(Frame::decode(&[2, 0xff, 0xff, 0xff, 0xff, 0x0f]).is_err());
+    }
+}
