@@ -120,7 +120,7 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)]) {
     }
     let measured = lines.iter().zip(&subject.sketch.walls).filter(|(_, it)| it.certainty != Certainty::Unmeasured);
     let measured = measured.map(|((from, to), it)| Measured { from: *from, to: *to, text: lengths(subject, it) });
-    scene.dims = dims::place(measured.collect(), &mut taken);
+    scene.dims = dims::place(measured.collect(), &[], &mut taken);
 }
 
 fn wall_line(subject: &Subject, number: usize, (from, to): (Spot, Spot), sketched: &SketchWall) -> WallLine {

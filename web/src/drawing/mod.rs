@@ -1,0 +1,13 @@
+//! Drawings of the floor and of the roll.
+//!
+//! Where things stand is decided by plain functions ([`scene`], [`dims`], [`pile`], [`space`]); the components only show it.
+
+pub mod canvas;
+mod dims;
+mod marks;
+mod pile;
+pub mod plan;
+pub mod roll;
+mod scene;
+pub mod sketch;
+mod space;

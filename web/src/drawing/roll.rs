@@ -1,0 +1,185 @@
+//! The roll, drawn to scale along its length, with its pieces.
+
+use leptos::prelude::*;
+use shared_model::job::Job;
+use shared_model::layout::Layout;
+use shared_model::length::Length;
+
+use super::marks::bar_length;
+use super::plan::Laid;
+use super::space::{Spot, text_width};
+use crate::state::OpenJob;
+use crate::{cutting, shown};
+
+/// Room for the ruler above the roll, in pixels.
+const RULER: f64 = 30.0;
+/// Free space at the roll's ends.
+const MARGIN: f64 = 14.0;
+/// Font size of a piece's size.
+const SIZE: f64 = 14.0;
+
+/// What the roll shows at one scale.
+struct RollScene {
+    width: f64,
+    height: f64,
+    /// Where the ordered roll ends, and what the order is.
+    end: (f64, String),
+    /// Ticks of the ruler.
+    ticks: Vec<(f64, String)>,
+    pieces: Vec<PieceMark>,
+}
+
+struct PieceMark {
+    id: String,
+    corner: Spot,
+    width: f64,
+    height: f64,
+    number: String,
+    /// Width × length, where there is room for it.
+    size: Option<String>,
+    writing: Writing,
+    cut: bool,
+    label: String,
+}
+
+/// How a piece carries its number and size.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Writing {
+    /// Number over size.
+    Level,
+    /// The same, read from the right.
+    Upright,
+    /// Only the number.
+    Number,
+    /// Too small for anything: the list says it.
+    Nothing,
+}
+
+/// The fullest writing that fits a piece of this size on the screen, for a size text of this width.
+pub fn writing(width: f64, height: f64, text: f64) -> Writing {
+    const BOTH: f64 = 54.0;
+    if width >= text + 8.0 && height >= BOTH {
+        Writing::Level
+    } else if height >= text + 8.0 && width >= BOTH {
+        Writing::Upright
+    } else if width >= 30.0 && height >= 30.0 {
+        Writing::Number
+    } else {
+        Writing::Nothing
+    }
+}
+
+fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
+    let along = |length: Length| MARGIN + length.as_mm() * scale;
+    let pieces = cutting::in_order(layout).into_iter().map(|cut| {
+        let piece = cut.piece;
+        let (width, height) = (piece.length.as_mm() * scale, piece.width.as_mm() * scale);
+        let size = format!("{} × {}", shown::cut(piece.width, job), shown::cut(piece.length, job));
+        let writing = writing(width, height, text_width(&size, SIZE));
+        PieceMark {
+            id: piece.id.clone(),
+            corner: Spot::new(along(cut.y), RULER + cut.x.as_mm() * scale),
+            width,
+            height,
+            number: cut.number.to_string(),
+            label: format!("{}: {}, {size}", cut.number, piece.label),
+            size: matches!(writing, Writing::Level | Writing::Upright).then_some(size),
+            writing,
+            cut: cutting::checked_off(job, &piece.id).next().is_some(),
+        }
+    });
+    let pieces = pieces.collect();
+    let step = bar_length(scale, 90.0, job.units);
+    let count = if step.0 > 0 { layout.order.0 / step.0 } else { 0 };
+    let ticks = (0..=count).map(|n| (along(step * n), shown::length(step * n, job.units)));
+    let end = along(layout.order);
+    RollScene {
+        width: end + MARGIN,
+        height: RULER + layout.roll.width.as_mm() * scale + MARGIN,
+        end: (end, format!("order {}", shown::length(layout.order, job.units))),
+        // The last ticks would run into the order's length.
+        ticks: ticks.filter(|(at, _)| at + 60.0 < end - 90.0 || *at < MARGIN + 1.0).collect(),
+        pieces,
+    }
+}
+
+/// The roll of a layout from its outer end on the left, as long as it is ordered. A tap on a piece picks it.
+#[component]
+pub fn RollDrawing(
+    #[prop(into)] laid: Signal<Option<Laid>>,
+    /// The id of the piece that stands out.
+    picked: RwSignal<Option<String>>,
+) -> impl IntoView {
+    const HEIGHT: f64 = 176.0;
+    let here = OpenJob::here();
+    let zoom = RwSignal::new(1.0_f64);
+    let drawing = move || {
+        let (job, takeoff) = (here.job.get(), here.takeoff.get());
+        let layout = laid.get().and_then(|it| takeoff.goods.get(it.goods)?.layouts.get(it.layout))?;
+        let scale = HEIGHT * zoom.get() / layout.roll.width.as_mm().max(1.0);
+        Some(drawn(scene(layout, &job, scale), picked))
+    };
+    let larger = move |factor: f64| zoom.update(|it| *it = (*it * factor).clamp(0.4, 6.0));
+    view! {
+        <section class="roll" aria-label="The roll, to scale">
+            <div class="roll-scroll" tabindex="0">{drawing}</div>
+            <div class="roll-tools no-print">
+                <span class="quiet">"Outer end at the left. Slide along the roll."</span>
+                <button type="button" class="button button-icon" aria-label="Draw the roll smaller" on:click=move |_| larger(1.0 / 1.4)>"−"</button>
+                <button type="button" class="button button-icon" aria-label="Draw the roll larger" on:click=move |_| larger(1.4)>"+"</button>
+            </div>
+        </section>
+    }
+}
+
+fn drawn(scene: RollScene, picked: RwSignal<Option<String>>) -> impl IntoView {
+    let RollScene { width, height, end: (end, order), ticks, pieces } = scene;
+    let bottom = height - MARGIN;
+    let ticks = ticks.into_iter().map(|(x, text)| view! {
+        <path class="dim" d=format!("M{x:.1} {}V{RULER}", RULER - 7.0) />
+        <text class="start" x=x y=RULER - 17.0>{text}</text>
+    });
+    view! {
+        <svg class="plan roll-svg" width=width height=height viewBox=format!("0 0 {width} {height}") role="group" aria-label="The roll">
+            <rect class="roll-body" x=MARGIN y=RULER width=end - MARGIN height=bottom - RULER />
+            {ticks.collect_view()}
+            {pieces.into_iter().map(|it| piece(it, picked)).collect_view()}
+            <path class="order-end" d=format!("M{end:.1} {}V{:.1}", RULER - 12.0, bottom + 6.0) />
+            <text class="end order-text" x=end - 6.0 y=RULER - 17.0>{order}</text>
+        </svg>
+    }
+}
+
+fn piece(mark: PieceMark, picked: RwSignal<Option<String>>) -> impl IntoView {
+    let PieceMark { id, corner, width, height, number, size, writing, cut, label } = mark;
+    let middle = Spot::new(corner.x + width / 2.0, corner.y + height / 2.0);
+    let turn = if writing == Writing::Upright { format!("rotate(-90 {:.1} {:.1})", middle.x, middle.y) } else { String::new() };
+    let up = if size.is_some() { 13.0 } else { 0.0 };
+    let writing = (writing != Writing::Nothing).then(|| view! {
+        <g transform=turn>
+            <circle class="breadth-ring" cx=middle.x cy=middle.y - up r=14 />
+            <text class="breadth-number" x=middle.x y=middle.y - up>{if cut { "✓".to_owned() } else { number }}</text>
+            {size.map(|size| view! { <text class="halo" x=middle.x y=middle.y + 16.0>{size}</text> })}
+        </g>
+    });
+    let is_picked = { let id = id.clone(); move || picked.with(|it| it.as_ref() == Some(&id)) };
+    view! {
+        <g class="roll-touch" role="button" tabindex="0" aria-label=label on:click=move |_| picked.set(Some(id.clone()))>
+            <rect class="roll-piece" class:done=cut class:picked=is_picked x=corner.x y=corner.y width=width height=height />
+            {writing}
+        </g>
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_piece_carries_what_fits_on_it() {
+        assert_eq!(writing(200.0, 90.0, 120.0), Writing::Level);
+        assert_eq!(writing(60.0, 170.0, 120.0), Writing::Upright);
+        assert_eq!(writing(60.0, 90.0, 120.0), Writing::Number);
+        assert_eq!(writing(200.0, 20.0, 120.0), Writing::Nothing);
+    }
+}

@@ -1,0 +1,214 @@
+//! Cuts: the order length and how it came about, the roll to scale, and the cut list with its check-off.
+
+use leptos::ev::Event;
+use leptos::prelude::*;
+use shared_model::ids::{ChoiceId, GoodsId};
+use shared_model::job::{Choice, Decision, Edit, Job, NewChoice};
+use shared_model::layout::Layout;
+use uuid::Uuid;
+
+use super::compare::{bound_words, order_reason};
+use super::cut_reason::cut_reason;
+use super::goods_picker::{GoodsPicker, shown_goods};
+use super::problems::PlanProblems;
+use crate::cutting::{self, Cut};
+use crate::drawing::plan::Laid;
+use crate::drawing::roll::RollDrawing;
+use crate::reason::{Because, Reason};
+use crate::shown;
+use crate::state::OpenJob;
+
+/// The place where the roll is ordered and cut.
+#[component]
+pub fn Cuts() -> impl IntoView {
+    let here = OpenJob::here();
+    let goods = RwSignal::new(None::<GoodsId>);
+    let picked = RwSignal::new(None::<String>);
+    let laid = Memo::new(move |_| {
+        let takeoff = here.takeoff.get();
+        let (index, of) = shown_goods(&takeoff, goods.get())?;
+        (!of.layouts.is_empty()).then_some(Laid { goods: index, layout: of.chosen })
+    });
+    view! {
+        <main class="place cuts">
+            <div class="cuts-head">
+                <GoodsPicker picked=goods />
+                <PlanProblems />
+                <OrderLength laid />
+            </div>
+            <Show when=move || laid.get().is_some() fallback=NothingToCut>
+                <div class="cuts-roll"><RollDrawing laid picked /></div>
+                <div class="cuts-list"><CutList laid picked /></div>
+            </Show>
+        </main>
+    }
+}
+
+#[component]
+fn NothingToCut() -> impl IntoView {
+    view! { <p class="empty">"Nothing to cut yet. Close a room under Rooms, and its pieces appear here."</p> }
+}
+
+/// The layout that is cut, looked up in today's takeoff.
+fn with_layout<T>(here: OpenJob, laid: Option<Laid>, read: impl FnOnce(&Job, &Layout) -> T) -> Option<T> {
+    let (job, takeoff) = (here.job.get(), here.takeoff.get());
+    Some(read(&job, takeoff.goods.get(laid?.goods)?.layouts.get(laid?.layout)?))
+}
+
+/// The number that goes to the supplier.
+#[component]
+fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
+    let here = OpenJob::here();
+    move || {
+        let goods_of = here.takeoff.get().goods.get(laid.get()?.goods)?.goods;
+        with_layout(here, laid.get(), |job, layout| {
+            let (increment, minimum) = job.goods_of(Some(goods_of)).map(|it| (it.increment, it.minimum)).unwrap_or_default();
+            let order = shown::length(layout.order, job.units);
+            let width = shown::length(layout.roll.width, job.units);
+            view! {
+                <section class="order" aria-label="Order">
+                    <p class="label">"Order"</p>
+                    <p class="figure">{order.clone()}</p>
+                    <p>"of the " {width} " wide roll. " {shown::share(layout.waste, layout.ordered)} " waste. " {bound_words(&layout.roll, job.units)}</p>
+                    <Reason ask=format!("How {order} came about") because=order_reason(layout, job, increment, minimum) />
+                </section>
+            }
+        })
+    }
+}
+
+/// The pieces in cutting order.
+#[component]
+fn CutList(laid: Memo<Option<Laid>>, picked: RwSignal<Option<String>>) -> impl IntoView {
+    let here = OpenJob::here();
+    let lines = Memo::new(move |_| with_layout(here, laid.get(), lines).unwrap_or_default());
+    let done = move || lines.with(|it| it.iter().filter(|it| !it.cut.is_empty()).count());
+    let left_over = move || {
+        let extra = with_layout(here, laid.get(), |job, _| {
+            let takeoff = here.takeoff.get();
+            let chosen: Vec<&Layout> = takeoff.goods.iter().filter_map(|it| it.layout()).collect();
+            cutting::cut_but_not_planned(job, &chosen).len()
+        })?;
+        (extra > 0).then(|| view! {
+            <p class="problem"><span class="problem-text">
+                {shown::count(extra, "piece was", "pieces were")} " cut that this plan no longer has: the layout or a reading changed since. Look at the offcuts before you cut on."
+            </span></p>
+        })
+    };
+    view! {
+        <h2 class="subtitle">"Cut list, from the outer end"</h2>
+        <p class="quiet">{done} " of " {move || lines.with(Vec::len)} " cut. Sizes are across × along the roll, rounded up, never down."</p>
+        <p class="caution"><span>
+            "Sharp knife, hot iron: cut away from the hand that holds, on a board, blade in a sharps tin afterwards. Check the pile direction "
+            "before each cut; a piece that is turned is lost. Local codes and licensed practice decide."
+        </span></p>
+        {left_over}
+        <ol class="list cut-list">
+            <For each=move || lines.get() key=|it| it.id.clone() let(line)><CutLine id=line.id lines picked /></For>
+        </ol>
+    }
+}
+
+/// A piece in the list.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+struct Line {
+    id: String,
+    number: usize,
+    label: String,
+    /// Across and along the roll, rounded up.
+    across: String,
+    along: String,
+    starts: String,
+    /// The check-offs in force.
+    cut: Vec<ChoiceId>,
+    cut_by: Option<String>,
+    because: Because,
+}
+
+fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
+    let line = |cut: Cut| {
+        let choices: Vec<&Choice> = cutting::checked_off(job, &cut.piece.id).collect();
+        Line {
+            id: cut.piece.id.clone(),
+            number: cut.number,
+            label: cut.piece.label.clone(),
+            across: shown::cut(cut.piece.width, job),
+            along: shown::cut(cut.piece.length, job),
+            starts: format!("starts at {}, {} from the left edge", shown::length(cut.y, job.units), shown::length(cut.x, job.units)),
+            cut: choices.iter().map(|it| it.id).collect(),
+            cut_by: choices.first().map(|it| job.people.get(&it.stamp.by).cloned().unwrap_or_else(|| "someone".to_owned())),
+            because: cut_reason(&cut, job),
+        }
+    };
+    cutting::in_order(layout).into_iter().map(line).collect()
+}
+
+/// Checks a piece off, or takes every check-off of it back.
+fn check_off(piece: &str, cut: &[ChoiceId], id: ChoiceId) -> Vec<Edit> {
+    if cut.is_empty() {
+        let decision = Decision::Cut { piece: piece.to_owned() };
+        return vec![Edit::Choose { choice: NewChoice { id, decision, supersedes: Vec::new() } }];
+    }
+    cut.iter().map(|&choice| Edit::WithdrawChoice { choice, withdrawn: true }).collect()
+}
+
+/// Stays the same line on the page while what it says changes: a check-off keeps the focus and the opened reason.
+#[component]
+fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>) -> impl IntoView {
+    let here = OpenJob::here();
+    let id = StoredValue::new(id);
+    let line = Memo::new(move |_| lines.with(|all| id.with_value(|id| all.iter().find(|it| it.id == *id).cloned())).unwrap_or_default());
+    let because = Memo::new(move |_| line.with(|it| it.because.clone()));
+    let done = move || line.with(|it| !it.cut.is_empty());
+    let toggle = move |_: Event| {
+        let said = if done() { "cut taken back" } else { "cut" };
+        here.act(said, line.with(|it| check_off(&it.id, &it.cut, ChoiceId(Uuid::new_v4()))));
+    };
+    let pick = move |_| picked.set(Some(id.get_value()));
+    let is_picked = move || picked.with(|it| id.with_value(|id| it.as_ref() == Some(id))).to_string();
+    let number = move || line.with(|it| it.number);
+    let state = move || line.with(|it| it.cut_by.as_ref().map_or_else(|| it.starts.clone(), |by| format!("Cut, says {by}")));
+    view! {
+        <li class="cut" class:done=done aria-current=is_picked data-piece=id.get_value()>
+            <label class="cut-check">
+                <input type="checkbox" class="tick" prop:checked=done on:change=toggle aria-label=move || format!("Piece {} is cut", number()) />
+            </label>
+            <button type="button" class="cut-number" aria-label=move || format!("Show piece {} on the roll", number()) on:click=pick>{number}</button>
+            <div class="cut-main">
+                <p class="cut-size number">{move || line.with(|it| it.across.clone())} <span class="cut-times">" × "</span> {move || line.with(|it| it.along.clone())}</p>
+                <p class="cut-label">{move || line.with(|it| it.label.clone())}</p>
+                <p class="quiet">{state}</p>
+                {move || view! { <Reason ask="Exact size and why" because=because.get() /> }}
+            </div>
+        </li>
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::places::fixture::{layout, with_piece};
+    use shared_model::length::Length;
+
+    #[test]
+    fn pieces_are_cut_from_the_outer_end_and_from_left_to_right() {
+        let feet = Length::feet;
+        let plan = layout("a", feet(50), Length::ZERO, 0);
+        let plan = with_piece(plan, "late", (feet(0), feet(20)), (feet(12), feet(10)));
+        let plan = with_piece(plan, "right", (feet(6), feet(0)), (feet(6), feet(20)));
+        let plan = with_piece(plan, "left", (feet(0), feet(0)), (feet(6), feet(18)));
+        let order: Vec<(usize, &str)> = cutting::in_order(&plan).iter().map(|it| (it.number, it.piece.id.as_str())).collect();
+        assert_eq!(order, [(1, "left"), (2, "right"), (3, "late")]);
+    }
+
+    #[test]
+    fn a_check_off_is_one_decision_and_taking_it_back_withdraws_all_of_them() {
+        let new = ChoiceId(Uuid::from_u128(1));
+        let made = check_off("den/1", &[], new);
+        let [Edit::Choose { choice }] = made.as_slice() else { panic!("not one choice: {made:?}") };
+        assert_eq!(choice.decision, Decision::Cut { piece: "den/1".to_owned() });
+        let both = [ChoiceId(Uuid::from_u128(2)), ChoiceId(Uuid::from_u128(3))];
+        let back = check_off("den/1", &both, new);
+        assert_eq!(back, both.map(|choice| Edit::WithdrawChoice { choice, withdrawn: true }));
+    }
+}

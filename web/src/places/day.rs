@@ -1,0 +1,196 @@
+//! Day: what the crew needs and does, on one sheet that also prints.
+
+use leptos::prelude::*;
+use shared_model::job::{FloorAtOpening, Job};
+use shared_model::takeoff::Takeoff;
+
+use super::cautions::{CAUTIONS, Caution, DEFER};
+use crate::drawing::plan::level_name;
+use crate::reason::{Because, Reason};
+use crate::shown;
+use crate::state::OpenJob;
+
+/// The place with everything that has to be in the van, and what to watch for.
+#[component]
+pub fn Day() -> impl IntoView {
+    let here = OpenJob::here();
+    let title = move || here.job.get().name.clone();
+    let print = move |_| {
+        // A browser without printing says so itself.
+        let _ = window().print();
+    };
+    view! {
+        <main class="place">
+            <div class="page day">
+                <div class="spread">
+                    <h1 class="title">{title}</h1>
+                    <button type="button" class="button no-print" on:click=print>"Print this sheet"</button>
+                </div>
+                <Carpet />
+                <MaterialList />
+                <RoomList />
+                <Openings />
+                <Stretch />
+                <section class="stack">
+                    <h2 class="subtitle">"Before someone gets hurt"</h2>
+                    <p><strong>{DEFER}</strong></p>
+                    {CAUTIONS.map(caution).collect_view()}
+                </section>
+            </div>
+        </main>
+    }
+}
+
+/// What is ordered, per goods.
+#[component]
+fn Carpet() -> impl IntoView {
+    let here = OpenJob::here();
+    let lines = move || {
+        let (job, takeoff) = (here.job.get(), here.takeoff.get());
+        orders(&job, &takeoff).into_iter().map(|(what, how_much)| view! { <dt>{what}</dt><dd>{how_much}</dd> }).collect_view()
+    };
+    view! {
+        <section class="card">
+            <h2 class="card-title">"Carpet"</h2>
+            <dl class="facts facts-large">{lines}</dl>
+        </section>
+    }
+}
+
+/// Goods and order length.
+fn orders(job: &Job, takeoff: &Takeoff) -> Vec<(String, String)> {
+    let orders = takeoff.goods.iter().filter_map(|it| {
+        let layout = it.layout()?;
+        let what = format!("{}, {} wide, {}", it.name, shown::length(layout.roll.width, job.units), shown::count(layout.pieces.len(), "piece", "pieces"));
+        Some((what, shown::length(layout.order, job.units)))
+    });
+    orders.collect()
+}
+
+/// Pad, strip, tape, transitions: sums that can be shown.
+#[component]
+fn MaterialList() -> impl IntoView {
+    let here = OpenJob::here();
+    let body = move || {
+        let (job, takeoff) = (here.job.get(), here.takeoff.get());
+        let because = materials_reason(&job, &takeoff);
+        let materials = &takeoff.materials;
+        view! {
+            <dl class="facts facts-large">
+                <dt>"Pad"</dt><dd>{shown::area(materials.pad, job.units)}</dd>
+                <dt>"Tack strip"</dt><dd>{shown::length(materials.strip, job.units)}</dd>
+                <dt>"Seam tape"</dt><dd>{shown::length(materials.tape, job.units)}</dd>
+                <dt>"Transitions"</dt><dd>{materials.transitions.len()}</dd>
+            </dl>
+            <Reason ask="Where these come from" because />
+        }
+    };
+    view! {
+        <section class="card">
+            <h2 class="card-title">"To bring"</h2>
+            {body}
+        </section>
+    }
+}
+
+fn materials_reason(job: &Job, takeoff: &Takeoff) -> Because {
+    let mut because = Because::default();
+    for room in &takeoff.floor.rooms {
+        let words = format!("{}, {} around", shown::area(room.outline.area, job.units), shown::length(room.outline.perimeter, job.units));
+        because = because.with(&room.name, words);
+    }
+    for layout in takeoff.goods.iter().filter_map(|it| it.layout()) {
+        let seams = format!("{} of seams", shown::length(layout.seam_length, job.units));
+        because = because.with(&layout.name, seams);
+    }
+    because.rule = "Pad: the floors inside the walls, and the flights. Strip: around each room, less the openings one walks through. Tape: the \
+                    seams' length. These are sums without anything added for waste: add what your shop adds."
+        .to_owned();
+    because.source = "tack strip does not cross door openings: CRI 105 §11.1".to_owned();
+    because
+}
+
+/// The rooms of the job, by level.
+#[component]
+fn RoomList() -> impl IntoView {
+    let here = OpenJob::here();
+    let rows = move || {
+        let (job, takeoff) = (here.job.get(), here.takeoff.get());
+        let rows = job.rooms.iter().map(|room| {
+            let outline = takeoff.floor.rooms.iter().find(|it| it.room == room.id).map(|it| &it.outline);
+            let area = outline.map_or_else(|| "not closed yet".to_owned(), |it| shown::area(it.area, job.units));
+            let goods = job.goods_of(room.goods).map(|it| it.name.clone()).unwrap_or_default();
+            view! { <tr><th scope="row">{room.name.clone()}</th><td>{level_name(room.level)}</td><td>{goods}</td><td class="of-number">{area}</td></tr> }
+        });
+        let flights = job.flights.iter().map(|flight| {
+            let goods = job.goods_of(flight.goods).map(|it| it.name.clone()).unwrap_or_default();
+            let steps = shown::count(usize::try_from(flight.steps).unwrap_or(usize::MAX), "step", "steps");
+            view! { <tr><th scope="row">{flight.name.clone()}</th><td>"Stairs"</td><td>{goods}</td><td class="of-number">{steps}</td></tr> }
+        });
+        (rows.collect_view(), flights.collect_view())
+    };
+    view! {
+        <section class="card">
+            <h2 class="card-title">"Rooms"</h2>
+            <div class="table-box"><table class="table"><tbody>{rows}</tbody></table></div>
+        </section>
+    }
+}
+
+/// Where the floor changes or a seam lies under a door, opening by opening.
+#[component]
+fn Openings() -> impl IntoView {
+    let here = OpenJob::here();
+    let lines = move || openings(&here.job.get());
+    view! {
+        <Show when=move || !lines().is_empty()>
+            <section class="card">
+                <h2 class="card-title">"Openings"</h2>
+                <dl class="facts">{move || lines().into_iter().map(|(what, width)| view! { <dt>{what}</dt><dd>{width}</dd> }).collect_view()}</dl>
+            </section>
+        </Show>
+    }
+}
+
+fn openings(job: &Job) -> Vec<(String, String)> {
+    let all = job.rooms.iter().flat_map(|room| room.openings.iter().map(move |opening| (room, opening)));
+    let walked = all.filter(|(_, it)| it.kind.reaches_floor());
+    let lines = walked.map(|(room, opening)| {
+        let beyond = opening.leads_to.and_then(|id| job.room(id)).map_or_else(String::new, |it| format!(" to {}", it.name));
+        let does = match opening.floor {
+            FloorAtOpening::RunsThrough => "carpet runs through",
+            FloorAtOpening::SeamUnderDoor => "seam under the door; undercut the jambs if needed",
+            FloorAtOpening::OtherFloor => "another floor: transition piece",
+        };
+        (format!("{}{beyond}: {does}", room.name), shown::length(opening.width, job.units))
+    });
+    lines.collect()
+}
+
+/// Sides that need the power stretcher.
+#[component]
+fn Stretch() -> impl IntoView {
+    let here = OpenJob::here();
+    let sides = move || here.takeoff.get().materials.power_stretch.clone();
+    view! {
+        <section class="card">
+            <h2 class="card-title">"Stretching"</h2>
+            <Show when=move || !sides().is_empty() fallback=|| view! { <p>"No side is longer than 12 ft. Stretch with the power stretcher all the same."</p> }>
+                <p>"Longer than 12 ft, so the power stretcher is a must here (common practice):"</p>
+                <ul class="bullets">{move || sides().into_iter().map(|it| view! { <li>{it}</li> }).collect_view()}</ul>
+            </Show>
+        </section>
+    }
+}
+
+fn caution(it: Caution) -> impl IntoView {
+    view! {
+        <div class="caution">
+            <div class="stack-s">
+                <p><strong>{it.about}</strong></p>
+                <p>{it.text}</p>
+                <p class="caution-source">"Source: " {it.source} ". " {DEFER}</p>
+            </div>
+        </div>
+    }
+}

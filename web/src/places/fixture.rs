@@ -1,0 +1,61 @@
+//! A layout for the tests of the places.
+
+use shared_model::ids::{JobId, RoomId};
+use shared_model::job::{Job, Rules};
+use shared_model::layout::{Extra, Layout, Part, Piece, PileDirection};
+use shared_model::length::{Length, Units};
+use shared_model::nest::{Placement, RollPlan};
+use shared_model::polygon::Area;
+use uuid::Uuid;
+
+/// A layout without pieces that has this order length, seam length and seam cost.
+pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> Layout {
+    Layout {
+        key: key.to_owned(),
+        name: "Pile north".to_owned(),
+        groups: Vec::new(),
+        pieces: Vec::new(),
+        seams: Vec::new(),
+        roll: RollPlan { width: Length::feet(12), length: order, lower_bound: order, placements: Vec::new(), steps: 0 },
+        order,
+        net: Area::ZERO,
+        ordered: Length::feet(12) * order,
+        waste: Area::ZERO,
+        seam_length,
+        seam_cost,
+    }
+}
+
+/// Puts a piece of this cut size on the layout's roll.
+pub fn with_piece(mut layout: Layout, id: &str, (x, y): (Length, Length), (width, length): (Length, Length)) -> Layout {
+    layout.pieces.push(Piece {
+        id: id.to_owned(),
+        label: format!("Den, breadth {}", layout.pieces.len() + 1),
+        part: Part::Breadth { room: RoomId(Uuid::nil()), breadth: 1, fill: None },
+        covers: Vec::new(),
+        pile: PileDirection::North,
+        width,
+        length,
+        extra: Extra { left: Length::inches(3), right: Length::inches(1), start: Length::inches(3), end: Length::inches(3) },
+        phase: None,
+    });
+    layout.roll.placements.push(Placement { piece: id.to_owned(), x, y });
+    layout
+}
+
+/// A job in feet and inches with nothing in it.
+pub fn job() -> Job {
+    Job {
+        id: JobId(Uuid::nil()),
+        schema: 1,
+        name: "Fennick house".to_owned(),
+        units: Units::Imperial,
+        people: std::collections::BTreeMap::new(),
+        rooms: Vec::new(),
+        flights: Vec::new(),
+        goods: Vec::new(),
+        rules: Rules::default(),
+        choices: Vec::new(),
+        disputes: Vec::new(),
+    }
+}
