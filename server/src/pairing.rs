@@ -184,7 +184,7 @@ pub fn qr_text(url: &str) -> String {
     use qrcode::render::unicode::Dense1x2;
     let Ok(code) = qrcode::QrCode::new(url) else { return String::new() };
     let drawn = code.render::<Dense1x2>().dark_color(Dense1x2::Dark).light_color(Dense1x2::Light).build();
-    let (black_on_white, reset) = ("\u{1b}[40;97m", "\u{1b}[0m");
+    let (black_on_white, reset) = ("\u{1b}[30;107m", "\u{1b}[0m");
     drawn.lines().map(|it| format!("{black_on_white}{it}{reset}\n")).collect()
 }
 

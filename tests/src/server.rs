@@ -4,7 +4,7 @@ use std::env;
 use std::io::{BufRead, BufReader};
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -20,25 +20,37 @@ pub struct Server {
     said: Arc<Mutex<Vec<String>>>,
     folder: TempDir,
     port: u16,
-    demo: bool,
+    arguments: Vec<String>,
+    most_kilobytes: Option<u32>,
 }
 
 impl Server {
     /// Starts an empty server.
     pub fn start() -> Self {
-        Self::start_with(false)
+        Self::start_with(&[])
     }
 
     /// Starts a server that has the demo house.
     pub fn start_demo() -> Self {
-        Self::start_with(true)
+        Self::start_with(&["--demo"])
     }
 
-    fn start_with(demo: bool) -> Self {
+    /// Starts a server with more arguments.
+    pub fn start_with(arguments: &[&str]) -> Self {
+        Self::start_on(arguments, None)
+    }
+
+    /// Starts a server on a disk that is full when a file reaches this size (a file size limit, which holds for root too).
+    pub fn start_on_full_disk(most_kilobytes: u32) -> Self {
+        Self::start_on(&[], Some(most_kilobytes))
+    }
+
+    fn start_on(arguments: &[&str], most_kilobytes: Option<u32>) -> Self {
         let folder = tempfile::tempdir().expect("a folder for the server's data");
         let port = free_port();
-        let (process, said) = spawn(folder.path(), port, demo);
-        let server = Self { process, said, folder, port, demo };
+        let arguments: Vec<String> = arguments.iter().map(|it| (*it).to_owned()).collect();
+        let (process, said) = spawn(&mut command(folder.path(), port, &arguments, most_kilobytes));
+        let server = Self { process, said, folder, port, arguments, most_kilobytes };
         server.wait_until_up();
         server
     }
@@ -65,9 +77,9 @@ impl Server {
         let start = Instant::now();
         loop {
             let said = self.said.lock().unwrap_or_else(PoisonError::into_inner).clone();
-            let link = said.iter().rev().flat_map(|line| line.split_whitespace()).find(|it| it.contains("/join#"));
-            if let Some((_, secret)) = link.and_then(|it| it.split_once("/join#")) {
-                return format!("{}/join#{secret}", self.address());
+            let link = said.iter().rev().flat_map(|line| line.split_whitespace()).find(|it| it.contains("/join/"));
+            if let Some((_, secret)) = link.and_then(|it| it.split_once("/join/")) {
+                return format!("{}/join/{secret}", self.address());
             }
             assert!(start.elapsed() < PATIENCE, "no pairing link among:\n{}", said.join("\n"));
             thread::sleep(Duration::from_millis(10));
@@ -80,13 +92,16 @@ impl Server {
         self.process.wait().expect("the server to end");
     }
 
-    /// Asks it to stop (SIGTERM) and waits until it has.
-    pub fn stop(&mut self) {
+    /// Asks it to stop (SIGTERM), waits until it has, and answers how it ended.
+    pub fn stop(&mut self) -> ExitStatus {
         let id = self.process.id().to_string();
         let asked = Command::new("kill").args(["-TERM", &id]).status().expect("kill to run");
         assert!(asked.success(), "the server was not running");
         let start = Instant::now();
-        while self.process.try_wait().expect("the server's state").is_none() {
+        loop {
+            if let Some(ended) = self.process.try_wait().expect("the server's state") {
+                return ended;
+            }
             assert!(start.elapsed() < PATIENCE, "the server does not stop");
             thread::sleep(Duration::from_millis(10));
         }
@@ -94,8 +109,14 @@ impl Server {
 
     /// Starts it again on the same data and the same port.
     pub fn restart(&mut self) {
-        (self.process, self.said) = spawn(self.folder.path(), self.port, self.demo);
+        let mut command = command(self.folder.path(), self.port, &self.arguments, self.most_kilobytes);
+        (self.process, self.said) = spawn(&mut command);
         self.wait_until_up();
+    }
+
+    /// Takes the limit off: somebody has freed space. Holds from the next start.
+    pub fn free_space(&mut self) {
+        self.most_kilobytes = None;
     }
 
     fn wait_until_up(&self) {
@@ -143,12 +164,23 @@ pub fn workspace() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap_or(Path::new("."))
 }
 
-fn spawn(folder: &Path, port: u16, demo: bool) -> (Child, Arc<Mutex<Vec<String>>>) {
-    let mut command = Command::new(binary());
-    command.arg("serve").arg("--data").arg(folder).args(["--port", &port.to_string(), "--pair"]);
-    if demo {
-        command.arg("--demo");
-    }
+fn command(folder: &Path, port: u16, arguments: &[String], most_kilobytes: Option<u32>) -> Command {
+    let mut command = match most_kilobytes {
+        None => Command::new(binary()),
+        Some(most) => {
+            // Writes past the limit fail instead of ending the process. `ulimit -f` counts 512-byte blocks.
+            let limited = format!("trap '' XFSZ; ulimit -f {}; exec \"$0\" \"$@\"", most * 2);
+            let mut shell = Command::new("sh");
+            shell.arg("-c").arg(limited).arg(binary());
+            shell
+        }
+    };
+    command.arg("serve").arg("--data").arg(folder);
+    command.args(["--listen", &format!("127.0.0.1:{port}"), "--pair"]).args(arguments);
+    command
+}
+
+fn spawn(command: &mut Command) -> (Child, Arc<Mutex<Vec<String>>>) {
     let mut process =
         command.stdin(Stdio::null()).stdout(Stdio::piped()).spawn().expect("the server's binary to start");
     let said = Arc::new(Mutex::new(Vec::new()));

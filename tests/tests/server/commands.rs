@@ -1,0 +1,76 @@
+use std::io::Write;
+use std::process::{Command, Output, Stdio};
+
+use napline_tests::server::binary;
+
+fn napline(arguments: &[&str], input: &str) -> Output {
+    let mut process = Command::new(binary())
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // A command that refuses its arguments does not read.
+    let _ = process.stdin.take().unwrap().write_all(input.as_bytes());
+    process.wait_with_output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+const PIECES: &str = r#"{"strip_width": 12, "pieces": [{"id": "a", "width": 12, "length": 2.5}, {"id": "b", "width": 6, "length": 4, "count": 2}]}"#;
+
+#[test]
+fn nest_places_pieces_as_short_as_can_be() {
+    let output = napline(&["nest", "-", "--json"], PIECES);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let plan: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    // Two pieces of 6 side by side on 12, and one of the full width: 4 + 2.5.
+    assert_eq!(plan["length"].to_string(), "6.5");
+    assert_eq!(plan["optimal"], true);
+    assert_eq!(plan["placements"].as_array().unwrap().len(), 3);
+    let people = napline(&["nest", "-"], PIECES);
+    assert!(text(&people.stdout).starts_with("Length 6.5"), "{}", text(&people.stdout));
+}
+
+#[test]
+fn wrong_use_is_told_apart_from_unreadable_files() {
+    let cases: [(&[&str], &str, i32, &str); 8] = [
+        (&[], "", 2, "Usage"),
+        (&["measure"], "", 2, "unrecognized"),
+        (&["nest"], "", 2, "PIECES"),
+        (&["nest", "-", "--cuttable"], PIECES, 2, "not possible yet"),
+        (&["nest", "-", "--seconds", "soon"], PIECES, 2, "seconds"),
+        (&["nest", "/nonexistent/pieces.json"], "", 3, "/nonexistent/pieces.json"),
+        (&["nest", "-"], "{\"strip_width\": ", 3, "line 1"),
+        (&["takeoff", "-"], "not json", 3, "line 1"),
+    ];
+    for (arguments, input, code, says) in cases {
+        let output = napline(arguments, input);
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {}", text(&output.stderr));
+        assert!(text(&output.stderr).contains(says), "{arguments:?}: {}", text(&output.stderr));
+        assert_eq!(text(&output.stdout), "", "{arguments:?}");
+    }
+}
+
+#[test]
+fn help_is_for_people() {
+    let output = napline(&["--help"], "");
+    assert_eq!(output.status.code(), Some(0));
+    let help = text(&output.stdout);
+    for word in ["serve", "takeoff", "nest", "Exit codes"] {
+        assert!(help.contains(word), "{help}");
+    }
+}
+
+#[test]
+fn an_address_in_use_is_said_so() {
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let (address, data) = (taken.local_addr().unwrap().to_string(), folder.path().to_str().unwrap().to_owned());
+    let output = napline(&["serve", "--listen", &address, "--data", &data], "");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("--listen"), "{}", text(&output.stderr));
+}

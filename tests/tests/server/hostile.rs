@@ -1,0 +1,169 @@
+use std::time::{Duration, Instant};
+
+use napline_tests::peer::{Pass, Peer, add_room, hello, new_job};
+use napline_tests::server::Server;
+use shared_model::ids::JobId;
+use shared_model::job::{JobDoc, Timestamp};
+use shared_model::wire::{Frame, Hello, MOST_FRAME_BYTES, PROTOCOL};
+use uuid::Uuid;
+
+async fn sharing(server: &Server) -> (Peer, JobId) {
+    let mut ada = Pass::by_link(&server.pairing_link(), "Ada").await.connect().await;
+    let job = new_job();
+    ada.open_and_catch_up(job).await;
+    (ada, job)
+}
+
+/// The server still answers, and the job still works.
+async fn still_fine(pass: &Pass, job: JobId) {
+    let mut phone = pass.connect().await;
+    phone.open_and_catch_up(job).await;
+    let hash = phone.edit(job, &[add_room("Still fine")]).await;
+    phone.until("the receipt", |it| it.copies[&job].acked.contains(&hash)).await;
+}
+
+#[tokio::test]
+async fn garbage_ends_the_connection_and_nothing_else() {
+    let server = Server::start();
+    let (ada, job) = sharing(&server).await;
+    for garbage in [vec![], vec![0xff; 100], vec![5], b"GET / HTTP/1.1".to_vec()] {
+        let mut phone = ada.pass.connect().await;
+        phone.send_bytes(garbage).await.unwrap();
+        let reason = phone.until_gone().await;
+        assert!(reason.starts_with("not understood"), "{reason}");
+    }
+    still_fine(&ada.pass, job).await;
+}
+
+#[tokio::test]
+async fn a_frame_that_is_too_long_ends_the_connection() {
+    let server = Server::start();
+    let (ada, job) = sharing(&server).await;
+    let mut phone = ada.pass.connect().await;
+    let sent = phone.send_bytes(vec![0; MOST_FRAME_BYTES + 1]).await;
+    let heard = tokio::time::timeout(Duration::from_secs(20), async {
+        while phone.hear().await {}
+    });
+    assert!(sent.is_err() || heard.await.is_ok(), "the server hangs up");
+    still_fine(&ada.pass, job).await;
+}
+
+#[tokio::test]
+async fn only_hello_opens_the_conversation() {
+    let server = Server::start();
+    let (ada, job) = sharing(&server).await;
+    let other_protocol = Hello { protocol: PROTOCOL + 1, schema: 1, build: String::new() };
+    for (first, answer) in [
+        (Frame::Open { job }, "not understood"),
+        (Frame::Hello(other_protocol), "this app speaks version"),
+    ] {
+        let goodbye = ada.pass.turned_away(&first).await;
+        assert!(goodbye.starts_with(answer), "{goodbye}");
+    }
+}
+
+#[tokio::test]
+async fn a_job_must_be_opened_first() {
+    let server = Server::start();
+    let (mut ada, _) = sharing(&server).await;
+    let (_, frame) = ada.edit_offline(new_job(), &[add_room("Hall")]);
+    ada.send(&frame).await;
+    assert!(ada.until_gone().await.contains("was not opened"));
+}
+
+#[tokio::test]
+async fn a_change_in_somebody_elses_name_is_refused() {
+    let server = Server::start();
+    let (mut ada, job) = sharing(&server).await;
+    let mut ben = ada.pass.pair_another("Ben").await.connect().await;
+    ben.open_and_catch_up(job).await;
+    let hall = ada.edit(job, &[add_room("Hall")]).await;
+    ben.until("the hall", |it| it.copies[&job].has(&hall)).await;
+
+    let mut forged = JobDoc::new(job, *Uuid::new_v4().as_bytes(), ada.device());
+    let forged = forged.edit(&[add_room("Forged")], "test", Timestamp(0)).unwrap().unwrap();
+    ben.send(&Frame::Change { job, change: forged.bytes }).await;
+    ben.until("the refusal", |it| !it.copies[&job].nacked.is_empty()).await;
+    assert!(ben.copies[&job].nacked[0].1.contains("another device"), "{:?}", ben.copies[&job].nacked);
+
+    // Nor can Ben go on where Ada's page stopped: her actor is hers.
+    let saved = ada.copies[&job].doc.save();
+    let actor = ada_actor(&ada, job);
+    let mut stolen = JobDoc::load(job, &saved, actor, ada.device()).unwrap();
+    let stolen = stolen.edit(&[add_room("Stolen")], "test", Timestamp(0)).unwrap().unwrap();
+    ben.send(&Frame::Change { job, change: stolen.bytes }).await;
+    ben.until("the refusal", |it| it.copies[&job].nacked.len() == 2).await;
+
+    ada.listen_for(Duration::from_millis(300)).await;
+    assert_eq!(ada.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Hall"]);
+}
+
+fn ada_actor(ada: &Peer, job: JobId) -> [u8; 16] {
+    let change = &ada.copies[&job].doc.changes_since(&[]);
+    let last = change.last().unwrap();
+    shared_model::guard::change(&last.bytes, None).unwrap().actor().to_bytes().try_into().unwrap()
+}
+
+#[tokio::test]
+async fn whoever_sends_too_much_rubbish_stays_out_for_a_while() {
+    let server = Server::start();
+    let (mut ada, job) = sharing(&server).await;
+    let ben = ada.pass.pair_another("Ben").await;
+    for _ in 0..40 {
+        let rubbish = Frame::Change { job, change: vec![0x85, 0x6f, 0x4a, 0x83, 1, 2, 3] };
+        if ada.send_bytes(rubbish.encode()).await.is_err() {
+            break;
+        }
+    }
+    let reason = ada.until_gone().await;
+    assert!(reason.contains("too many changes of this device were refused"), "{reason}");
+    assert!(!ada.copies[&job].nacked.is_empty(), "it was told why before");
+    assert!(ada.pass.turned_away(&hello()).await.contains("too many changes"));
+    still_fine(&ben, job).await;
+}
+
+#[tokio::test]
+async fn a_flood_is_read_slowly_and_loses_nothing() {
+    let server = Server::start();
+    let (mut ada, job) = sharing(&server).await;
+    let mut ben = ada.pass.pair_another("Ben").await.connect().await;
+    ben.open_and_catch_up(job).await;
+    let frames: Vec<_> = (0..700).map(|n| ada.edit_offline(job, &[add_room(&format!("Room {n}"))])).collect();
+    let start = Instant::now();
+    let last = frames.last().unwrap().0;
+    for (_, frame) in &frames {
+        ada.send(frame).await;
+    }
+    // Others are served meanwhile.
+    let den = ben.edit(job, &[add_room("Den")]).await;
+    ben.until("Ben's receipt", |it| it.copies[&job].acked.contains(&den)).await;
+    ada.until("the last receipt", |it| it.copies[&job].acked.contains(&last)).await;
+    let rate = start.elapsed();
+    assert!(rate > Duration::from_secs(2), "700 changes of one phone took only {rate:?}");
+    assert_eq!(ada.copies[&job].acked.len(), 700);
+}
+
+#[tokio::test]
+async fn a_hostile_catch_up_message_is_refused() {
+    let server = Server::start();
+    let (mut ada, job) = sharing(&server).await;
+    // Bits per entry are zero: the division that panics in an unguarded reader.
+    let message = vec![0x42, 0, 0, 1, 0, 3, 1, 0, 7, 0];
+    ada.send(&Frame::Sync { job, message }).await;
+    ada.until("the refusal", |it| !it.copies[&job].nacked.is_empty()).await;
+    still_fine(&ada.pass, job).await;
+}
+
+#[tokio::test]
+async fn too_many_windows_of_one_device_are_refused() {
+    let server = Server::start();
+    let (ada, _) = sharing(&server).await;
+    let mut windows = Vec::new();
+    for _ in 0..7 {
+        windows.push(ada.pass.connect().await);
+    }
+    assert!(ada.pass.turned_away(&hello()).await.contains("too many connections"));
+    windows.pop();
+    windows.push(ada.pass.connect().await);
+    assert_eq!(windows.len(), 7);
+}

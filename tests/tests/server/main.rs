@@ -1,0 +1,13 @@
+//! The server as phones and people meet it: the real binary, over real sockets.
+#![expect(clippy::panic, clippy::expect_used, clippy::unwrap_used, reason = "tests")]
+
+/// The command line: answers, messages, exit codes.
+mod commands;
+/// Crashes, full disks, second processes, shutdowns: nothing acknowledged is lost.
+mod durability;
+/// Bytes that no honest phone sends.
+mod hostile;
+/// Who gets in, and what everybody else sees.
+mod pairing;
+/// Several phones on one job.
+mod sharing;
