@@ -2,18 +2,23 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::floor::Floor;
-use crate::job::Job;
+use crate::floor::{Floor, PlacedRoom};
+use crate::job::{Flight, FloorAtOpening, Job, Opening};
 use crate::layout::Layout;
 use crate::length::Length;
+use crate::outline::Outline;
 use crate::polygon::Area;
+
+/// Longest side that is stretched without a power stretcher: common practice.
+const POWER_STRETCH: Length = Length::feet(12);
 
 /// Quantities for the day, without waste factors: each is a sum that can be shown.
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct Materials {
-    /// Floor to pad: net floor inside the outlines, plus the flights.
+    /// Floor to pad: net floor inside the outlines, plus the flights' treads, nosings and risers.
     pub pad: Area,
-    /// Tack strip: perimeters less the openings one walks through.
+    /// Tack strip: perimeters less the openings one walks through (CRI 105 §11.1: none across door openings). What the flights
+    /// need depends on how they are laid, and is not in it.
     pub strip: Length,
     /// Seam tape: the seams' length.
     pub tape: Length,
@@ -25,6 +30,80 @@ pub struct Materials {
 
 /// Counts what the chosen layouts need.
 pub fn materials(job: &Job, floor: &Floor, chosen: &[&Layout]) -> Materials {
-    let _ = (job, floor, chosen);
-    todo!()
+    let laid = |it: &&PlacedRoom| floor.groups.iter().any(|group| group.rooms.contains(&it.room));
+    let rooms: Vec<&PlacedRoom> = floor.rooms.iter().filter(laid).collect();
+    let flights = job.flights.iter().filter(|it| job.goods_of(it.goods).is_some());
+    Materials {
+        pad: rooms.iter().map(|it| it.outline.area).chain(flights.map(developed)).sum(),
+        strip: rooms.iter().map(|it| strip(job, it)).sum(),
+        tape: chosen.iter().map(|it| it.seam_length).sum(),
+        transitions: transitions(job, &rooms),
+        power_stretch: rooms.iter().flat_map(|it| long_sides(job, it)).collect(),
+    }
+}
+
+/// Treads from the nosings' edges, and risers. Nothing for sizes that cannot be.
+fn developed(flight: &Flight) -> Area {
+    let sizes = [flight.going, flight.nosing, flight.riser, flight.width];
+    if sizes.iter().any(|it| !(Length::ZERO..=Length::MOST).contains(it)) {
+        return Area::ZERO;
+    }
+    (flight.going + flight.nosing + flight.riser) * i64::from(flight.steps) * flight.width
+}
+
+/// The sound openings of a room that one walks through.
+fn walked<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a Opening> {
+    let openings = job.room(placed.room).into_iter().flat_map(|it| &it.openings);
+    openings.filter(|it| it.kind.reaches_floor() && placed.outline.opening(it).is_some())
+}
+
+fn strip(job: &Job, placed: &PlacedRoom) -> Length {
+    let Outline { ring, walls, .. } = &placed.outline;
+    let bare = walls.iter().zip(ring.edges()).map(|(&wall, (start, end))| {
+        let spans = walked(job, placed).filter(|it| it.wall == wall).filter_map(|it| placed.outline.opening(it));
+        let mut spans: Vec<(Length, Length)> = spans.map(|(a, b)| (start.distance(a), start.distance(b))).collect();
+        spans.sort_unstable();
+        // Openings that overlap are a problem told elsewhere; here no part of the wall is taken off twice.
+        let mut reached = Length::ZERO;
+        let mut open = Length::ZERO;
+        for (from, to) in spans {
+            open += (to - from.max(reached)).max(Length::ZERO);
+            reached = reached.max(to);
+        }
+        start.distance(end) - open
+    });
+    bare.sum()
+}
+
+/// An opening between two of the rooms that was entered in both counts once.
+fn transitions(job: &Job, rooms: &[&PlacedRoom]) -> Vec<Length> {
+    let between = |placed: &PlacedRoom, to: &PlacedRoom| -> usize {
+        changes(job, placed).filter(|it| it.leads_to == Some(to.room)).count()
+    };
+    let mut widths = Vec::new();
+    for (n, placed) in rooms.iter().enumerate() {
+        let mut counted: Vec<usize> = rooms[..n].iter().map(|earlier| between(earlier, placed)).collect();
+        for opening in changes(job, placed) {
+            let earlier = rooms[..n].iter().position(|it| opening.leads_to == Some(it.room));
+            match earlier.and_then(|it| counted.get_mut(it)) {
+                Some(left @ 1..) => *left -= 1,
+                _ => widths.push(opening.width),
+            }
+        }
+    }
+    widths
+}
+
+fn changes<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a Opening> {
+    walked(job, placed).filter(|it| it.floor == FloorAtOpening::OtherFloor)
+}
+
+fn long_sides(job: &Job, placed: &PlacedRoom) -> Vec<String> {
+    let edges = placed.outline.walls.iter().zip(placed.outline.ring.edges());
+    let long = edges.map(|(&wall, (start, end))| (wall, start.distance(end))).filter(|&(_, it)| it > POWER_STRETCH);
+    long.filter_map(|(wall, length)| {
+        let room = job.room(placed.room)?;
+        Some(format!("{}, {}: {}", room.title(), room.wall_title(wall), length.show(job.units.style())))
+    })
+    .collect()
 }
