@@ -24,5 +24,7 @@ pub mod nest;
 pub mod materials;
 pub mod takeoff;
 
+pub mod open_file;
+
 pub mod guard;
 pub mod wire;
