@@ -1,0 +1,169 @@
+//! Combines the variants of all rooms and flights into the layouts worth choosing from.
+
+use super::PileDirection;
+use super::stock::Stock;
+use super::variant::Variant;
+use crate::length::Length;
+use crate::nest::{self, Phase, Shape};
+
+/// Variants of one room that are combined with others.
+const VARIANTS: usize = 8;
+/// Work for one more room, in combinations: the fewer rooms, the more are kept side by side.
+const WIDEST: usize = 16;
+const NARROWEST: usize = 5;
+const WORK: usize = 240;
+
+/// A room or a flight with its variants for each pile direction that is tried.
+pub(super) struct Unit {
+    pub variants: Vec<(PileDirection, Vec<Variant>)>,
+}
+
+/// A nap group's rooms and flights.
+pub(super) struct Group {
+    /// Index into the floor's groups.
+    pub index: usize,
+    pub units: Vec<Unit>,
+    pub piles: Vec<PileDirection>,
+}
+
+/// One variant for each unit of all groups, in their order; each group in one pile direction.
+#[derive(Clone)]
+pub(super) struct Choice<'a> {
+    pub piles: Vec<PileDirection>,
+    pub variants: Vec<Vec<&'a Variant>>,
+    /// Of all pieces, group by group, in the order of the variants' pieces.
+    pub shapes: Vec<Shape>,
+    group_start: usize,
+    pub length: Length,
+    pub seam_length: Length,
+    pub seam_cost: i64,
+}
+
+impl Choice<'_> {
+    fn measures(&self) -> [i128; 4] {
+        [
+            i128::from(self.length.0),
+            i128::from(self.seam_length.0),
+            i128::from(self.seam_cost),
+            self.shapes.len() as i128,
+        ]
+    }
+}
+
+/// The most promising combinations, shortest roll first. The roll length is that of a first, quick plan.
+pub(super) fn choices<'a>(groups: &'a [Group], stock: &Stock) -> Vec<Choice<'a>> {
+    let units: usize = groups.iter().map(|it| it.units.len()).sum();
+    let width = (WORK / units.max(1)).clamp(NARROWEST, WIDEST);
+    let mut choices = vec![Choice {
+        piles: Vec::new(),
+        variants: Vec::new(),
+        shapes: Vec::new(),
+        group_start: 0,
+        length: Length::ZERO,
+        seam_length: Length::ZERO,
+        seam_cost: 0,
+    }];
+    for group in groups {
+        let mut next = Vec::new();
+        for &pile in &group.piles {
+            let mut partial: Vec<Choice> = choices.iter().map(|it| it.with_group(pile)).collect();
+            for unit in &group.units {
+                let variants = unit.variants.iter().filter(|(it, _)| *it == pile).flat_map(|(_, it)| it);
+                let variants: Vec<&Variant> = variants.collect();
+                let extended = partial.iter().flat_map(|it| variants.iter().map(|variant| it.with(variant, stock)));
+                partial = shortlist(extended.collect(), width, Choice::measures);
+            }
+            next.extend(partial);
+        }
+        choices = shortlist(next, width, Choice::measures);
+    }
+    choices
+}
+
+/// The variants of one unit that may be of use in a combination.
+pub(super) fn useful(variants: Vec<Variant>, stock: &Stock) -> Vec<Variant> {
+    let roll = stock.goods.roll_width;
+    let measured: Vec<(Length, Variant)> = variants
+        .into_iter()
+        .map(|it| {
+            let shapes: Vec<Shape> = it.pieces.iter().map(|it| it.shape).collect();
+            (nest::estimate(&in_phase(shapes, 0), roll).unwrap_or(Length(i64::MAX)), it)
+        })
+        .collect();
+    let measures = |(length, it): &(Length, Variant)| {
+        [
+            i128::from(length.0),
+            i128::from(it.seam_length().0),
+            i128::from(it.seam_cost()),
+            it.carpet(),
+            i128::from(it.longest_narrow(roll).0),
+        ]
+    };
+    shortlist(measured, VARIANTS, measures).into_iter().map(|(_, it)| it).collect()
+}
+
+impl<'a> Choice<'a> {
+    fn with_group(&self, pile: PileDirection) -> Self {
+        let mut next = self.clone();
+        next.piles.push(pile);
+        next.variants.push(Vec::new());
+        next.group_start = next.shapes.len();
+        next
+    }
+
+    fn with(&self, variant: &'a Variant, stock: &Stock) -> Self {
+        let mut next = self.clone();
+        if let Some(group) = next.variants.last_mut() {
+            group.push(variant);
+        }
+        next.shapes.extend(variant.pieces.iter().map(|it| it.shape));
+        next.shapes = in_phase(next.shapes, next.group_start);
+        next.length = nest::estimate(&next.shapes, stock.goods.roll_width).unwrap_or(Length(i64::MAX));
+        next.seam_length += variant.seam_length();
+        next.seam_cost += variant.seam_cost();
+        next
+    }
+}
+
+/// Shifts the pattern of the shapes from `start` on so that the largest of them can begin at the roll's end.
+fn in_phase(mut shapes: Vec<Shape>, start: usize) -> Vec<Shape> {
+    let patterned = shapes.iter().skip(start).filter_map(|it| Some(((it.width * it.length).0, it.phase?)));
+    if let Some((_, Phase { offset: origin, .. })) = patterned.max_by_key(|(area, _)| *area) {
+        for phase in shapes.iter_mut().skip(start).filter_map(|it| it.phase.as_mut()) {
+            phase.offset = Length((phase.offset - origin).0.rem_euclid(phase.step.0));
+        }
+    }
+    shapes
+}
+
+/// At most `keep` items: the best in each measure, then all that no other beats in everything, then the rest; each
+/// kind from the best in the first measure on.
+pub(super) fn shortlist<T, const N: usize>(items: Vec<T>, keep: usize, measures: impl Fn(&T) -> [i128; N]) -> Vec<T> {
+    let mut items: Vec<([i128; N], T)> = items.into_iter().map(|it| (measures(&it), it)).collect();
+    items.sort_by_key(|it| it.0);
+    items.dedup_by_key(|it| it.0);
+    let mut rank = vec![2; items.len()];
+    let mut front: Vec<[i128; N]> = Vec::new();
+    for (i, (own, _)) in items.iter().enumerate() {
+        if !front.iter().any(|it| beats(it, own)) {
+            front.push(*own);
+            rank[i] = 1;
+        }
+    }
+    for measure in 0..N {
+        if let Some(best) = (0..items.len()).min_by_key(|&i| (items[i].0[measure], i)) {
+            rank[best] = 0;
+        }
+    }
+    let mut order: Vec<usize> = (0..items.len()).collect();
+    order.sort_by_key(|&i| (rank[i], i));
+    order.truncate(keep);
+    let mut kept = vec![false; items.len()];
+    order.into_iter().for_each(|i| kept[i] = true);
+    items.into_iter().zip(kept).filter(|(_, kept)| *kept).map(|((_, it), _)| it).collect()
+}
+
+/// Whether one is not worse in anything. (Equal ones are beaten by the first of them.)
+pub(super) fn beats<const N: usize>(one: &[i128; N], other: &[i128; N]) -> bool {
+    one.iter().zip(other).all(|(one, other)| one <= other)
+}

@@ -1,0 +1,106 @@
+//! Where the seam lines of a room may lie.
+
+use super::patch::{Ground, Patch};
+use crate::length::Length;
+
+/// Which seam lines, in words that stay the same when a reading changes a little.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Start {
+    /// The first full breadth lies along the west side (pile to the north), the rest toward the east.
+    West,
+    East,
+    /// The two outer breadths are equally wide.
+    Balanced,
+    /// A seam lies on a line of the outline: at its n-th corner from the west, counting each line once.
+    Corner(usize),
+}
+
+/// More breadths than any room needs.
+const MOST_BREADTHS: usize = 400;
+/// Outlines with more corner lines than this are cut at the first of them only.
+const MOST_CORNERS: usize = 24;
+
+/// The sets of seam lines worth trying, each once. All leave breadths that the roll holds.
+pub(super) fn lines(ground: &Ground) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
+    let (min, max) = (ground.bounds.min.x, ground.bounds.max.x);
+    let mirror = ground.mirrored();
+    let from_west = grow(ground, min);
+    let from_east = grow(&mirror, mirror.bounds.min.x).map(mirrored);
+    let balanced = from_west.as_ref().and_then(|it| balanced(ground, it.len()));
+
+    let mut corners: Vec<Length> = ground.ring.0.iter().map(|it| it.x).filter(|it| *it > min && *it < max).collect();
+    corners.sort_unstable();
+    corners.dedup();
+    let at_corner = |at: Length| {
+        let west = grow(&mirror, -at).map(mirrored)?;
+        let east = grow(ground, at)?;
+        Some([west, vec![at], east].concat())
+    };
+
+    let mut tried: Vec<(Start, Option<Vec<Length>>)> =
+        vec![(Start::West, from_west), (Start::East, from_east), (Start::Balanced, balanced)];
+    tried.extend(corners.into_iter().take(MOST_CORNERS).enumerate().map(|(i, at)| (Start::Corner(i), at_corner(at))));
+
+    let mut found: Vec<(Start, Vec<Length>, Vec<Patch>)> = Vec::new();
+    for (start, lines) in tried {
+        let Some(lines) = lines.filter(|lines| found.iter().all(|(_, other, _)| other != lines)) else { continue };
+        if let Some(patches) = ground.patches(&lines) {
+            found.push((start, lines, patches));
+        }
+    }
+    found
+}
+
+fn mirrored(lines: Vec<Length>) -> Vec<Length> {
+    lines.into_iter().rev().map(|it| -it).collect()
+}
+
+/// Lines from the seam line (or west side) `from` to the east, each as far on as the roll allows.
+fn grow(ground: &Ground, from: Length) -> Option<Vec<Length>> {
+    let (min, max) = (ground.bounds.min.x, ground.bounds.max.x);
+    let mut lines = Vec::new();
+    let mut from = from;
+    loop {
+        let lost = if from == min { Length::ZERO } else { ground.stock.slack };
+        if ground.fits(from, max, lost) {
+            return Some(lines);
+        }
+        from = next(ground, from)?;
+        lines.push(from);
+        if lines.len() > MOST_BREADTHS {
+            return None;
+        }
+    }
+}
+
+/// The farthest seam line after `from` that leaves a breadth the roll holds.
+fn next(ground: &Ground, from: Length) -> Option<Length> {
+    let stock = ground.stock;
+    let full = ground.between(from, (from + stock.usable).min(ground.bounds.max.x));
+    let over = full.iter().filter(|it| it.bounds.min.x == from).map(|it| it.west).max()?;
+    let farthest = from + stock.goods.roll_width - over - stock.rules.seam_trim;
+    // A wall just short of the seam line needs its allowance, so the line may have to lie nearer.
+    let nearest = farthest - (ground.wall - stock.rules.seam_trim).max(Length::ZERO);
+    let mut candidates = match stock.repeat_across {
+        Some(repeat) if from > ground.bounds.min.x => {
+            (0..stock.usable.0 / repeat.0).map(|it| from + stock.usable - repeat * it).collect()
+        }
+        _ => {
+            let corners = ground.ring.0.iter().map(|it| it.x).filter(|it| *it > nearest && *it < farthest);
+            corners.chain([farthest, nearest]).collect::<Vec<_>>()
+        }
+    };
+    candidates.sort_unstable();
+    let within = |it: &Length| *it > from && *it < ground.bounds.max.x;
+    candidates.into_iter().rev().filter(within).find(|it| ground.fits(from, *it, Length::ZERO))
+}
+
+/// As many breadths as there are with full ones, the outer two equal.
+fn balanced(ground: &Ground, lines: usize) -> Option<Vec<Length>> {
+    let between = ground.stock.usable * (i64::try_from(lines).ok()? - 1).max(0);
+    let outer = (ground.bounds.max.x - ground.bounds.min.x - between) / 2;
+    if lines == 0 || outer <= Length::ZERO {
+        return None;
+    }
+    Some((0..lines).map(|it| ground.bounds.min.x + outer + ground.stock.usable * it as i64).collect())
+}

@@ -1,0 +1,186 @@
+//! From a combination of variants to a layout with its place on the roll.
+
+use super::choose::{Choice, Group, beats, choices, shortlist};
+use super::flight::Stair;
+use super::stock::Stock;
+use super::variant::Planned;
+use super::{GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
+use crate::floor::Floor;
+use crate::ids::RoomId;
+use crate::job::{Flight, Job};
+use crate::nest::{Budget, NestPiece, nest};
+use crate::polygon::Area;
+use crate::problem::{Place, Problem, ProblemKind};
+
+/// Layouts offered at most.
+const OFFERED: usize = 8;
+/// Combinations that are planned on the roll with some patience.
+const PLANNED: usize = 10;
+const PATIENCE: Budget = Budget::steps(300_000);
+
+/// The layouts worth choosing from, best first.
+pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group]) -> (Vec<Layout>, Vec<Problem>) {
+    let measures = |it: &Choice| [i128::from(it.length.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
+    let chosen = shortlist(choices(groups, stock), PLANNED, measures);
+    let mut layouts = Vec::new();
+    let mut problems = Vec::new();
+    for choice in &chosen {
+        match layout(job, floor, stock, groups, choice) {
+            Ok(layout) => layouts.push(layout),
+            Err(problem) if problems.is_empty() => problems.push(problem),
+            Err(_) => {}
+        }
+    }
+    let measures =
+        |it: &Layout| [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
+    layouts.sort_by_key(|it| (measures(it), it.roll.length, it.pieces.len()));
+    let mut best: Vec<Layout> = Vec::new();
+    for layout in layouts {
+        if !best.iter().any(|it| beats(&measures(it), &measures(&layout))) {
+            best.push(layout);
+        }
+    }
+    let mut best = shortlist(best, OFFERED, measures);
+    tell_apart(&mut best);
+    (best, problems)
+}
+
+fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Choice) -> Result<Layout, Problem> {
+    let mut pieces = Vec::new();
+    let mut seams: Vec<Seam> = Vec::new();
+    let mut key = stock.goods.id.to_string();
+    let mut shapes = choice.shapes.iter();
+    for (variants, &pile) in choice.variants.iter().zip(&choice.piles) {
+        key += &format!("/{}", pile.title());
+        for variant in variants {
+            key += &format!("/{}", variant.key);
+            seams.extend(variant.seams.iter().cloned());
+            for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
+                pieces.push((piece(job, planned, pile, variant.pieces.len()), *shape));
+            }
+        }
+    }
+    let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| is_laid(&pieces, *id)).collect();
+    seams.extend(opening::seams(job, floor, &rooms, stock.goods.id));
+
+    let to_nest: Vec<NestPiece> = pieces
+        .iter()
+        .map(|(piece, it)| NestPiece {
+            id: piece.id.clone(),
+            width: it.width,
+            length: it.length,
+            phase: it.phase,
+            across: it.across,
+        })
+        .collect();
+    let roll = nest(&to_nest, stock.goods.roll_width, PATIENCE)
+        .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
+    let pieces = pieces.into_iter().map(|(piece, shape)| Piece { phase: shape.phase.map(|it| it.offset), ..piece });
+    let pieces: Vec<Piece> = pieces.collect();
+    let order = roll.length.max(stock.goods.minimum).round_up_to(stock.goods.increment);
+    let net = net(job, floor, &rooms, &pieces);
+    let ordered = order * stock.goods.roll_width;
+    let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
+    Ok(Layout {
+        key: format!("{:016x}", fingerprint(&key)),
+        name: name(&choice.piles, &seams),
+        groups: groups.iter().zip(&choice.piles).map(|(it, &pile)| GroupPile { group: it.index, pile }).collect(),
+        seam_length: seams.iter().map(|it| it.length).sum(),
+        pieces,
+        seams,
+        roll,
+        order,
+        net,
+        ordered,
+        waste: ordered - net,
+        seam_cost,
+    })
+}
+
+fn is_laid(pieces: &[(Piece, crate::nest::Shape)], id: RoomId) -> bool {
+    pieces.iter().any(|(it, _)| matches!(it.part, Part::Breadth { room, .. } if room == id))
+}
+
+fn net(job: &Job, floor: &Floor, rooms: &[RoomId], pieces: &[Piece]) -> Area {
+    let covered = floor.rooms.iter().filter(|it| rooms.contains(&it.room)).map(|it| it.covered.area());
+    let laid = |it: &&Flight| pieces.iter().any(|piece| matches!(piece.part, Part::Flight { flight, .. } if flight == it.id));
+    let stairs = job.flights.iter().filter(laid).filter_map(|it| Some(Stair::of(it, &job.rules)?.area()));
+    covered.chain(stairs).sum()
+}
+
+fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: usize) -> Piece {
+    let (cut, part) = (&planned.cut, planned.part);
+    let size = format!("{}x{}", cut.width.0, cut.length.0);
+    let (place, label) = match part {
+        Part::Breadth { room, breadth, fill } => {
+            let name = job.room(room).map_or("Room", |it| it.title());
+            let breadth_of = if of > 1 { format!(", breadth {breadth}") } else { String::new() };
+            let fill_of = fill.map(|it| format!(", part {it}")).unwrap_or_default();
+            let place = format!("{:06x}-{breadth}{}", short(&room), fill.map(|it| format!(".{it}")).unwrap_or_default());
+            (place, format!("{name}{breadth_of}{fill_of}"))
+        }
+        Part::Flight { flight, part } => {
+            let name = job.flights.iter().find(|it| it.id == flight).map_or("Stairs", flight_title);
+            let run = if part > 0 { format!(", run {part}") } else { String::new() };
+            (format!("{:06x}-{part}", short(&flight)), format!("{name}{run}"))
+        }
+    };
+    Piece {
+        id: format!("{place}-{:06x}", short(&size)),
+        label,
+        part,
+        covers: cut.covers.iter().map(|it| pile.to_plan(it)).collect(),
+        pile,
+        width: cut.width,
+        length: cut.length,
+        extra: cut.extra,
+        phase: None,
+    }
+}
+
+pub(super) fn flight_title(flight: &Flight) -> &str {
+    match flight.name.trim() {
+        "" => "Stairs without a name",
+        name => name,
+    }
+}
+
+/// "Pile north, 2 seams, 1 cross seam".
+fn name(piles: &[PileDirection], seams: &[Seam]) -> String {
+    let mut titles: Vec<&str> = piles.iter().map(|it| it.title()).collect();
+    titles.sort_unstable();
+    titles.dedup();
+    let count = |kind: SeamKind| seams.iter().filter(|it| it.kind == kind).count();
+    let named = |count: usize, what: &str| match count {
+        1 => format!("1 {what}"),
+        _ => format!("{count} {what}s"),
+    };
+    let mut name = format!("Pile {}, {}", titles.join(" and "), named(count(SeamKind::Side), "seam"));
+    if count(SeamKind::Cross) > 0 {
+        name += &format!(", {}", named(count(SeamKind::Cross), "cross seam"));
+    }
+    name
+}
+
+/// Numbers the layouts whose names are the same.
+fn tell_apart(layouts: &mut [Layout]) {
+    for i in 1..layouts.len() {
+        let (before, rest) = layouts.split_at_mut(i);
+        let own = &mut rest[0];
+        let same = before.iter().filter(|it| it.name.split(" (").next() == Some(own.name.as_str())).count();
+        if same > 0 {
+            own.name += &format!(" ({})", same + 1);
+        }
+    }
+}
+
+/// FNV-1a (Fowler, Noll and Vo), 64 bits.
+fn fingerprint(text: &str) -> u64 {
+    text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3))
+}
+
+/// 24 bits of the fingerprint: enough to tell the things of one house apart.
+fn short(text: &impl ToString) -> u64 {
+    let hash = fingerprint(&text.to_string());
+    (hash ^ (hash >> 24) ^ (hash >> 48)) & 0xff_ffff
+}

@@ -1,0 +1,210 @@
+//! The ways to carpet one room or one flight with a given pile.
+
+use super::cost::{self, Surroundings};
+use super::fill::{Cut, Fill, fills};
+use super::flight::Stair;
+use super::lines::{Start, lines};
+use super::mouth::Mouth;
+use super::patch::{Ground, Patch};
+use super::stock::Stock;
+use super::{Part, PileDirection, Seam, SeamKind};
+use crate::floor::PlacedRoom;
+use crate::ids::FlightId;
+use crate::job::{Match, Rules};
+use crate::length::Length;
+use crate::nest::{Phase, Shape};
+use crate::polygon::Point;
+
+/// More breadths that can each be pieced than this are all pieced alike.
+const PIECED_APART: usize = 2;
+
+/// One way to carpet one room or flight.
+#[derive(Clone, Debug)]
+pub(super) struct Variant {
+    /// The same for the same decisions, also when a reading changed a little.
+    pub key: String,
+    pub pieces: Vec<Planned>,
+    /// On the plan.
+    pub seams: Vec<Seam>,
+}
+
+/// A cut with its part in the house, and what the pattern asks of it.
+#[derive(Clone, Debug)]
+pub(super) struct Planned {
+    pub cut: Cut,
+    pub part: Part,
+    pub shape: Shape,
+}
+
+impl Variant {
+    pub fn seam_length(&self) -> Length {
+        self.seams.iter().map(|it| it.length).sum()
+    }
+
+    pub fn seam_cost(&self) -> i64 {
+        self.seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum()
+    }
+
+    /// Carpet cut, in square counts.
+    pub fn carpet(&self) -> i128 {
+        self.pieces.iter().map(|it| (it.cut.width * it.cut.length).0).sum()
+    }
+
+    /// The longest piece that another can lie beside.
+    pub fn longest_narrow(&self, roll: Length) -> Length {
+        let narrow = self.pieces.iter().filter(|it| it.cut.width * 2 <= roll);
+        narrow.map(|it| it.cut.length).max().unwrap_or_default()
+    }
+}
+
+/// All variants of a room. Empty when no breadths of these goods can cover it.
+pub(super) fn of_room(
+    placed: &PlacedRoom,
+    pile: PileDirection,
+    stock: &Stock,
+    mouths: &[Mouth],
+    seamed: bool,
+) -> Vec<Variant> {
+    let Some(bounds) = placed.covered.bounds() else { return Vec::new() };
+    let Some(ground) = Ground::of(pile.from_plan(&placed.covered), stock, seamed) else { return Vec::new() };
+    let around = Surroundings { mouths, bounds, pile: pile.axis() };
+    let mut variants = Vec::new();
+    for (start, lines, patches) in lines(&ground) {
+        let side = side_seams(placed, pile, &patches, &around);
+        for fills in combinations(patches.iter().map(|it| fills(&ground, it)).collect()) {
+            let Some(origin) = origin_across(stock, &lines, &fills) else { continue };
+            let mut seams = side.clone();
+            seams.extend(cross_seams(placed, pile, &fills, &around));
+            let parts: String = fills.iter().map(|it| format!(".{}", it.cuts.len())).collect();
+            let start = match start {
+                Start::West => "w".to_owned(),
+                Start::East => "e".to_owned(),
+                Start::Balanced => "b".to_owned(),
+                Start::Corner(i) => format!("c{i}"),
+            };
+            let pieces = planned(placed, stock, &patches, fills, origin);
+            variants.push(Variant { key: format!("{}:{start}{parts}", placed.room), pieces, seams });
+        }
+    }
+    variants
+}
+
+/// All variants of a flight.
+pub(super) fn of_flight(flight: FlightId, stair: &Stair, rules: &Rules, stock: &Stock) -> Vec<Variant> {
+    let runs = stair.runs(rules).into_iter().map(|cuts| {
+        let several = cuts.len() > 1;
+        let pieces = cuts.into_iter().enumerate().map(|(i, cut)| {
+            let part = Part::Flight { flight, part: if several { i as u32 + 1 } else { 0 } };
+            // A single run may start anywhere in the pattern; several continue it.
+            let phase = stock.repeat.filter(|_| several).map(|step| Phase { step, offset: cut.start });
+            let shape = Shape { width: cut.width, length: cut.length, phase, across: None };
+            Planned { cut, part, shape }
+        });
+        let pieces: Vec<Planned> = pieces.collect();
+        Variant { key: format!("{flight}:{}", pieces.len()), pieces, seams: Vec::new() }
+    });
+    runs.collect()
+}
+
+/// One fill of each patch, in every combination; when many patches can be pieced, all in the same number of parts.
+fn combinations(options: Vec<Vec<Fill>>) -> Vec<Vec<Fill>> {
+    if options.iter().filter(|it| it.len() > 1).count() > PIECED_APART {
+        let most = options.iter().map(Vec::len).max().unwrap_or(0);
+        let alike = |i: usize| options.iter().filter_map(|it| it.get(i).or(it.last()).cloned()).collect();
+        return (0..most).map(alike).collect();
+    }
+    options.into_iter().fold(vec![Vec::new()], |combinations, fills| {
+        let extended = combinations.iter().flat_map(|before: &Vec<Fill>| {
+            fills.iter().map(|it| [&before[..], std::slice::from_ref(it)].concat())
+        });
+        extended.collect()
+    })
+}
+
+/// Where on the floor the roll's left edge lies in the first full repeat, so that every cut finds its place in the
+/// width. `None` when there is no such place; anywhere when the pattern does not repeat across.
+fn origin_across(stock: &Stock, lines: &[Length], fills: &[Fill]) -> Option<Length> {
+    let cuts = || fills.iter().flat_map(|it| &it.cuts);
+    let (Some(repeat), Some(first)) = (stock.repeat_across, lines.first()) else { return cuts().next().map(|it| it.left) };
+    // The seam lines lie one trim from the roll's left edge, or as far to the right as whole repeats allow.
+    let trim = stock.rules.seam_trim;
+    let origins = [*first - trim, *first - trim - stock.slack];
+    origins.into_iter().find(|origin| {
+        cuts().all(|it| Length((it.left - *origin).0.rem_euclid(repeat.0)) + it.width <= stock.goods.roll_width)
+    })
+}
+
+fn planned(placed: &PlacedRoom, stock: &Stock, patches: &[Patch], fills: Vec<Fill>, origin: Length) -> Vec<Planned> {
+    let count = |breadth: usize| -> usize {
+        patches.iter().zip(&fills).filter(|(it, _)| it.breadth == breadth).map(|(_, it)| it.cuts.len()).sum()
+    };
+    let counts: Vec<usize> = patches.iter().map(|it| count(it.breadth)).collect();
+    let mut fill = 0;
+    let mut before = usize::MAX;
+    let mut pieces = Vec::new();
+    for ((patch, cuts), count) in patches.iter().zip(fills).zip(counts) {
+        if patch.breadth != before {
+            fill = 0;
+        }
+        before = patch.breadth;
+        for cut in cuts.cuts {
+            fill += 1;
+            let part = Part::Breadth {
+                room: placed.room,
+                breadth: patch.breadth as u32 + 1,
+                fill: (count > 1).then_some(fill),
+            };
+            let shift = drop(stock, patch.breadth);
+            let phase = stock.repeat.map(|step| Phase { step, offset: cut.start + shift });
+            let across = stock.repeat_across.map(|step| Phase { step, offset: cut.left - origin });
+            let shape = Shape { width: cut.width, length: cut.length, phase, across };
+            pieces.push(Planned { cut, part, shape });
+        }
+    }
+    pieces
+}
+
+/// By how much the pattern of a breadth is shifted along the roll against the first breadth's.
+fn drop(stock: &Stock, breadth: usize) -> Length {
+    match (stock.goods.pattern, stock.repeat) {
+        (Match::Drop { numerator, denominator }, Some(repeat)) => {
+            let (numerator, denominator) = (u128::from(numerator), u128::from(denominator.max(1)));
+            let parts = breadth as u128 * numerator % denominator;
+            Length(((repeat.0 as u128 * parts) / denominator) as i64)
+        }
+        _ => Length::ZERO,
+    }
+}
+
+fn side_seams(placed: &PlacedRoom, pile: PileDirection, patches: &[Patch], around: &Surroundings) -> Vec<Seam> {
+    let width = |it: &Patch| it.bounds.max.x - it.bounds.min.x;
+    let mut seams = Vec::new();
+    for patch in patches {
+        for &(from, to) in &patch.seams_east {
+            let beside = patches.iter().filter(|it| {
+                it.breadth == patch.breadth + 1 && it.bounds.min.y < to.y.max(from.y) && it.bounds.max.y > to.y.min(from.y)
+            });
+            let narrowest = beside.map(width).fold(width(patch), Length::min);
+            seams.push(seam(placed, pile, SeamKind::Side, (from, to), narrowest, around));
+        }
+    }
+    seams
+}
+
+fn cross_seams(placed: &PlacedRoom, pile: PileDirection, fills: &[Fill], around: &Surroundings) -> Vec<Seam> {
+    let all = fills.iter().flat_map(|it| &it.seams);
+    all.map(|&ends| seam(placed, pile, SeamKind::Cross, ends, Length::ZERO, around)).collect()
+}
+
+fn seam(
+    placed: &PlacedRoom,
+    pile: PileDirection,
+    kind: SeamKind,
+    (from, to): (Point, Point),
+    narrowest: Length,
+    around: &Surroundings,
+) -> Seam {
+    let (from, to) = (pile.point_to_plan(from), pile.point_to_plan(to));
+    let seam = Seam { room: placed.room, kind, from, to, length: from.distance(to), costs: Vec::new() };
+    Seam { costs: cost::costs(&seam, narrowest, around), ..seam }
+}
