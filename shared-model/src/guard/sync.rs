@@ -54,8 +54,8 @@ pub(super) fn sync(bytes: &[u8], known: usize, from: Option<DeviceId>, whole: bo
     Ok(VettedSync { message, changes, whole })
 }
 
-/// What a server sends at once: one whole document, or changes one after another. A document's changes are not vetted one by
-/// one: only the phone's own server, which vetted them, may send it.
+/// What a server sends at once: a whole document, single changes, or a document and then changes that wait for others. A
+/// document's changes are not vetted one by one: only the phone's own server, which vetted them, may send it.
 fn changes_of_blob(blob: &[u8]) -> Result<Vec<VettedChange>, Refusal> {
     let mut rest = Bytes(blob);
     let mut changes = Vec::new();
@@ -64,8 +64,8 @@ fn changes_of_blob(blob: &[u8]) -> Result<Vec<VettedChange>, Refusal> {
         let chunk = chunk::next(&mut rest)?;
         let bytes = &start[..start.len() - rest.0.len()];
         match chunk.kind {
-            Kind::Document if bytes.len() == blob.len() => return Ok(Vec::new()),
-            Kind::Document => return malformed("a document among changes"),
+            Kind::Document if start.len() == blob.len() => {}
+            Kind::Document => return malformed("a document behind changes"),
             Kind::Change | Kind::DeflatedChange => changes.push(change(bytes, None)?),
         }
     }

@@ -239,11 +239,13 @@ impl JobDoc {
         let mut next = state.clone();
         let new = if message.is_whole() {
             let before = self.heads();
-            let (message, _) = message.into_parts();
+            let (message, changes) = message.into_parts();
             // From the phone's own server, which has checked all this.
             let mut copy = self.doc.clone();
             unwinding(|| copy.receive_sync_message(&mut next, message)).map_err(DocError::Refused)?;
             self.doc = copy;
+            self.waiting.extend(changes.into_iter().map(|it| (it.hash(), it)));
+            self.waiting.retain(|hash, _| self.doc.get_change_meta_by_hash(hash).is_none());
             self.doc.get_changes_meta(&before).into_iter().map(|it| it.hash).collect()
         } else {
             let (message, changes) = message.into_parts();

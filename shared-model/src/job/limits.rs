@@ -1,7 +1,6 @@
 //! What a person's entry may be: refused with a reason before it gets into the document.
 
 use super::{Decision, EditError, Flight, Goods, Match, Opening, Order, Rule, Turn, words};
-use crate::job::Angle;
 use crate::length::Length;
 
 /// Longest name of a thing or person, in bytes.
@@ -55,8 +54,7 @@ pub(super) fn order(order: &Order) -> Check {
 }
 
 pub(super) fn turn(turn: Turn) -> Check {
-    let half = Angle::degrees(180);
-    check((-half.0 + 1..half.0).contains(&turn.0.0), || "a turn is between -180° and +180°, both excluded".to_owned())
+    check(turn.is_possible(), || "a turn is between -180° and +180°, both excluded".to_owned())
 }
 
 pub(super) fn rule(rule: Rule, value: i64) -> Check {

@@ -30,6 +30,7 @@ pub(crate) use schema::{is_fixed_change, schema_of_fixed_actor};
 
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
+use crate::problem::Place;
 
 /// One house to carpet: everything the crew measured and chose. Nothing in it is computed.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -215,6 +216,7 @@ pub enum Decision {
 /// A field with several values given at the same time.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Dispute {
+    pub place: Place,
     /// In words: "name of the room", "width of the doorway".
     pub field: String,
     /// The value in use first, then the others.

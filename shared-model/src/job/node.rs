@@ -107,9 +107,20 @@ impl Node {
     }
 
     /// Writes one field; nothing if it says so already and nobody disputes it.
+    ///
+    /// To settle a dispute by the value in use, automerge would delete the others; as nothing is ever deleted in a job, they are
+    /// written over and then the value is written anew.
     pub fn put(&self, tx: &mut impl Transactable, key: &str, value: impl Into<ScalarValue>) -> Result<(), AutomergeError> {
         let value = value.into();
-        self.0.iter().try_for_each(|map| tx.put(map, key, value.clone()))
+        for map in &self.0 {
+            let said = tx.get_all(map, key)?;
+            if said.len() > 1 && said.last().is_some_and(|(said, _)| said.as_scalar() == Some(&value)) {
+                let another = if value == ScalarValue::Null { false.into() } else { ScalarValue::Null };
+                tx.put(map, key, another)?;
+            }
+            tx.put(map, key, value.clone())?;
+        }
+        Ok(())
     }
 
     /// Whether the field's value in use is this one.

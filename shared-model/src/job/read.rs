@@ -11,23 +11,24 @@ use uuid::Uuid;
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, Decision, Dispute, Flight, Goods, Job, Match, Opening, Order, Reading, Room, Rules, Stamp, Timestamp, Turn,
+    Choice, Decision, Dispute, Flight, Goods, Job, Match, Opening, Order, Reading, Room, Rule, Rules, Stamp, Timestamp, Turn,
     TurnStatement, Wall, limits, words,
 };
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::job::Angle;
 use crate::length::Length;
+use crate::problem::Place;
 
 pub(super) fn job(id: JobId, doc: &Automerge) -> Job {
     let mut reader = Reader { doc, disputes: Vec::new() };
     let fields = Node::root(doc, key::JOB).read(doc);
-    reader.dispute("the job", &fields, &[(key::NAME, "name"), (key::UNITS, "units")]);
+    reader.dispute(Place::Job, "the job", &fields, &[(key::NAME, "name"), (key::UNITS, "units")]);
     let rooms = reader.rooms();
     let flights = reader.flights();
     let goods = reader.goods();
     let rules = reader.rules();
     let choices = reader.choices();
-    Job {
+    let mut job = Job {
         id,
         schema: schema::schema_of(doc),
         name: fields.text(key::NAME).map(short).unwrap_or_default(),
@@ -39,6 +40,25 @@ pub(super) fn job(id: JobId, doc: &Automerge) -> Job {
         rules,
         choices,
         disputes: reader.disputes,
+    };
+    if !job.disputes.is_empty() {
+        name_disputed(&mut job);
+    }
+    job
+}
+
+/// Says rooms, walls and goods by their names in the values of disputes.
+fn name_disputed(job: &mut Job) {
+    let mut names: BTreeMap<String, String> = BTreeMap::new();
+    names.extend(job.goods.iter().map(|it| (it.id.to_string(), it.name.clone())));
+    for room in &job.rooms {
+        names.insert(room.id.to_string(), room.name.clone());
+        names.extend(room.walls.iter().zip(1..).map(|(it, n)| (it.id.to_string(), format!("wall {n} of {}", room.name))));
+    }
+    for value in job.disputes.iter_mut().flat_map(|it| &mut it.values) {
+        if let Some(name) = names.get(value.as_str()) {
+            value.clone_from(name);
+        }
     }
 }
 
@@ -93,14 +113,14 @@ impl<'d> Reader<'d> {
             .map(|(id, fields)| {
                 let name = fields.text(key::NAME).map(short).unwrap_or_default();
                 let what = format!("the room {name}");
-                self.dispute(&what, &fields, &[(key::NAME, "name"), (key::LEVEL, "level"), (key::GOODS, "goods")]);
+                self.dispute(Place::Room(RoomId(id)), &what, &fields, &[(key::NAME, "name"), (key::LEVEL, "level"), (key::GOODS, "goods")]);
                 Room {
                     id: RoomId(id),
                     level: fields.int(key::LEVEL).filter(|it| limits::level(*it).is_ok()).unwrap_or_default(),
                     goods: uuid(&fields, key::GOODS).map(GoodsId),
                     closed: fields.flag(key::CLOSED),
-                    walls: self.walls(&what, &fields.map(key::WALLS)),
-                    openings: self.openings(&what, &fields.map(key::OPENINGS)),
+                    walls: self.walls(RoomId(id), &what, &fields.map(key::WALLS)),
+                    openings: self.openings(RoomId(id), &what, &fields.map(key::OPENINGS)),
                     order: order(&fields),
                     name,
                 }
@@ -110,14 +130,14 @@ impl<'d> Reader<'d> {
         rooms
     }
 
-    fn walls(&mut self, of: &str, walls: &Node) -> Vec<Wall> {
+    fn walls(&mut self, room: RoomId, of: &str, walls: &Node) -> Vec<Wall> {
         let mut walls: Vec<Wall> = self
             .children(walls)
             .into_iter()
             .map(|(id, fields)| Wall {
                 id: WallId(id),
-                readings: self.readings(of, &fields.map(key::READINGS)),
-                turns: self.turns(of, &fields.map(key::TURNS)),
+                readings: self.readings(Place::Wall(room, WallId(id)), of, &fields.map(key::READINGS)),
+                turns: self.turns(Place::Corner(room, WallId(id)), of, &fields.map(key::TURNS)),
                 order: order(&fields),
             })
             .collect();
@@ -125,10 +145,10 @@ impl<'d> Reader<'d> {
         walls
     }
 
-    fn readings(&mut self, of: &str, readings: &Node) -> Vec<Reading> {
+    fn readings(&mut self, place: Place, of: &str, readings: &Node) -> Vec<Reading> {
         let entries = self.entries(readings).into_iter();
         let readings = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
-            self.dispute(&format!("a reading in {of}"), &fields, &[(key::VALUE, "length"), (key::TYPED, "text")]);
+            self.dispute(place, &format!("a reading in {of}"), &fields, &[(key::VALUE, "length"), (key::TYPED, "text")]);
             Some(Reading {
                 id: ReadingId(id),
                 value: length(&fields, key::VALUE)?,
@@ -142,10 +162,10 @@ impl<'d> Reader<'d> {
         readings.collect()
     }
 
-    fn turns(&mut self, of: &str, turns: &Node) -> Vec<TurnStatement> {
+    fn turns(&mut self, place: Place, of: &str, turns: &Node) -> Vec<TurnStatement> {
         let entries = self.entries(turns).into_iter();
         let turns = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
-            self.dispute(&format!("a corner in {of}"), &fields, &[(key::TURN, "turn")]);
+            self.dispute(place, &format!("a corner in {of}"), &fields, &[(key::TURN, "turn")]);
             let turn = Turn(Angle(fields.int(key::TURN)?));
             limits::turn(turn).is_ok().then(|| TurnStatement {
                 id: TurnId(id),
@@ -158,7 +178,7 @@ impl<'d> Reader<'d> {
         turns.collect()
     }
 
-    fn openings(&mut self, of: &str, openings: &Node) -> Vec<Opening> {
+    fn openings(&mut self, room: RoomId, of: &str, openings: &Node) -> Vec<Opening> {
         let mut openings: Vec<Opening> = self
             .children(openings)
             .into_iter()
@@ -174,7 +194,7 @@ impl<'d> Reader<'d> {
                     (key::FLOOR, "floor"),
                     (key::LEADS_TO, "room beyond"),
                 ];
-                self.dispute(&what, &fields, &disputed);
+                self.dispute(Place::Opening(room, OpeningId(id)), &what, &fields, &disputed);
                 Some(Opening {
                     id: OpeningId(id),
                     wall: WallId(uuid(&fields, key::WALL)?),
@@ -206,7 +226,7 @@ impl<'d> Reader<'d> {
                     (key::WIDTH, "width"),
                     (key::GOODS, "goods"),
                 ];
-                self.dispute(&format!("the flight {name}"), &fields, &disputed);
+                self.dispute(Place::Flight(FlightId(id)), &format!("the flight {name}"), &fields, &disputed);
                 Some(Flight {
                     id: FlightId(id),
                     name,
@@ -240,7 +260,7 @@ impl<'d> Reader<'d> {
                     (key::INCREMENT, "order increment"),
                     (key::MINIMUM, "minimum order"),
                 ];
-                self.dispute(&format!("the goods {name}"), &fields, &disputed);
+                self.dispute(Place::Goods(GoodsId(id)), &format!("the goods {name}"), &fields, &disputed);
                 Some(Goods {
                     id: GoodsId(id),
                     name,
@@ -264,7 +284,7 @@ impl<'d> Reader<'d> {
         let fields = Node::root(self.doc, key::RULES).read(self.doc);
         let mut rules = Rules::default();
         for (rule, word) in words::RULES {
-            self.dispute("the rules", &fields, &[(word, word)]);
+            self.dispute(Place::Job, "the rules", &fields, &[(word, word)]);
             if let Some(value) = fields.int(word).filter(|it| limits::rule(rule, *it).is_ok()) {
                 rules.set(rule, value);
             }
@@ -291,7 +311,7 @@ impl<'d> Reader<'d> {
         let fields = Node::root(self.doc, key::PEOPLE).read(self.doc);
         for (device, name) in fields.scalars() {
             if let (Ok(device), Some(name)) = (device.parse::<DeviceId>(), name.text()) {
-                self.dispute("a person", &fields, &[(&device.to_string(), "name")]);
+                self.dispute(Place::Job, "a person", &fields, &[(&device.to_string(), "name")]);
                 people.insert(device, short(name));
             }
         }
@@ -299,12 +319,12 @@ impl<'d> Reader<'d> {
     }
 
     /// Notes every listed field that has more than one value.
-    fn dispute(&mut self, what: &str, fields: &Fields<'_>, listed: &[(&str, &str)]) {
+    fn dispute(&mut self, place: Place, what: &str, fields: &Fields<'_>, listed: &[(&str, &str)]) {
         for (key, word) in listed {
             let values = fields.all(key);
             if values.len() > 1 {
                 let values = values.iter().map(|it| in_words(word, it)).collect();
-                self.disputes.push(Dispute { field: format!("{word} of {what}"), values });
+                self.disputes.push(Dispute { place, field: format!("{word} of {what}"), values });
             }
         }
     }
@@ -341,11 +361,12 @@ fn short(text: &str) -> String {
 }
 
 fn in_words(word: &str, value: &Scalar<'_>) -> String {
-    let counts = ["number of steps", "level", words::word(&words::RULES, super::Rule::ClosureRatio)];
+    let rules = [Rule::ClosureRatio, Rule::MostCrossSeams].map(|it| words::word(&words::RULES, it));
+    let counts = [rules[0], rules[1], "number of steps", "level"];
     match value {
         Scalar::Text(text) => short(text),
-        Scalar::Int(n) if word == "turn" => format!("{}°", *n as f64 / Angle::DEGREE.0 as f64),
         Scalar::Int(n) if counts.contains(&word) => n.to_string(),
+        Scalar::Int(n) if word == "turn" && limits::turn(Turn(Angle(*n))).is_ok() => Turn(Angle(*n)).show(),
         Scalar::Int(n) => Length(*n).exact_text(),
         Scalar::Flag(flag) => if *flag { "yes" } else { "no" }.to_owned(),
         Scalar::Bytes(bytes) => format!("{} bytes", bytes.len()),
