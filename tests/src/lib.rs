@@ -6,5 +6,7 @@ pub mod phone;
 pub mod rooms;
 pub mod server;
 
+/// Whether a takeoff is right, from first principles.
+pub mod checker;
 /// Published strip packing instances.
 pub mod packing;

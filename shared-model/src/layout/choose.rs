@@ -31,7 +31,8 @@ pub(super) struct Group {
 pub(super) struct Choice<'a> {
     pub piles: Vec<PileDirection>,
     pub variants: Vec<Vec<&'a Variant>>,
-    /// Of all pieces, group by group, in the order of the variants' pieces.
+    /// Of all pieces, group by group, in the order of the variants' pieces. The last group's are in phase with each other
+    /// only, not yet with the roll's end.
     pub shapes: Vec<Shape>,
     group_start: usize,
     pub length: Length,
@@ -76,6 +77,7 @@ pub(super) fn choices<'a>(groups: &'a [Group], stock: &Stock) -> Vec<Choice<'a>>
             next.extend(partial);
         }
         choices = shortlist(next, width, Choice::measures);
+        choices.iter_mut().for_each(Choice::end_group);
     }
     choices
 }
@@ -107,8 +109,12 @@ impl<'a> Choice<'a> {
         let mut next = self.clone();
         next.piles.push(pile);
         next.variants.push(Vec::new());
-        next.group_start = next.shapes.len();
         next
+    }
+
+    fn end_group(&mut self) {
+        self.shapes = in_phase(std::mem::take(&mut self.shapes), self.group_start);
+        self.group_start = self.shapes.len();
     }
 
     fn with(&self, variant: &'a Variant, stock: &Stock) -> Self {
@@ -117,8 +123,8 @@ impl<'a> Choice<'a> {
             group.push(variant);
         }
         next.shapes.extend(variant.pieces.iter().map(|it| it.shape));
-        next.shapes = in_phase(next.shapes, next.group_start);
-        next.length = nest::estimate(&next.shapes, stock.goods.roll_width).unwrap_or(Length(i64::MAX));
+        let in_phase = in_phase(next.shapes.clone(), next.group_start);
+        next.length = nest::estimate(&in_phase, stock.goods.roll_width).unwrap_or(Length(i64::MAX));
         next.seam_length += variant.seam_length();
         next.seam_cost += variant.seam_cost();
         next

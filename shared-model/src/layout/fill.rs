@@ -4,7 +4,7 @@ use super::Extra;
 use super::frame::Side;
 use super::patch::{Ground, Patch};
 use crate::length::Length;
-use crate::polygon::{Axis, Point, Ring};
+use crate::polygon::{Axis, Bounds, Point, Ring};
 
 /// A piece to cut, in the frame of its pile.
 #[derive(Clone, Debug)]
@@ -38,22 +38,20 @@ pub(super) fn fills(ground: &Ground, patch: &Patch) -> Vec<Fill> {
 }
 
 fn cut(ground: &Ground, patch: &Patch, covers: Vec<Ring>, south: Length, north: Length) -> Cut {
-    let ends = covers.iter().filter_map(Ring::bounds).reduce(|one, other| one.with(other)).unwrap_or(patch.bounds);
-    let width = ground.stock.cut_width(patch.width());
-    let length = ground.stock.cut_length(south + ends.size(Axis::Y) + north);
-    Cut {
-        covers,
-        width,
-        length,
-        extra: Extra {
-            left: patch.west,
-            right: width - patch.west - patch.bounds.size(Axis::X),
-            start: south,
-            end: length - south - ends.size(Axis::Y),
-        },
-        left: patch.bounds.min.x - patch.west,
-        start: ends.min.y - south,
-    }
+    let own = covers.iter().filter_map(Ring::bounds).reduce(Bounds::with).unwrap_or(patch.bounds);
+    // A part that ends short of the patch's side has nothing but walls there.
+    let over = |side, same: bool, over| if same { over } else { ground.reach(&covers, side, None).over };
+    let west = over(Side::West, own.min.x == patch.bounds.min.x, patch.west);
+    let east = over(Side::East, own.max.x == patch.bounds.max.x, patch.east);
+    let width = ground.stock.cut_width(west + own.size(Axis::X) + east);
+    let length = ground.stock.cut_length(south + own.size(Axis::Y) + north);
+    let extra = Extra {
+        left: west,
+        right: width - west - own.size(Axis::X),
+        start: south,
+        end: length - south - own.size(Axis::Y),
+    };
+    Cut { covers, width, length, extra, left: own.min.x - west, start: own.min.y - south }
 }
 
 /// Equally long cuts, one behind another, seamed crosswise.

@@ -15,7 +15,7 @@ impl PileDirection {
         }
     }
 
-    pub(super) fn from_plan(self, ring: &Ring) -> Ring {
+    pub(super) fn northward(self, ring: &Ring) -> Ring {
         ring.turned(self.to_north())
     }
 

@@ -122,6 +122,7 @@ impl<'a> Ground<'a> {
         for (from, to) in own.iter().flat_map(Ring::edges).filter(|(from, to)| to.y < from.y) {
             if Some(from.x) == line && from.x == to.x {
                 let seamed = seamed_stretches(from.x, (to.y, from.y), &others);
+                let seamed: Vec<_> = seamed.into_iter().filter(|(low, high)| low < high).collect();
                 let length: Length = seamed.iter().map(|(low, high)| *high - *low).sum();
                 if length > Length::ZERO {
                     need = need.max(from.x + self.stock.rules.seam_trim);
@@ -132,9 +133,10 @@ impl<'a> Ground<'a> {
                 let point = |y| side.point_back(Point::new(from.x, y));
                 seams.extend(seamed.into_iter().map(|(low, high)| (point(low), point(high))));
             } else {
-                // What ends on the line goes on beyond it.
-                let ends = [from.x, to.x].into_iter().filter(|it| Some(*it) != line);
-                need = ends.map(|it| it + self.wall).fold(need, Length::max);
+                // A slanted wall that meets a seam on the line goes on beyond it.
+                let goes_on = |it: Point| Some(it.x) == line && !seamed_stretches(it.x, (it.y, it.y), &others).is_empty();
+                let ends = [from, to].into_iter().filter(|it| !goes_on(*it));
+                need = ends.map(|it| it.x + self.wall).fold(need, Length::max);
             }
         }
         if need == end {
@@ -152,9 +154,9 @@ pub(super) struct Reach {
     pub seams: Vec<(Point, Point)>,
 }
 
-/// Where rings beyond the line `x = at` touch the stretch `own` of it.
+/// Where rings beyond the line `x = at` touch the stretch `own` of it; where they only touch its end, a stretch of no length.
 fn seamed_stretches(at: Length, own: (Length, Length), beyond: &[Ring]) -> Vec<(Length, Length)> {
     let facing = beyond.iter().flat_map(Ring::edges).filter(|(from, to)| from.x == at && to.x == at && to.y > from.y);
     let common = facing.map(|(from, to)| (from.y.max(own.0), to.y.min(own.1)));
-    common.filter(|(low, high)| low < high).collect()
+    common.filter(|(low, high)| low <= high).collect()
 }

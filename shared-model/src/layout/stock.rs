@@ -35,7 +35,7 @@ impl<'a> Stock<'a> {
         let stock = Self { goods, rules, usable, slack: between - usable, repeat, repeat_across };
 
         let mut problems = Vec::new();
-        if usable < whole(goods.roll_width) {
+        if repeat_across.is_some() && usable < whole(goods.roll_width) {
             let show = |it: Length| it.show(units.style());
             problems.push(problem(format!(
                 "{}: the width holds {} of pattern, but trimming {} off both seam edges leaves whole repeats for {} only. \
@@ -68,10 +68,11 @@ fn fault(goods: &Goods, rules: &Rules, units: Units) -> Option<String> {
     let possible = |it: Length| (Length::ZERO..=Length::MOST).contains(&it);
     let sizes = [goods.roll_width, goods.repeat_length, goods.repeat_width, goods.increment, goods.minimum];
     let allowances = [rules.seam_trim, rules.wall_allowance, rules.cut_step, rules.least_piece];
+    let stairs = [rules.stair_pad, rules.stair_tuck, rules.stair_overall];
     if !sizes.into_iter().all(possible) {
         return Some("a size of it is impossible. Enter it again.".to_owned());
     }
-    if !allowances.into_iter().all(possible) {
+    if !allowances.into_iter().chain(stairs).all(possible) {
         return Some("the shop's trims and allowances are impossible. Enter them again.".to_owned());
     }
     let lost = rules.seam_trim.max(rules.wall_allowance) * 2;

@@ -66,7 +66,7 @@ pub(super) fn of_room(
     seamed: bool,
 ) -> Vec<Variant> {
     let Some(bounds) = placed.covered.bounds() else { return Vec::new() };
-    let Some(ground) = Ground::of(pile.from_plan(&placed.covered), stock, seamed) else { return Vec::new() };
+    let Some(ground) = Ground::of(pile.northward(&placed.covered), stock, seamed) else { return Vec::new() };
     let around = Surroundings { mouths, bounds, pile: pile.axis() };
     let mut variants = Vec::new();
     for (start, lines, patches) in lines(&ground) {

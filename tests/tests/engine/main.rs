@@ -2,14 +2,21 @@
 
 /// Entry grammar, exactness, display and rounding of lengths.
 mod lengths;
+
 /// Exact plane geometry.
 mod polygons;
 
 /// Simulated devices that edit one job and exchange changes: shared by the modules below.
 mod crew;
+mod fields;
+mod ledger;
+mod script;
 
-/// The job document: merging, undoing, what is kept; properties.
+/// The job document: what is entered, refused, disputed, removed, kept.
 mod documents;
+
+/// Three devices, any edits, any exchange: all end in one job, and nothing typed is missing; undo.
+mod interleavings;
 
 /// Bytes from outside that want to do harm: known attacks on the guard and the document, and mutations.
 mod hostile;
@@ -19,11 +26,27 @@ mod nesting;
 
 /// The house rules that the compiler cannot hold.
 mod tidy;
-/// From readings to closed outlines: published traverses, slips, properties.
+
+/// From readings to closed outlines: hand-worked rooms, and slips with their places.
 mod outlines;
+
+/// The compass rule against published traverses.
+mod traverses;
+
+/// Properties of closing any ring.
+mod rings;
 
 /// Rooms on the plan, what the carpet covers, pile groups.
 mod floors;
 
 /// Pad, tack strip, tape, transitions.
 mod quantities;
+
+/// The demo house.
+mod demo;
+
+/// The takeoff against printed worked examples.
+mod published;
+
+/// Random rooms and houses against the independent checker.
+mod covers;

@@ -1,0 +1,433 @@
+//! Checks a takeoff against its job from first principles: reads the engine's output, shares no code with it.
+//!
+//! Everything is seen with the pile running away: `u` across to the right, `v` along. Slanted walls are compared with a
+//! tolerance of a few counts (1/8 µm), everything else exactly.
+
+use std::fmt::Debug;
+
+use shared_model::floor::{NapGroup, PlacedRoom};
+use shared_model::ids::RoomId;
+use shared_model::job::{FloorAtOpening, Goods, Job, Match};
+use shared_model::layout::{Layout, Part, Piece, PileDirection, SeamKind};
+use shared_model::length::Length;
+use shared_model::polygon::Ring;
+use shared_model::takeoff::Takeoff;
+
+/// In counts: what slanted walls may be off by.
+const TOLERANCE: f64 = 4.0;
+/// How far beyond an edge one looks for what lies there, in counts: 1/4 mm.
+const BEYOND: f64 = 2_000.0;
+
+/// Everything that is wrong with the layouts of a takeoff. Empty when all is well.
+pub fn faults(job: &Job, takeoff: &Takeoff) -> Vec<String> {
+    let mut faults = Faults(Vec::new());
+    for each in &takeoff.goods {
+        let Some(goods) = job.goods.iter().find(|it| it.id == each.goods) else {
+            faults.0.push(format!("{} is none of the job's goods", each.name));
+            continue;
+        };
+        for layout in &each.layouts {
+            let check = Check { job, takeoff, goods, layout };
+            check.all(&mut faults);
+        }
+        let measures = |it: &Layout| (it.order, it.seam_length, it.seam_cost);
+        faults.expect(each.layouts.is_sorted_by_key(measures), || format!("{}: layouts not best first", each.name));
+        faults.expect(each.layouts.len() <= 8, || format!("{}: too many layouts", each.name));
+        for (i, one) in each.layouts.iter().enumerate() {
+            let (a, b, c) = measures(one);
+            let beaten = each.layouts.iter().enumerate().any(|(j, other)| {
+                let (x, y, z) = measures(other);
+                i != j && x <= a && y <= b && z <= c
+            });
+            faults.expect(!beaten, || format!("{}: layout {} is beaten by another", each.name, one.name));
+            let twice = each.layouts[..i].iter().any(|it| it.key == one.key || it.name == one.name);
+            faults.expect(!twice, || format!("{}: two layouts are called {} or {}", each.name, one.key, one.name));
+        }
+    }
+    faults.0
+}
+
+struct Faults(Vec<String>);
+
+impl Faults {
+    fn expect(&mut self, fine: bool, text: impl FnOnce() -> String) {
+        if !fine {
+            self.0.push(text());
+        }
+    }
+
+    fn equal<T: PartialEq + Debug>(&mut self, what: impl FnOnce() -> String, found: &T, wanted: &T) {
+        self.expect(found == wanted, || format!("{}: {found:?}, but should be {wanted:?}", what()));
+    }
+}
+
+struct Check<'a> {
+    job: &'a Job,
+    takeoff: &'a Takeoff,
+    goods: &'a Goods,
+    layout: &'a Layout,
+}
+
+impl<'a> Check<'a> {
+    fn all(&self, faults: &mut Faults) {
+        self.roll(faults);
+        self.totals(faults);
+        let floor = &self.takeoff.floor;
+        for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == self.goods.id) {
+            let Some(pile) = self.layout.groups.iter().find(|it| it.group == index).map(|it| it.pile) else {
+                faults.expect(!self.takeoff.problems.is_empty(), || format!("group {index} is not laid, and nobody says why"));
+                continue;
+            };
+            for placed in floor.rooms.iter().filter(|it| group.rooms.contains(&it.room)) {
+                self.room(placed, pile, faults);
+            }
+            self.pattern(group, pile, faults);
+        }
+        self.flights(faults);
+    }
+
+    /// Placements on the roll, and the order.
+    fn roll(&self, faults: &mut Faults) {
+        let (layout, goods) = (self.layout, self.goods);
+        faults.equal(|| "roll width".into(), &layout.roll.width, &goods.roll_width);
+        faults.equal(|| "placements".into(), &layout.roll.placements.len(), &layout.pieces.len());
+        let laid: Vec<_> = layout.pieces.iter().zip(&layout.roll.placements).collect();
+        let mut end = Length::ZERO;
+        for (i, (piece, at)) in laid.iter().enumerate() {
+            let name = || format!("{} ({})", piece.id, piece.label);
+            faults.equal(name, &at.piece, &piece.id);
+            let inside = at.x >= Length::ZERO && at.x + piece.width <= goods.roll_width && at.y >= Length::ZERO;
+            faults.expect(inside, || format!("{} lies outside the roll", name()));
+            faults.expect(piece.width > Length::ZERO && piece.length > Length::ZERO, || format!("{} is empty", name()));
+            end = end.max(at.y + piece.length);
+            for (other, there) in &laid[..i] {
+                let beside = at.x + piece.width <= there.x || there.x + other.width <= at.x;
+                let behind = at.y + piece.length <= there.y || there.y + other.length <= at.y;
+                faults.expect(beside || behind, || format!("{} and {} overlap on the roll", name(), other.id));
+                faults.expect(other.id != piece.id, || format!("two pieces are called {}", piece.id));
+            }
+        }
+        faults.equal(|| "length of the plan".into(), &layout.roll.length, &end);
+        faults.expect(layout.roll.lower_bound <= end, || "the lower bound is above the plan".into());
+        let least = end.0.max(goods.minimum.0);
+        let step = goods.increment.0.max(1);
+        let order = (least + step - 1) / step * step;
+        faults.equal(|| "order".into(), &layout.order.0, &order);
+    }
+
+    fn totals(&self, faults: &mut Faults) {
+        let layout = self.layout;
+        let rooms = self.takeoff.floor.rooms.iter().filter(|it| self.pieces_of(it.room).next().is_some());
+        let floor: i128 = rooms.map(|it| doubled_area(&it.covered).abs() / 2).sum();
+        let laid = |id| layout.pieces.iter().any(|it| matches!(it.part, Part::Flight { flight, .. } if flight == id));
+        let stairs = self.job.flights.iter().filter(|it| laid(it.id));
+        let stairs: i128 = stairs
+            .map(|it| i128::from(it.going.0 + it.nosing.0 + it.riser.0) * i128::from(it.steps) * i128::from(it.width.0))
+            .sum();
+        let ordered = i128::from(layout.order.0) * i128::from(self.goods.roll_width.0);
+        faults.equal(|| "net area".into(), &layout.net.0, &(floor + stairs));
+        faults.equal(|| "ordered area".into(), &layout.ordered.0, &ordered);
+        faults.equal(|| "waste".into(), &layout.waste.0, &(ordered - floor - stairs));
+        let seams: i64 = layout.seams.iter().map(|it| it.length.0).sum();
+        faults.equal(|| "seam length".into(), &layout.seam_length.0, &seams);
+        let points: i64 = layout.seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
+        faults.equal(|| "seam cost".into(), &layout.seam_cost, &points);
+        let reasons = layout.seams.iter().flat_map(|it| &it.costs).all(|it| it.points > 0 && it.reason.ends_with("."));
+        faults.expect(reasons, || "a seam costs points without a reason".into());
+    }
+
+    fn pieces_of(&self, room: RoomId) -> impl Iterator<Item = &'a Piece> {
+        let of = move |it: &&Piece| matches!(it.part, Part::Breadth { room: own, .. } if own == room);
+        self.layout.pieces.iter().filter(of)
+    }
+
+    fn room(&self, placed: &PlacedRoom, pile: PileDirection, faults: &mut Faults) {
+        let name = &placed.name;
+        let pieces: Vec<Laid> = self.pieces_of(placed.room).map(|it| Laid::of(it, pile)).collect();
+        if pieces.is_empty() {
+            faults.expect(!self.takeoff.problems.is_empty(), || format!("{name} is not laid, and nobody says why"));
+            return;
+        }
+        let covered = [seen(&placed.covered, pile)];
+        let covers: Vec<Polygon> = pieces.iter().flat_map(|it| it.covers.iter().cloned()).collect();
+        tile(name, &covered, &covers, faults);
+
+        let around: f64 = perimeter(&covered[0]);
+        let all: f64 = covers.iter().map(|it| perimeter(it)).sum();
+        let seams = self.layout.seams.iter().filter(|it| it.room == placed.room && it.kind != SeamKind::Opening);
+        let seams: f64 = seams.map(|it| it.length.0 as f64).sum();
+        let tolerance = TOLERANCE * (20 * covers.len()) as f64;
+        faults.expect((all - around - 2.0 * seams).abs() <= tolerance, || {
+            format!("{name}: {seams} of seam, but the pieces meet along {}", (all - around) / 2.0)
+        });
+        for (i, laid) in pieces.iter().enumerate() {
+            faults.expect(laid.piece.pile == pile, || format!("{}: another pile than its group", laid.piece.id));
+            self.sizes(laid, faults);
+            self.margins(laid, &pieces, i, self.is_joined(placed.room), faults);
+        }
+    }
+
+    /// Width lies across the pile and length along it: a turned piece would not have these sizes.
+    fn sizes(&self, laid: &Laid, faults: &mut Faults) {
+        let (piece, extra, rules) = (laid.piece, laid.piece.extra, &self.job.rules);
+        let id = &piece.id;
+        let net = [piece.width - extra.left - extra.right, piece.length - extra.start - extra.end];
+        let bounds = [laid.right - laid.left, laid.end - laid.start];
+        faults.equal(|| format!("{id}: width and length less trims and allowances"), &net.map(|it| it.0 as f64), &bounds);
+        let step = rules.cut_step.0.max(1);
+        faults.expect(piece.width.0 % step == 0 || piece.width == self.goods.roll_width, || format!("{id}: width not rounded"));
+        faults.expect(piece.length.0 % step == 0, || format!("{id}: length not rounded"));
+        let most = Length(rules.wall_allowance.0.max(rules.seam_trim.0) + step - 1);
+        for (side, it) in [("left", extra.left), ("right", extra.right), ("start", extra.start), ("end", extra.end)] {
+            faults.expect(it <= most, || format!("{id}: {it:?} at the {side} is more than any rule asks"));
+        }
+        if let Part::Breadth { fill: Some(_), .. } = piece.part
+            && self.cross_seamed(laid)
+        {
+            faults.expect(bounds[1] >= rules.least_piece.0 as f64, || format!("{id}: shorter than the least piece"));
+        }
+    }
+
+    fn cross_seamed(&self, laid: &Laid) -> bool {
+        let touches = |u: f64, v: f64| u >= laid.left && u <= laid.right && (v == laid.start || v == laid.end);
+        self.layout.seams.iter().filter(|it| it.kind == SeamKind::Cross).any(|it| {
+            let (u, v) = turn(it.from.x.0, it.from.y.0, laid.piece.pile);
+            touches(u, v)
+        })
+    }
+
+    /// Whether carpet of another room joins this room's in an opening.
+    fn is_joined(&self, room: RoomId) -> bool {
+        let leads = |from: RoomId| {
+            let openings = self.job.rooms.iter().filter(move |it| it.id == from).flat_map(|it| &it.openings);
+            openings.filter(|it| it.kind.reaches_floor() && it.floor != FloorAtOpening::OtherFloor).filter_map(|it| it.leads_to)
+        };
+        leads(room).next().is_some() || self.job.rooms.iter().any(|it| leads(it.id).any(|to| to == room))
+    }
+
+    /// The trim beyond every seam edge, and the allowance beyond every wall edge.
+    fn margins(&self, laid: &Laid, pieces: &[Laid], own: usize, joined: bool, faults: &mut Faults) {
+        let trim = self.job.rules.seam_trim.0 as f64;
+        let allowance = self.job.rules.wall_allowance.0 as f64;
+        for (side, du, dv) in [("right", 1.0, 0.0), ("left", -1.0, 0.0), ("end", 0.0, 1.0), ("start", 0.0, -1.0)] {
+            for (a, b) in laid.covers.iter().flat_map(|it| edges(it)) {
+                // Clockwise, so outward is to the left of the edge.
+                let outward = -(b.1 - a.1) * du + (b.0 - a.0) * dv;
+                let straight = (b.0 - a.0) * du + (b.1 - a.1) * dv == 0.0;
+                if outward <= 0.0 {
+                    continue;
+                }
+                for share in [0.003, 0.02, 0.1, 0.25, 0.5, 0.75, 0.9, 0.98, 0.997] {
+                    let (u, v) = (a.0 + (b.0 - a.0) * share, a.1 + (b.1 - a.1) * share);
+                    let beyond = (u + BEYOND * du, v + BEYOND * dv);
+                    let holds = |it: &Laid| it.covers.iter().any(|it| inside(it, beyond));
+                    if holds(laid) {
+                        continue;
+                    }
+                    let seam = pieces.iter().enumerate().any(|(i, it)| i != own && holds(it));
+                    let margin = if seam { trim } else { allowance };
+                    let needed = (u + margin * du, v + margin * dv);
+                    let others = !straight && pieces.iter().any(|it| it.cut_reaches(needed));
+                    faults.expect(laid.cut_reaches(needed) || others, || {
+                        let what = if seam { "seam" } else { "wall" };
+                        format!("{}: too little carpet at the {side}, beyond the {what} at {u:.0}, {v:.0}", laid.piece.id)
+                    });
+                    // An opening to another room's carpet is seamed too.
+                    let needed = (u + trim * du, v + trim * dv);
+                    faults.expect(!joined || laid.cut_reaches(needed) || others, || {
+                        format!("{}: too little to seam at the {side}", laid.piece.id)
+                    });
+                }
+            }
+        }
+    }
+
+    /// The pattern goes on across every seam: between floor and roll, all pieces of a group are shifted alike, but for the
+    /// drop from breadth to breadth.
+    fn pattern(&self, group: &NapGroup, pile: PileDirection, faults: &mut Faults) {
+        let (goods, layout) = (self.goods, self.layout);
+        if goods.pattern == Match::None {
+            faults.expect(layout.pieces.iter().all(|it| it.phase.is_none()), || "plain goods have no phase".into());
+            return;
+        }
+        let repeat = goods.repeat_length.0;
+        let drop = match goods.pattern {
+            Match::Drop { numerator, denominator } => f64::from(numerator) / f64::from(denominator),
+            _ => 0.0,
+        };
+        let mut first = None;
+        for &room in &group.rooms {
+            let mut across = None;
+            for (piece, at) in layout.pieces.iter().zip(&layout.roll.placements) {
+                let Part::Breadth { room: own, breadth, .. } = piece.part else { continue };
+                if own != room {
+                    continue;
+                }
+                let laid = Laid::of(piece, pile);
+                let start = laid.start - piece.extra.start.0 as f64;
+                let shift = drop * f64::from(breadth - 1) * repeat as f64;
+                let along = (at.y.0 as f64 - start - shift).rem_euclid(repeat as f64);
+                let wanted = *first.get_or_insert(along);
+                faults.expect(apart(along, wanted, repeat) <= 1.0, || format!("{}: out of step along the roll", piece.id));
+                let kept = piece.phase.is_some_and(|it| (at.y.0 - it.0).rem_euclid(repeat) == 0);
+                faults.expect(kept, || format!("{}: not at its phase", piece.id));
+                let columns = goods.repeat_width.0;
+                if columns > 0 {
+                    let left = laid.left - piece.extra.left.0 as f64;
+                    let column = (at.x.0 as f64 - left).rem_euclid(columns as f64);
+                    let wanted = *across.get_or_insert(column);
+                    faults.expect(apart(column, wanted, columns) <= 1.0, || format!("{}: out of step across", piece.id));
+                }
+            }
+        }
+    }
+
+    fn flights(&self, faults: &mut Faults) {
+        let rules = &self.job.rules;
+        for flight in &self.job.flights {
+            let runs = self.layout.pieces.iter().filter(|it| matches!(it.part, Part::Flight { flight: own, .. } if own == flight.id));
+            let runs: Vec<&Piece> = runs.collect();
+            if runs.is_empty() {
+                continue;
+            }
+            let step = flight.going + flight.nosing + flight.riser + rules.stair_pad;
+            let mut steps = 0;
+            for run in &runs {
+                let net = run.length - run.extra.start - run.extra.end;
+                faults.expect(net.0 % step.0 == 0, || format!("{}: cut within a step", run.id));
+                steps += net.0 / step.0;
+                let wide = run.width >= flight.width + rules.stair_tuck * 2;
+                faults.expect(wide && run.extra.left >= rules.stair_tuck && run.extra.right >= rules.stair_tuck, || {
+                    format!("{}: too little to tuck under", run.id)
+                });
+            }
+            faults.equal(|| format!("{}: steps", flight.name), &steps, &i64::from(flight.steps));
+            let spare: i64 = runs.iter().map(|it| it.extra.start.0 + it.extra.end.0).sum();
+            faults.expect(spare >= rules.stair_overall.0, || format!("{}: without what is added overall", flight.name));
+        }
+    }
+}
+
+type Polygon = Vec<(f64, f64)>;
+
+/// A piece as it lies on the floor.
+struct Laid<'a> {
+    piece: &'a Piece,
+    covers: Vec<Polygon>,
+    left: f64,
+    right: f64,
+    start: f64,
+    end: f64,
+}
+
+impl<'a> Laid<'a> {
+    fn of(piece: &'a Piece, pile: PileDirection) -> Self {
+        let covers: Vec<Polygon> = piece.covers.iter().map(|it| seen(it, pile)).collect();
+        let points = || covers.iter().flatten();
+        let least = |it: fn(&(f64, f64)) -> f64| points().map(it).fold(f64::INFINITY, f64::min);
+        let most = |it: fn(&(f64, f64)) -> f64| points().map(it).fold(f64::NEG_INFINITY, f64::max);
+        let (left, right) = (least(|it| it.0), most(|it| it.0));
+        let (start, end) = (least(|it| it.1), most(|it| it.1));
+        Self { piece, left, right, start, end, covers }
+    }
+
+    /// Whether the cut, laid with its margins, reaches this point of the floor.
+    fn cut_reaches(&self, (u, v): (f64, f64)) -> bool {
+        let extra = self.piece.extra;
+        u >= self.left - extra.left.0 as f64 - TOLERANCE
+            && u <= self.right + extra.right.0 as f64 + TOLERANCE
+            && v >= self.start - extra.start.0 as f64 - TOLERANCE
+            && v <= self.end + extra.end.0 as f64 + TOLERANCE
+    }
+}
+
+fn turn(x: i64, y: i64, pile: PileDirection) -> (f64, f64) {
+    let (x, y) = (x as f64, y as f64);
+    match pile {
+        PileDirection::North => (x, y),
+        PileDirection::East => (-y, x),
+        PileDirection::South => (-x, -y),
+        PileDirection::West => (y, -x),
+    }
+}
+
+fn seen(ring: &Ring, pile: PileDirection) -> Polygon {
+    ring.0.iter().map(|it| turn(it.x.0, it.y.0, pile)).collect()
+}
+
+fn edges(polygon: &Polygon) -> impl Iterator<Item = ((f64, f64), (f64, f64))> + '_ {
+    polygon.iter().copied().zip(polygon.iter().copied().cycle().skip(1))
+}
+
+fn perimeter(polygon: &Polygon) -> f64 {
+    edges(polygon).map(|(a, b)| (b.0 - a.0).hypot(b.1 - a.1)).sum()
+}
+
+fn doubled_area(ring: &Ring) -> i128 {
+    let next = ring.0.iter().cycle().skip(1);
+    let cross = |(a, b): (&shared_model::polygon::Point, &shared_model::polygon::Point)| {
+        i128::from(a.x.0) * i128::from(b.y.0) - i128::from(b.x.0) * i128::from(a.y.0)
+    };
+    ring.0.iter().zip(next).map(cross).sum()
+}
+
+fn inside(polygon: &Polygon, (u, v): (f64, f64)) -> bool {
+    let crossed = edges(polygon).filter(|(a, b)| {
+        (a.1 > v) != (b.1 > v) && u < a.0 + (b.0 - a.0) * (v - a.1) / (b.1 - a.1)
+    });
+    crossed.count() % 2 == 1
+}
+
+/// How far two phases are apart on their circle.
+fn apart(one: f64, other: f64, step: i64) -> f64 {
+    let apart = (one - other).abs() % step as f64;
+    apart.min(step as f64 - apart)
+}
+
+/// The `tiles` cover the whole without overlapping: compared line by line, where each line lies between two neighbouring
+/// corners, so that what holds at both ends and in the middle of a stretch holds on all of it.
+fn tile(name: &str, whole: &[Polygon], tiles: &[Polygon], faults: &mut Faults) {
+    let mut levels: Vec<f64> = whole.iter().chain(tiles).flatten().map(|it| it.1).collect();
+    levels.sort_by(f64::total_cmp);
+    levels.dedup();
+    for stretch in levels.windows(2) {
+        let (low, high) = (stretch[0], stretch[1]);
+        if high - low <= TOLERANCE {
+            continue;
+        }
+        for share in [0.0, 0.5, 1.0] {
+            let wanted: Vec<(f64, f64)> = whole.iter().flat_map(|it| spans(it, low, high, share)).collect();
+            let mut found: Vec<(f64, f64)> = tiles.iter().flat_map(|it| spans(it, low, high, share)).collect();
+            found.sort_by(|one, other| one.0.total_cmp(&other.0));
+            let at = low + (high - low) * share;
+            for pair in found.windows(2) {
+                faults.expect(pair[1].0 >= pair[0].1 - TOLERANCE, || format!("{name}: two pieces overlap at {at:.0}"));
+            }
+            for (from, to) in wanted {
+                let mut reached = from;
+                for tile in &found {
+                    if tile.0 <= reached + TOLERANCE {
+                        reached = reached.max(tile.1);
+                    }
+                }
+                faults.expect(reached >= to - TOLERANCE, || format!("{name}: bare floor from {reached:.0} to {to:.0} at {at:.0}"));
+            }
+            let sum = |spans: &[(f64, f64)]| spans.iter().map(|it| it.1 - it.0).sum::<f64>();
+            let over = sum(&found) - whole.iter().flat_map(|it| spans(it, low, high, share)).map(|it| it.1 - it.0).sum::<f64>();
+            faults.expect(over <= TOLERANCE * (found.len() + 1) as f64, || format!("{name}: pieces reach beyond the room at {at:.0}"));
+        }
+    }
+}
+
+/// Where a polygon without corners between `low` and `high` is met by the line at `share` of the way between them.
+fn spans(polygon: &Polygon, low: f64, high: f64, share: f64) -> Vec<(f64, f64)> {
+    let through = edges(polygon).filter(|(a, b)| a.1.min(b.1) <= low && a.1.max(b.1) >= high);
+    let mut met: Vec<(f64, f64)> = through
+        .map(|(a, b)| {
+            let at = |v: f64| a.0 + (b.0 - a.0) * (v - a.1) / (b.1 - a.1);
+            (at((low + high) / 2.0), at(low + (high - low) * share))
+        })
+        .collect();
+    met.sort_by(|one, other| one.0.total_cmp(&other.0));
+    met.chunks_exact(2).map(|pair| (pair[0].1, pair[1].1)).collect()
+}
