@@ -64,8 +64,22 @@ impl Phone {
         phone
     }
 
+    /// Starts a phone and pairs it by a link that a phone makes which shows the list of jobs.
+    pub async fn invited(owner: &str, by: &Self) -> Self {
+        by.tap("#add-phone").await;
+        let link = by.see("#pairing-links code").await;
+        by.tap("#add-phone-sheet [data-close]").await;
+        let phone = Self::start(owner).await;
+        phone.join(&link).await;
+        phone
+    }
+
     pub async fn pair(&self, server: &Server) {
-        self.open(&server.pairing_link()).await;
+        self.join(&server.pairing_link()).await;
+    }
+
+    async fn join(&self, link: &str) {
+        self.open(link).await;
         self.write("input[name=name]", &self.owner).await;
         self.tap("button[type=submit]").await;
         self.wait_for(
@@ -189,7 +203,8 @@ impl Phone {
     }
 
     async fn give_up(&self, what: &str) -> ! {
-        let name = format!("failed-{}-{}", self.owner, std::process::id());
+        let test = std::thread::current().name().unwrap_or_default().replace("::", "-");
+        let name = format!("failed-{test}-{}", self.owner);
         self.photograph(&name).await;
         let shown = self.ask_with("return location.href + '\\n' + document.body.innerText", vec![]).await;
         let shown = shown.ok().and_then(|it| it.as_str().map(str::to_owned)).unwrap_or_default();

@@ -12,6 +12,8 @@ async fn the_demo_house_shows_every_place_and_says_nothing_wrong() {
     let server = Server::start_demo();
     let ada = Phone::paired("Ada", &server).await;
     ada.see("[data-job]").await;
+    // What the door's pages said is not the client's.
+    ada.driver.browser_log().await.unwrap();
     ada.photograph("jobs").await;
     ada.tap("[data-job]").await;
     let ordered = order(&ada).await;

@@ -8,7 +8,7 @@ use crate::crew::{add_room, feet, go, open_job, open_room, rectangle, shared, st
 async fn two_people_measure_two_rooms_and_one_wall_at_the_same_time() {
     let server = Server::start();
     let ada = Phone::paired("Ada", &server).await;
-    let ben = Phone::paired("Ben", &server).await;
+    let ben = Phone::invited("Ben", &ada).await;
     start_job(&ada, "Quarry Lane 4").await;
     open_job(&ben, "Quarry Lane 4").await;
 
@@ -54,7 +54,7 @@ async fn read_first_wall_again(phone: &Phone, keys: &[&str]) {
 async fn edits_on_both_sides_of_a_cut_network_are_merged() {
     let mut server = Server::start();
     let ada = Phone::paired("Ada", &server).await;
-    let ben = Phone::paired("Ben", &server).await;
+    let ben = Phone::invited("Ben", &ada).await;
     start_job(&ada, "Quarry Lane 4").await;
     add_room(&ada, "Bedroom").await;
     shared(&ada).await;
