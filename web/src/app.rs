@@ -43,8 +43,8 @@ pub fn App() -> impl IntoView {
                 None => view! { <Jobs /> }.into_any(),
                 Some(job) => view! { <JobPage job /> }.into_any(),
             }}
+            <Notices />
         </div>
-        <Notices />
     }
 }
 
@@ -178,25 +178,21 @@ fn Tab(job: JobId, to: Place, place: Memo<Place>, name: &'static str, glyph: Gly
 #[component]
 fn Notices() -> impl IntoView {
     let phone = Phone::here();
-    let close = move |_| phone.notice.set(None);
-    let newer = move || {
-        let build = phone.newer_build.get()?;
-        Some(view! {
-            <div class="toast" id="newer-build" role="status">
-                "The server has a newer version of this page. " <a href=format!("/?b={build}")>"Reload"</a>
-            </div>
-        })
-    };
-    view! {
-        {newer}
-        {move || phone.trouble.get().map(|it| view! {
-            <div class="toast" id="trouble" role="alert">{format!("Nothing new is stored: {it}. Keep this page open.")}</div>
-        })}
-        {move || phone.notice.get().map(|it| view! {
-            <div class="toast spread" id="notice" role="status">
-                <span>{it}</span>
-                <button type="button" class="button" on:click=close>"OK"</button>
-            </div>
-        })}
-    }
+    let newer = move || phone.newer_build.get().map(|build| view! {
+        <div class="toast" id="newer-build" role="status">
+            <span>"The server has a newer version of this page."</span>
+            <a class="button" href=format!("/?b={build}")>"Reload"</a>
+            <button type="button" class="button" on:click=move |_| phone.newer_build.set(None)>"Later"</button>
+        </div>
+    });
+    let trouble = move || phone.trouble.get().map(|it| view! {
+        <div class="toast" id="trouble" role="alert">{format!("Nothing new is stored: {it}. Keep this page open.")}</div>
+    });
+    let notice = move || phone.notice.get().map(|it| view! {
+        <div class="toast" id="notice" role="status">
+            <span>{it}</span>
+            <button type="button" class="button" on:click=move |_| phone.notice.set(None)>"OK"</button>
+        </div>
+    });
+    view! { <div class="notices">{newer}{trouble}{notice}</div> }
 }

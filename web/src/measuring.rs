@@ -207,12 +207,7 @@ pub fn gap_words(sketch: &Sketch, units: Units) -> Option<String> {
     }
     let style = units.style();
     let ratio = gap.ratio.filter(|it| *it >= 10).map(|it| format!(" (1:{it})")).unwrap_or_default();
-    let parts = [(gap.east, "east", "west"), (gap.north, "north", "south")];
-    let parts = parts.iter().filter(|(part, ..)| part.abs() >= style.step());
-    let parts: Vec<_> =
-        parts.map(|(part, plus, minus)| format!("{} {}", part.abs().show(style), if part.0 > 0 { plus } else { minus })).collect();
-    let parts = if parts.len() == 2 { format!(": {}", parts.join(" and ")) } else { String::new() };
-    Some(format!("Ring is open by {}{ratio}{parts}.", gap.gap.show(style)))
+    Some(format!("Ring is open by {}{ratio}.", gap.gap.show(style)))
 }
 
 /// What a wall is called: its number in walking order.
@@ -319,7 +314,7 @@ mod tests {
         let words = gap_words(&gap(eleven_eighths, Length::ZERO, eleven_eighths, Some(410)), Units::Imperial);
         assert_eq!(words.as_deref(), Some("Ring is open by 1 3/8\" (1:410)."));
         let words = gap_words(&gap(Length::mm(30), Length::mm(-40), Length::mm(50), Some(300)), Units::Metric);
-        assert_eq!(words.as_deref(), Some("Ring is open by 0.050 m (1:300): 0.030 m east and 0.040 m south."));
+        assert_eq!(words.as_deref(), Some("Ring is open by 0.050 m (1:300)."));
         assert_eq!(gap_words(&gap(Length::ZERO, Length::ZERO, Length::ZERO, None), Units::Metric).as_deref(), Some("The ring meets its start."));
     }
 

@@ -54,7 +54,7 @@ struct WallLine {
     label: String,
 }
 
-/// Free around the sketch, for dimensions and for fingers.
+/// Free around the sketch, for dimensions and for fingers; less in a small window.
 const MARGIN: f64 = 46.0;
 /// No room is drawn larger than this many pixels per millimetre: a foot is then 60 px long.
 const MOST_SCALE: f64 = 0.2;
@@ -65,7 +65,8 @@ fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
     let walls = &subject.sketch.walls;
     let all: Vec<Spot> = walls.iter().flat_map(|it| [it.from, it.to]).map(|it| Spot::of(it, 1.0)).collect();
     let (low, high) = extent(&all).unwrap_or((Spot::new(0.0, 0.0), Spot::new(0.0, 0.0)));
-    let room = |pixels: f64| (pixels - 2.0 * MARGIN).max(40.0);
+    let margin = MARGIN.min(width.min(height) * 0.17);
+    let room = |pixels: f64| (pixels - 2.0 * margin).max(40.0);
     let scale = (room(width) / (high.x - low.x).max(1.0)).min(room(height) / (high.y - low.y).max(1.0)).min(MOST_SCALE);
     let middle = low.between(high, 0.5);
     let place = |at| {

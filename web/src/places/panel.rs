@@ -40,7 +40,7 @@ pub fn Standing() -> impl IntoView {
     move || {
         words.get().filter(|it| !it.text.is_empty()).map(|Words { text, tone }| {
             let class = match tone {
-                Tone::Said => "measure-note badge",
+                Tone::Said => "measure-note",
                 Tone::Wrong => "measure-note problem",
                 Tone::Work => "measure-note problem problem-work",
             };
@@ -65,10 +65,13 @@ enum Tone {
 /// What is known of the ring and what to do.
 fn standing(room: &Room, job: &Job) -> Words {
     let said = |text: String| Words { text, tone: Tone::Said };
+    if room.walls.is_empty() {
+        return said("Start at any corner and go round to the right, or start from a shape.".to_owned());
+    }
     if !room.closed {
         let sketch = sketch(room, &job.rules);
         let gap = gap_words(&sketch, job.units).unwrap_or_default();
-        return said(if sketch.closes { format!("{gap} Close it when all walls are in.") } else { gap });
+        return said(if sketch.closes { format!("{gap} It can be closed.") } else { gap });
     }
     let (outline, problems) = close(room, &job.rules, job.units);
     let wrong = |it: &&Problem| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked);
@@ -153,13 +156,14 @@ fn Readings() -> impl IntoView {
         let in_force: Vec<ReadingId> = wall.in_force().map(|it| it.id).collect();
         let lines = wall.readings.iter().filter(|it| !it.withdrawn).map(|it| {
             let (id, wall, stands) = (it.id, wall.id, in_force.contains(&it.id));
+            let value = shown::length(it.value, job.units);
             let who = job.people.get(&it.stamp.by).cloned().unwrap_or_default();
             let set_aside = move |_| here.act("reading set aside", vec![Edit::WithdrawReading { room, wall, reading: id, withdrawn: true }]);
             view! {
                 <li class="reading" class:aside=!stands>
-                    <strong>{shown::length(it.value, job.units)}</strong>
+                    <strong>{value.clone()}</strong>
                     <span class="quiet">{format!("{who} {}", super::sharing::clock(it.stamp.at))}</span>
-                    {stands.then(|| view! { <button type="button" class="button button-quiet" data-set-aside="" on:click=set_aside>"Set aside"</button> })}
+                    {stands.then(|| view! { <button type="button" class="button button-quiet button-icon" data-set-aside="" aria-label=format!("Set aside {value}") on:click=set_aside>"×"</button> })}
                 </li>
             }
         });
@@ -218,9 +222,9 @@ fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
         return view! { <button type="button" class="button" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button> }.into_any();
     }
     view! {
-        <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Other angle"</button>
-        <button type="button" class="button" id="read-later" on:click=later>"Read later"</button>
-        <button type="button" class="button" id="close-ring" disabled=few on:click=move |_| measuring.close_ring()>"Close the ring"</button>
+        <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Angle…"</button>
+        <button type="button" class="button" id="read-later" on:click=later>"Later"</button>
+        <button type="button" class="button" id="close-ring" disabled=few on:click=move |_| measuring.close_ring()>"Close ring"</button>
     }
     .into_any()
 }
@@ -252,7 +256,7 @@ fn WallActions(read: bool, turning: RwSignal<bool>) -> impl IntoView {
         {read.then(|| view! { <button type="button" class="button" id="correct" aria-pressed=correcting on:click=correct>"Correct"</button> })}
         <button type="button" class="button" id="openings" on:click=openings>"Door, window"</button>
         <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Turn…"</button>
-        <button type="button" class="button" id="insert-wall" on:click=insert>"Put in a wall"</button>
+        <button type="button" class="button" id="insert-wall" on:click=insert>"Add wall"</button>
         <button type="button" class="button button-loud" id="remove-wall" on:click=remove>"Remove"</button>
     }
 }

@@ -5,8 +5,8 @@ use leptos::prelude::*;
 use shared_model::ids::{FlightId, RoomId};
 use shared_model::job::{Edit, Flight, Job, Order, Room};
 use shared_model::length::{Length, Units};
-use shared_model::problem::{Place as Spot, ProblemKind};
-use shared_model::takeoff::Takeoff;
+use shared_model::outline::close;
+use shared_model::problem::ProblemKind;
 use shared_model::wire::Whereabouts;
 use uuid::Uuid;
 
@@ -70,18 +70,17 @@ struct Standing {
     wrong: bool,
 }
 
-fn standing(room: &Room, job: &Job, takeoff: &Takeoff) -> Standing {
-    let placed = takeoff.floor.rooms.iter().find(|it| it.room == room.id);
-    let of_room = |place: Spot| matches!(place, Spot::Room(id) | Spot::Wall(id, _) | Spot::Corner(id, _) | Spot::Opening(id, _) if id == room.id);
-    let wrong = takeoff.problems.iter().any(|it| of_room(it.place) && !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked));
+fn standing(room: &Room, job: &Job) -> Standing {
+    let (outline, problems) = close(room, &job.rules, job.units);
+    let wrong = room.closed && problems.iter().any(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked));
     let unread = room.walls.iter().filter(|it| it.in_force().next().is_none()).count();
     let walls = shown::count(room.walls.len(), "wall", "walls");
-    let words = match (room.walls.len(), room.closed, placed) {
+    let words = match (room.walls.len(), room.closed, outline) {
         (0, ..) => "not measured".to_owned(),
-        (_, _, Some(placed)) => shown::area(placed.outline.area, job.units),
+        (_, true, Some(outline)) => shown::area(outline.area, job.units),
         (_, true, None) if unread > 0 => format!("{unread} of {walls} to read"),
         (_, true, None) => "does not close".to_owned(),
-        (_, false, None) => format!("{walls}, open"),
+        (_, false, _) => format!("{walls}, open"),
     };
     Standing { words, wrong }
 }
@@ -90,10 +89,10 @@ fn standing(room: &Room, job: &Job, takeoff: &Takeoff) -> Standing {
 fn RoomList() -> impl IntoView {
     let here = OpenJob::here();
     let rows = move || {
-        let (job, takeoff, others) = (here.job.get(), here.takeoff.get(), here.others.get());
+        let (job, others) = (here.job.get(), here.others.get());
         let several_levels = job.rooms.iter().any(|it| it.level != 0);
         let row = |room: &Room| {
-            let Standing { words, wrong } = standing(room, &job, &takeoff);
+            let Standing { words, wrong } = standing(room, &job);
             let there = others.iter().enumerate().filter(|(_, (_, at))| matches!(at, Whereabouts::Room(id) | Whereabouts::Wall(id, _) if *id == room.id));
             let there = there.map(|(n, (person, _))| view! { <span class=format!("person p{}", n % 6)><span class="person-dot"></span>{person.name.clone()}</span> }).collect_view();
             let level = several_levels.then(|| view! { <span class="quiet">{level_name(room.level)}</span> });

@@ -110,9 +110,10 @@ pub fn clock(at: Timestamp) -> String {
 /// What the server answers when a phone is to be added.
 #[derive(Clone, Debug, serde::Deserialize)]
 struct Pairing {
-    link: String,
-    /// The link as a QR code.
-    qr: String,
+    /// The same link by every address of the server, the one this page came by first.
+    urls: Vec<String>,
+    /// The first as a QR code.
+    qr_svg: String,
 }
 
 /// A link for one more phone, as a code to scan.
@@ -126,10 +127,10 @@ pub fn AddPhone() -> impl IntoView {
     move || match pairing.get() {
         None => view! { <p class="quiet" role="status">"Asking the server for a link…"</p> }.into_any(),
         Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
-        Some(Ok(Pairing { link, qr })) => view! {
+        Some(Ok(Pairing { urls, qr_svg })) => view! {
             <p>"Scan this with the other phone's camera. The link works once."</p>
-            <div class="qr" role="img" aria-label="Pairing link as a QR code" inner_html=qr></div>
-            <p class="fine"><a id="pairing-link" href=link.clone()>{link.clone()}</a></p>
+            <div class="qr" role="img" aria-label="Pairing link as a QR code" inner_html=qr_svg></div>
+            <ul id="pairing-links">{urls.into_iter().map(|it| view! { <li><code>{it}</code></li> }).collect_view()}</ul>
         }
         .into_any(),
     }
