@@ -23,6 +23,7 @@ pub mod layout;
 pub mod nest;
 pub mod materials;
 pub mod takeoff;
+pub mod fingerprint;
 
 pub mod open_file;
 

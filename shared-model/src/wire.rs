@@ -154,19 +154,29 @@ mod tests {
     /// Every kind of frame.
     fn frame() -> impl Strategy<Value = Frame> {
         prop_oneof![
-            (any::<[u32; 2]>(), ".{0,9}")
-                .prop_map(|([protocol, schema], build)| Frame::Hello(Hello { protocol, schema, build })),
+            (any::<[u32; 2]>(), ".{0,9}").prop_map(|([protocol, schema], build)| Frame::Hello(Hello {
+                protocol,
+                schema,
+                build
+            })),
             welcome(),
             prop::collection::vec(entry(), 0..5).prop_map(Frame::Jobs),
             job().prop_map(|job| Frame::Open { job }),
             job().prop_map(|job| Frame::Close { job }),
             (job(), bytes()).prop_map(|(job, message)| Frame::Sync { job, message }),
             (job(), bytes()).prop_map(|(job, change)| Frame::Change { job, change }),
-            (job(), prop::collection::vec(any::<[u8; 32]>(), 0..5)).prop_map(|(job, hashes)| Frame::Ack { job, hashes }),
-            (job(), any::<Option<[u8; 32]>>(), ".{0,20}")
-                .prop_map(|(job, hash, reason)| Frame::Nack { job, hash, reason }),
-            (job(), prop::option::of(person()), whereabouts())
-                .prop_map(|(job, who, at)| Frame::Presence { job, who, at }),
+            (job(), prop::collection::vec(any::<[u8; 32]>(), 0..5))
+                .prop_map(|(job, hashes)| Frame::Ack { job, hashes }),
+            (job(), any::<Option<[u8; 32]>>(), ".{0,20}").prop_map(|(job, hash, reason)| Frame::Nack {
+                job,
+                hash,
+                reason
+            }),
+            (job(), prop::option::of(person()), whereabouts()).prop_map(|(job, who, at)| Frame::Presence {
+                job,
+                who,
+                at
+            }),
             ".{0,20}".prop_map(|reason| Frame::Goodbye { reason }),
         ]
     }

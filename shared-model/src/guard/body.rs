@@ -79,7 +79,7 @@ pub(super) fn read(contents: &[u8]) -> Result<Body<'_>, Refusal> {
     }
     let columns = Columns::read(&mut bytes)?;
     let author = author(&mut bytes)?;
-    let refers = operations(columns, &actors, start)?;
+    let refers = operations(&columns, &actors, start)?;
     Ok(Body { actor, seq, author, refers })
 }
 
@@ -160,14 +160,14 @@ fn text<'a>(bytes: &mut Bytes<'a>) -> Result<&'a str, Refusal> {
 }
 
 /// Reads every operation and checks it.
-fn operations(columns: Columns<'_>, actors: &[&[u8]], start: u64) -> Result<Refers, Refusal> {
+fn operations(columns: &Columns<'_>, actors: &[&[u8]], start: u64) -> Result<Refers, Refusal> {
     let mut object_actor = Runs::new(columns.object_actor, Bytes::unsigned);
     let mut object_counter = Runs::new(columns.object_counter, Bytes::unsigned);
     let mut key = Runs::new(columns.key, text);
     let mut action = Runs::new(columns.action, Bytes::unsigned);
     let mut value_form = Runs::new(columns.value_form, Bytes::unsigned);
     let mut value = Bytes(columns.value);
-    let mut replaced = Replaced::new(&columns);
+    let mut replaced = Replaced::new(columns);
     let mut maps = Maps::default();
     let mut count = 0;
     while !action.is_done() {
@@ -181,7 +181,9 @@ fn operations(columns: Columns<'_>, actors: &[&[u8]], start: u64) -> Result<Refe
         let into = match (object_actor.next()?, object_counter.next()?) {
             (None, None) => maps.root(),
             (Some(0), Some(counter)) if counter >= start => maps.made(counter)?,
-            (Some(actor), Some(counter)) if counter > 0 && actor < actors.len() as u64 => maps.outside((counter, actor)),
+            (Some(actor), Some(counter)) if counter > 0 && actor < actors.len() as u64 => {
+                maps.outside((counter, actor))
+            }
             _ => return malformed("an operation in no map"),
         };
         match action.next()? {
@@ -292,7 +294,9 @@ impl<'a> Replaced<'a> {
     }
 
     fn next(&mut self, actors: u64, start: u64) -> Result<(), Refusal> {
-        let Some(count) = self.count.next()? else { return malformed("an operation that does not say what it replaces") };
+        let Some(count) = self.count.next()? else {
+            return malformed("an operation that does not say what it replaces");
+        };
         if count > MOST_REPLACED {
             return Err(Refusal::TooLarge { what: "number of values replaced", found: count, most: MOST_REPLACED });
         }

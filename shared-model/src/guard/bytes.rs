@@ -39,7 +39,11 @@ impl<'a> Bytes<'a> {
             }
             number |= bits << shift;
             if byte & 0x80 == 0 {
-                return if byte == 0 && shift > 0 { malformed("a number is longer than it must be") } else { Ok(number) };
+                return if byte == 0 && shift > 0 {
+                    malformed("a number is longer than it must be")
+                } else {
+                    Ok(number)
+                };
             }
             shift += 7;
         }

@@ -58,7 +58,11 @@ pub(super) fn inflate(deflated: &[u8]) -> Result<Vec<u8>, Refusal> {
         return malformed("it cannot be inflated");
     }
     if inflated.len() > MOST_BYTES {
-        return Err(Refusal::TooLarge { what: "inflated change", found: inflated.len() as u64, most: MOST_BYTES as u64 });
+        return Err(Refusal::TooLarge {
+            what: "inflated change",
+            found: inflated.len() as u64,
+            most: MOST_BYTES as u64,
+        });
     }
     if decoder.total_in() != deflated.len() as u64 {
         return malformed("there is more behind the deflated part");

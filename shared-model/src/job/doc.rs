@@ -110,8 +110,7 @@ impl JobDoc {
             None => Self::new(id, actor, author),
         };
         let vetted = changes.enumerate().map(|(index, bytes)| {
-            guard::change(bytes, None)
-                .map_err(|refusal| DocError::DamagedChange { index, reason: refusal.to_string() })
+            guard::change(bytes, None).map_err(|refusal| DocError::DamagedChange { index, reason: refusal.to_string() })
         });
         let changes = vetted.map(|it| it.map(VettedChange::into_change)).collect::<Result<Vec<Change>, _>>()?;
         let mut copy = job.doc.clone();
@@ -224,7 +223,14 @@ impl JobDoc {
         let mut message = message?;
         let mut size = 0;
         let all: Vec<Vec<u8>> = message.changes.iter().map(<[u8]>::to_vec).collect();
-        let fits = all.iter().take_while(|it| { size += it.len() + 4; size <= MOST_SYNC_BYTES }).count().max(1);
+        let fits = all
+            .iter()
+            .take_while(|it| {
+                size += it.len() + 4;
+                size <= MOST_SYNC_BYTES
+            })
+            .count()
+            .max(1);
         for left_out in all.iter().skip(fits) {
             if let Ok(change) = Change::try_from(left_out.as_slice()) {
                 state.sent_hashes.remove(&change.hash());
@@ -256,6 +262,11 @@ impl JobDoc {
         };
         *state = next;
         Ok(new.iter().filter_map(|it| self.change(it)).collect())
+    }
+
+    /// The job's name, without reading the rest.
+    pub fn name(&self) -> String {
+        read::name(&self.doc)
     }
 
     /// The job as the document says it now.

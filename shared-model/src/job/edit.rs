@@ -9,41 +9,123 @@ use crate::length::{Length, Units};
 /// One step of a person's action. New things carry an id that the caller made; nothing is ever deleted.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub enum Edit {
-    NameJob { name: String },
-    SetUnits { units: Units },
+    NameJob {
+        name: String,
+    },
+    SetUnits {
+        units: Units,
+    },
     /// A length counts in 1/8 µm, a number as it is.
-    SetRule { rule: Rule, value: i64 },
+    SetRule {
+        rule: Rule,
+        value: i64,
+    },
     /// The name that the author's person goes by in this job.
-    NamePerson { name: String },
+    NamePerson {
+        name: String,
+    },
 
-    AddRoom { room: RoomId, name: String, level: i64, goods: Option<GoodsId>, order: Order },
-    NameRoom { room: RoomId, name: String },
-    SetRoomGoods { room: RoomId, goods: Option<GoodsId> },
-    CloseRoom { room: RoomId, closed: bool },
-    RemoveRoom { room: RoomId, removed: bool },
+    AddRoom {
+        room: RoomId,
+        name: String,
+        level: i64,
+        goods: Option<GoodsId>,
+        order: Order,
+    },
+    NameRoom {
+        room: RoomId,
+        name: String,
+    },
+    SetRoomGoods {
+        room: RoomId,
+        goods: Option<GoodsId>,
+    },
+    CloseRoom {
+        room: RoomId,
+        closed: bool,
+    },
+    RemoveRoom {
+        room: RoomId,
+        removed: bool,
+    },
 
-    AddWall { room: RoomId, wall: WallId, order: Order },
-    RemoveWall { room: RoomId, wall: WallId, removed: bool },
-    AddReading { room: RoomId, wall: WallId, reading: NewReading },
-    WithdrawReading { room: RoomId, wall: WallId, reading: ReadingId, withdrawn: bool },
-    StateTurn { room: RoomId, wall: WallId, turn: NewTurn },
-    WithdrawTurn { room: RoomId, wall: WallId, turn: TurnId, withdrawn: bool },
+    AddWall {
+        room: RoomId,
+        wall: WallId,
+        order: Order,
+    },
+    RemoveWall {
+        room: RoomId,
+        wall: WallId,
+        removed: bool,
+    },
+    AddReading {
+        room: RoomId,
+        wall: WallId,
+        reading: NewReading,
+    },
+    WithdrawReading {
+        room: RoomId,
+        wall: WallId,
+        reading: ReadingId,
+        withdrawn: bool,
+    },
+    StateTurn {
+        room: RoomId,
+        wall: WallId,
+        turn: NewTurn,
+    },
+    WithdrawTurn {
+        room: RoomId,
+        wall: WallId,
+        turn: TurnId,
+        withdrawn: bool,
+    },
 
-    AddOpening { room: RoomId, opening: Opening },
+    AddOpening {
+        room: RoomId,
+        opening: Opening,
+    },
     /// Writes only the fields that differ from what the document says.
-    SetOpening { room: RoomId, opening: Opening },
-    RemoveOpening { room: RoomId, opening: OpeningId, removed: bool },
+    SetOpening {
+        room: RoomId,
+        opening: Opening,
+    },
+    RemoveOpening {
+        room: RoomId,
+        opening: OpeningId,
+        removed: bool,
+    },
 
-    AddFlight { flight: Flight },
-    SetFlight { flight: Flight },
-    RemoveFlight { flight: FlightId, removed: bool },
+    AddFlight {
+        flight: Flight,
+    },
+    SetFlight {
+        flight: Flight,
+    },
+    RemoveFlight {
+        flight: FlightId,
+        removed: bool,
+    },
 
-    AddGoods { goods: Goods },
-    SetGoods { goods: Goods },
-    RemoveGoods { goods: GoodsId, removed: bool },
+    AddGoods {
+        goods: Goods,
+    },
+    SetGoods {
+        goods: Goods,
+    },
+    RemoveGoods {
+        goods: GoodsId,
+        removed: bool,
+    },
 
-    Choose { choice: NewChoice },
-    WithdrawChoice { choice: ChoiceId, withdrawn: bool },
+    Choose {
+        choice: NewChoice,
+    },
+    WithdrawChoice {
+        choice: ChoiceId,
+        withdrawn: bool,
+    },
 }
 
 /// A reading about to be added; who and when are the change's.
@@ -77,16 +159,18 @@ impl Edit {
     /// (the thing does not exist, or the value is the same). A person's name is not taken back, only given anew.
     pub fn inverse(&self, before: &Job) -> Option<Self> {
         match self {
-            Self::NameJob { name } => {
-                (before.name != *name).then(|| Self::NameJob { name: before.name.clone() })
-            }
+            Self::NameJob { name } => (before.name != *name).then(|| Self::NameJob { name: before.name.clone() }),
             Self::SetUnits { units } => (before.units != *units).then_some(Self::SetUnits { units: before.units }),
             Self::SetRule { rule, value } => {
                 let value_before = before.rules.get(*rule);
                 (value_before != *value).then_some(Self::SetRule { rule: *rule, value: value_before })
             }
             Self::NamePerson { .. } => None,
-            Self::AddRoom { room, .. } | Self::NameRoom { room, .. } | Self::SetRoomGoods { room, .. } | Self::CloseRoom { room, .. } | Self::RemoveRoom { room, .. } => self.inverse_of_room(*room, before),
+            Self::AddRoom { room, .. }
+            | Self::NameRoom { room, .. }
+            | Self::SetRoomGoods { room, .. }
+            | Self::CloseRoom { room, .. }
+            | Self::RemoveRoom { room, .. } => self.inverse_of_room(*room, before),
             Self::AddWall { room, wall, .. }
             | Self::RemoveWall { room, wall, .. }
             | Self::AddReading { room, wall, .. }
@@ -161,9 +245,7 @@ impl Edit {
                 let changes = stands?.readings.iter().any(|it| it.id == *reading && it.withdrawn != *withdrawn);
                 changes.then_some(Self::WithdrawReading { room, wall, reading: *reading, withdrawn: !withdrawn })
             }
-            Self::StateTurn { turn, .. } => {
-                Some(Self::WithdrawTurn { room, wall, turn: turn.id, withdrawn: true })
-            }
+            Self::StateTurn { turn, .. } => Some(Self::WithdrawTurn { room, wall, turn: turn.id, withdrawn: true }),
             Self::WithdrawTurn { turn, withdrawn, .. } => {
                 let changes = stands?.turns.iter().any(|it| it.id == *turn && it.withdrawn != *withdrawn);
                 changes.then_some(Self::WithdrawTurn { room, wall, turn: *turn, withdrawn: !withdrawn })
@@ -183,9 +265,9 @@ impl Edit {
             Self::AddOpening { .. } | Self::AddFlight { .. } | Self::AddGoods { .. } => {
                 stands.is_none().then(|| remove(true))
             }
-            Self::RemoveOpening { removed, .. } | Self::RemoveFlight { removed, .. } | Self::RemoveGoods { removed, .. } => {
-                (stands.is_some() == *removed).then(|| remove(!removed))
-            }
+            Self::RemoveOpening { removed, .. }
+            | Self::RemoveFlight { removed, .. }
+            | Self::RemoveGoods { removed, .. } => (stands.is_some() == *removed).then(|| remove(!removed)),
             _ => {
                 let back = set(stands?.clone());
                 (back != *self).then_some(back)

@@ -233,8 +233,8 @@ impl Wall {
     /// The turn at the wall's end: the newest statement in force, or a right turn.
     pub fn turn(&self) -> Turn {
         let live = || self.turns.iter().filter(|it| !it.withdrawn);
-        let in_force = live().filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)));
-        in_force.last().map_or(Turn::RIGHT, |it| it.turn)
+        let mut in_force = live().filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)));
+        in_force.next_back().map_or(Turn::RIGHT, |it| it.turn)
     }
 }
 

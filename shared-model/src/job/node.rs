@@ -83,7 +83,12 @@ impl Node {
                     continue;
                 }
                 if item.conflict {
-                    fields.maps.entry(item.key.clone()).or_insert_with(|| Self(Vec::new())).0.extend(Self(vec![map.clone()]).child(doc, &item.key).0);
+                    fields
+                        .maps
+                        .entry(item.key.clone())
+                        .or_insert_with(|| Self(Vec::new()))
+                        .0
+                        .extend(Self(vec![map.clone()]).child(doc, &item.key).0);
                     let all = doc.get_all(map, item.key.as_ref()).unwrap_or_default();
                     let values = all.into_iter().rev().filter_map(|(value, _)| owned(value));
                     values.for_each(|value| fields.add(item.key.clone(), value));
@@ -110,7 +115,12 @@ impl Node {
     ///
     /// To settle a dispute by the value in use, automerge would delete the others; as nothing is ever deleted in a job, they are
     /// written over and then the value is written anew.
-    pub fn put(&self, tx: &mut impl Transactable, key: &str, value: impl Into<ScalarValue>) -> Result<(), AutomergeError> {
+    pub fn put(
+        &self,
+        tx: &mut impl Transactable,
+        key: &str,
+        value: impl Into<ScalarValue>,
+    ) -> Result<(), AutomergeError> {
         let value = value.into();
         for map in &self.0 {
             let said = tx.get_all(map, key)?;

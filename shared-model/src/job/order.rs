@@ -55,7 +55,8 @@ impl Order {
     fn bytes(&self) -> Option<Vec<u8>> {
         let digits: Option<Vec<u8>> = self.0.bytes().take(2 * MOST_BYTES + 1).map(digit).collect();
         let digits = digits.filter(|it| it.len() % 2 == 0 && it.len() <= 2 * MOST_BYTES)?;
-        let bytes: Vec<u8> = digits.chunks_exact(2).map(|pair| pair.iter().fold(0, |byte, it| byte << 4 | it)).collect();
+        let bytes: Vec<u8> =
+            digits.chunks_exact(2).map(|pair| pair.iter().fold(0, |byte, it| byte << 4 | it)).collect();
         (bytes.last() == Some(&END)).then_some(bytes)
     }
 }

@@ -11,13 +11,18 @@ use uuid::Uuid;
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, Decision, Dispute, Flight, Goods, Job, Match, Opening, Order, Reading, Room, Rule, Rules, Stamp, Timestamp, Turn,
-    TurnStatement, Wall, limits, words,
+    Choice, Decision, Dispute, Flight, Goods, Job, Match, Opening, Order, Reading, Room, Rule, Rules, Stamp, Timestamp,
+    Turn, TurnStatement, Wall, limits, words,
 };
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::job::Angle;
 use crate::length::Length;
 use crate::problem::Place;
+
+/// The job's name alone: what a list of jobs shows.
+pub(super) fn name(doc: &Automerge) -> String {
+    Node::root(doc, key::JOB).read(doc).text(key::NAME).map(short).unwrap_or_default()
+}
 
 pub(super) fn job(id: JobId, doc: &Automerge) -> Job {
     let mut reader = Reader { doc, disputes: Vec::new() };
@@ -53,7 +58,9 @@ fn name_disputed(job: &mut Job) {
     names.extend(job.goods.iter().map(|it| (it.id.to_string(), it.name.clone())));
     for room in &job.rooms {
         names.insert(room.id.to_string(), room.name.clone());
-        names.extend(room.walls.iter().zip(1..).map(|(it, n)| (it.id.to_string(), format!("wall {n} of {}", room.name))));
+        names.extend(
+            room.walls.iter().zip(1..).map(|(it, n)| (it.id.to_string(), format!("wall {n} of {}", room.name))),
+        );
     }
     for value in job.disputes.iter_mut().flat_map(|it| &mut it.values) {
         if let Some(name) = names.get(value.as_str()) {
@@ -113,7 +120,12 @@ impl<'d> Reader<'d> {
             .map(|(id, fields)| {
                 let name = fields.text(key::NAME).map(short).unwrap_or_default();
                 let what = format!("the room {name}");
-                self.dispute(Place::Room(RoomId(id)), &what, &fields, &[(key::NAME, "name"), (key::LEVEL, "level"), (key::GOODS, "goods")]);
+                self.dispute(
+                    Place::Room(RoomId(id)),
+                    &what,
+                    &fields,
+                    &[(key::NAME, "name"), (key::LEVEL, "level"), (key::GOODS, "goods")],
+                );
                 Room {
                     id: RoomId(id),
                     level: fields.int(key::LEVEL).filter(|it| limits::level(*it).is_ok()).unwrap_or_default(),
@@ -148,7 +160,12 @@ impl<'d> Reader<'d> {
     fn readings(&mut self, place: Place, of: &str, readings: &Node) -> Vec<Reading> {
         let entries = self.entries(readings).into_iter();
         let readings = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
-            self.dispute(place, &format!("a reading in {of}"), &fields, &[(key::VALUE, "length"), (key::TYPED, "text")]);
+            self.dispute(
+                place,
+                &format!("a reading in {of}"),
+                &fields,
+                &[(key::VALUE, "length"), (key::TYPED, "text")],
+            );
             Some(Reading {
                 id: ReadingId(id),
                 value: length(&fields, key::VALUE)?,
@@ -357,7 +374,12 @@ fn length(fields: &Fields<'_>, key: &str) -> Option<Length> {
 
 /// A text up to the longest that a person can enter.
 fn short(text: &str) -> String {
-    text.chars().scan(0, |bytes, it| { *bytes += it.len_utf8(); (*bytes <= limits::MOST_TEXT).then_some(it) }).collect()
+    text.chars()
+        .scan(0, |bytes, it| {
+            *bytes += it.len_utf8();
+            (*bytes <= limits::MOST_TEXT).then_some(it)
+        })
+        .collect()
 }
 
 fn in_words(word: &str, value: &Scalar<'_>) -> String {

@@ -3,7 +3,9 @@
 use std::sync::LazyLock;
 
 use automerge::transaction::{CommitOptions, Transactable, Transaction};
-use automerge::{ActorId, Automerge, AutomergeError, Change, ChangeHash, ObjType, ROOT, ReadDoc, ScalarValue, TextEncoding, Value};
+use automerge::{
+    ActorId, Automerge, AutomergeError, Change, ChangeHash, ObjType, ROOT, ReadDoc, ScalarValue, TextEncoding, Value,
+};
 
 /// The newest schema that this code reads and writes.
 pub const SCHEMA: u32 = 1;

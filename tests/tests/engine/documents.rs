@@ -1,13 +1,16 @@
-use proptest::prelude::*;
-use proptest::sample::Index;
+use automerge::transaction::Transactable;
+use automerge::{ObjType, ROOT, ReadDoc, ScalarValue};
 use shared_model::guard;
-use shared_model::job::{Edit, EditError, Job, JobDoc, Timestamp};
-use shared_model::length::Length;
+use shared_model::ids::{GoodsId, OpeningId};
+use shared_model::job::{
+    Edit, EditError, FloorAtOpening, Job, JobDoc, NewTurn, Opening, OpeningKind, Order, Rule, SyncState, Timestamp,
+    Turn,
+};
+use shared_model::length::{Length, Units};
+use shared_model::problem::Place;
 use uuid::Uuid;
 
-use super::crew::{JOB, add_reading, add_room, add_wall, catch_up, device, phone, room, send};
-use super::ledger::Ledger;
-use super::script::{Seed, seed};
+use super::crew::{JOB, act, add_reading, add_room, add_wall, catch_up, device, phone, reading, room, send, wall};
 
 #[test]
 fn what_is_typed_is_read_back_saved_and_loaded() {
@@ -50,151 +53,248 @@ fn two_phones_that_start_the_same_job_apart_hide_nothing() {
     assert_eq!(names, ["Hall", "Den"]);
 }
 
-/// What happens next among three devices.
-#[derive(Clone, Debug)]
-enum Step {
-    Edit(usize, Seed),
-    /// Some live changes of one device reach another: in any order, some twice, some not at all.
-    Live { from: usize, to: usize, pick: Vec<Index> },
-    CatchUp { of: usize, with: usize },
-    /// The page is opened again.
-    Reload(usize),
-}
-
-fn step() -> impl Strategy<Value = Step> {
-    let pair = (0..3_usize, 1..3_usize).prop_map(|(from, by)| (from, (from + by) % 3));
-    prop_oneof![
-        20 => (0..3_usize, seed()).prop_map(|(who, seed)| Step::Edit(who, seed)),
-        4 => (pair.clone(), prop::collection::vec(any::<Index>(), 0..8))
-            .prop_map(|((from, to), pick)| Step::Live { from, to, pick }),
-        1 => pair.prop_map(|(of, with)| Step::CatchUp { of, with }),
-        1 => (0..3_usize).prop_map(Step::Reload),
-    ]
-}
-
-/// Three devices and what was typed on them.
-struct Crew {
-    docs: Vec<JobDoc>,
-    ledger: Ledger,
-    next: u8,
-}
-
-impl Crew {
-    fn new() -> Self {
-        Self { docs: (0..3).map(phone).collect(), ledger: Ledger::default(), next: 10 }
-    }
-
-    fn take(&mut self, step: &Step) {
-        match step {
-            Step::Edit(who, seed) => self.edit(*who, seed),
-            Step::Live { from, to, pick } => {
-                let changes = self.docs[*from].changes_since(&[]);
-                let picked: Vec<Vec<u8>> = pick.iter().map(|it| it.get(&changes).bytes.clone()).collect();
-                send(&picked, &mut self.docs[*to]);
-            }
-            Step::CatchUp { of, with } => {
-                let mut with_doc = std::mem::replace(&mut self.docs[*with], phone(99));
-                catch_up(&mut self.docs[*of], &mut with_doc);
-                self.docs[*with] = with_doc;
-                assert_eq!(self.docs[*of].heads(), self.docs[*with].heads());
-            }
-            Step::Reload(who) => {
-                let saved = self.docs[*who].save();
-                self.next += 1;
-                self.docs[*who] = JobDoc::load(JOB, &saved, [self.next; 16], device(*who as u8)).unwrap();
-            }
-        }
-    }
-
-    fn edit(&mut self, who: usize, seed: &Seed) {
-        let job = self.docs[who].job();
-        let id = Uuid::from_u128(0x1000 + self.ledger.len() as u128);
-        let Some(edit) = seed.edit(&self.ledger.known(&self.docs[who]), &job, id) else { return };
-        let writes = self.ledger.will_write(&self.docs[who], &job, device(who as u8), &edit);
-        let change = self.docs[who].edit(std::slice::from_ref(&edit), "test", Timestamp(7)).unwrap();
-        let Some(change) = change else { return assert!(writes.is_empty(), "{edit:?} should write {writes:?}") };
-        guard::change(&change.bytes, Some(device(who as u8))).unwrap();
-        self.ledger.note(&self.docs[who], device(who as u8), &edit, writes, change.hash);
-    }
-
-    /// Everybody gets everything, one way or the other, and has the same.
-    fn settle(&mut self, order: &[Index]) -> Job {
-        for to in 0..3 {
-            let mut all: Vec<Vec<u8>> =
-                self.docs.iter().flat_map(|it| it.changes_since(&[])).map(|it| it.bytes).collect();
-            for (at, swap) in order.iter().enumerate().take(all.len()) {
-                let with = swap.index(all.len());
-                all.swap(at, with);
-            }
-            send(&all, &mut self.docs[to]);
-            assert!(self.docs[to].missing().is_empty());
-        }
-        let (heads, job) = (self.docs[0].heads(), self.docs[0].job());
-        for doc in &self.docs[1..] {
-            assert_eq!((doc.heads(), doc.job()), (heads.clone(), job.clone()));
-        }
-        job
+fn door(width: i64, offset: i64) -> Opening {
+    Opening {
+        id: OpeningId(Uuid::from_u128(0x400)),
+        wall: wall(1),
+        kind: OpeningKind::Doorway,
+        offset: Length::inches(offset),
+        width: Length::inches(width),
+        depth: Length::inches(5),
+        floor: FloorAtOpening::SeamUnderDoor,
+        leads_to: None,
     }
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
-
-    /// Any edits of three devices, exchanged in any way, end in one job on all, and nothing that anybody typed is missing.
-    #[test]
-    fn nothing_typed_is_lost(
-        steps in prop::collection::vec(step(), 1..80),
-        order in prop::collection::vec(any::<Index>(), 0..60),
-    ) {
-        let mut crew = Crew::new();
-        steps.iter().for_each(|it| crew.take(it));
-        crew.settle(&order);
-
-        let back = crew.ledger.bring_back();
-        crew.docs[0].edit(&back, "bring back", Timestamp(8)).unwrap();
-        let job = crew.settle(&order);
-        crew.ledger.check(&job);
-
-        let loaded = JobDoc::load(JOB, &crew.docs[0].save(), [200; 16], device(9)).unwrap();
-        prop_assert_eq!((loaded.heads(), loaded.job()), (crew.docs[0].heads(), job.clone()));
-        let stored = crew.docs[1].changes_since(&[]);
-        let stored = stored.iter().rev().map(|it| it.bytes.as_slice());
-        let from_log = JobDoc::from_changes(JOB, None, stored, [201; 16], device(9)).unwrap();
-        prop_assert_eq!((from_log.heads(), from_log.job()), (crew.docs[0].heads(), job));
-    }
-
-    /// Taking an edit back gives the job that was there before, but for what is kept of the edit: readings and turns that are
-    /// withdrawn, and who worked on the job.
-    #[test]
-    fn an_edit_and_its_inverse_change_nothing(steps in prop::collection::vec(step(), 1..60), seed in seed()) {
-        let mut crew = Crew::new();
-        steps.iter().for_each(|it| crew.take(it));
-        let before = crew.docs[0].job();
-        let known = crew.ledger.known(&crew.docs[0]);
-        let Some(edit) = seed.edit(&known, &before, Uuid::from_u128(7)) else { return Ok(()) };
-        crew.docs[0].edit(std::slice::from_ref(&edit), "do", Timestamp(7)).unwrap();
-        let after = crew.docs[0].job();
-        match edit.inverse(&before) {
-            Some(inverse) => drop(crew.docs[0].edit(&[inverse], "undo", Timestamp(8)).unwrap()),
-            None => prop_assert!(
-                matches!(edit, Edit::NamePerson { .. }) || seen(&after) == seen(&before),
-                "{edit:?} can be taken back"
-            ),
-        }
-        if !matches!(edit, Edit::NamePerson { .. }) {
-            prop_assert_eq!(seen(&crew.docs[0].job()), seen(&before), "{:?}", edit);
-        }
-    }
+/// Two phones that have both changed what they had in common; the second has everything.
+fn apart(common: &[Edit], of_first: &[Edit], of_second: &[Edit]) -> (JobDoc, JobDoc) {
+    let (mut first, mut second) = (phone(1), phone(2));
+    send(&[act(&mut first, common)], &mut second);
+    let change = act(&mut first, of_first);
+    act(&mut second, of_second);
+    send(&[change], &mut second);
+    (first, second)
 }
 
-/// A job as far as it can be seen: without what is withdrawn, and without disputes, which an undo settles.
-fn seen(job: &Job) -> Job {
-    let mut job = job.clone();
-    job.people.clear();
-    job.disputes.clear();
-    for wall in job.rooms.iter_mut().flat_map(|it| &mut it.walls) {
-        wall.readings.retain(|it| !it.withdrawn);
-        wall.turns.retain(|it| !it.withdrawn);
+#[test]
+fn two_answers_at_once_are_both_shown_until_somebody_settles_it() {
+    let common = [add_room(1, "Hall"), add_wall(1, 1), Edit::AddOpening { room: room(1), opening: door(30, 10) }];
+    let set = |width, offset| Edit::SetOpening { room: room(1), opening: door(width, offset) };
+    let (_, mut doc) = apart(&common, &[set(32, 10)], &[set(36, 10)]);
+    let job = doc.job();
+    let used = job.rooms[0].openings[0].width;
+    let [dispute] = job.disputes.as_slice() else { panic!("{:?}", job.disputes) };
+    assert_eq!(dispute.place, Place::Opening(room(1), door(0, 0).id));
+    assert_eq!(dispute.field, "width of the doorway in the room Hall");
+    assert_eq!(dispute.values[0], used.exact_text());
+    let mut values = dispute.values.clone();
+    values.sort_unstable();
+    assert_eq!(values, ["2' 8\"", "3' 0\""]);
+
+    // Who moves the door says nothing about its width.
+    let used = used.0 / Length::INCH.0;
+    act(&mut doc, &[set(used, 12)]);
+    assert_eq!(doc.job().disputes, job.disputes);
+    // Who confirms all that is in use settles it, without anything being deleted.
+    let settled = act(&mut doc, &[set(used, 12)]);
+    assert_eq!((doc.job().disputes, doc.job().rooms[0].openings[0].width), (Vec::new(), Length::inches(used)));
+    assert!(guard::change(&settled, Some(device(2))).is_ok());
+}
+
+#[test]
+fn the_same_answer_twice_is_no_dispute() {
+    let name = Edit::NameRoom { room: room(1), name: "Den".into() };
+    let (_, doc) = apart(&[add_room(1, "Hall")], std::slice::from_ref(&name), std::slice::from_ref(&name));
+    assert_eq!((doc.job().rooms[0].name.as_str(), doc.job().disputes.len()), ("Den", 0));
+}
+
+#[test]
+fn two_maps_made_apart_under_one_id_are_read_as_one() {
+    let of_first = [add_room(1, "Hall"), add_wall(1, 1), add_reading(1, 1, 1, 96, &[])];
+    let of_second = [add_room(1, "Passage"), add_wall(1, 1), add_reading(1, 1, 2, 97, &[]), add_wall(1, 2)];
+    let (_, mut doc) = apart(&[Edit::NameJob { name: "Twice".into() }], &of_first, &of_second);
+    let job = doc.job();
+    let [hall] = job.rooms.as_slice() else { panic!("{:?}", job.rooms) };
+    let walls: Vec<usize> = hall.walls.iter().map(|it| it.readings.len()).collect();
+    assert_eq!(walls, [2, 0]);
+    let mut names = job.disputes[0].values.clone();
+    names.sort_unstable();
+    assert_eq!((job.disputes.len(), names), (1, vec!["Hall".to_owned(), "Passage".to_owned()]));
+
+    act(&mut doc, &[Edit::NameRoom { room: room(1), name: "Hall".into() }, add_reading(1, 1, 3, 98, &[1, 2])]);
+    let job = doc.job();
+    assert_eq!((job.rooms[0].name.as_str(), job.disputes.len()), ("Hall", 0));
+    let in_force: Vec<_> = job.rooms[0].walls[0].in_force().map(|it| it.id).collect();
+    assert_eq!(in_force, [reading(3)]);
+}
+
+#[test]
+fn what_is_entered_in_a_room_while_another_removes_it_comes_back_with_it() {
+    let remove = |removed| Edit::RemoveRoom { room: room(1), removed };
+    let common = [add_room(1, "Hall"), add_wall(1, 1)];
+    let (_, mut doc) = apart(&common, &[remove(true)], &[add_reading(1, 1, 1, 96, &[])]);
+    assert!(doc.job().rooms.is_empty());
+    act(&mut doc, &[remove(false)]);
+    assert_eq!(doc.job().rooms[0].walls[0].readings[0].id, reading(1));
+}
+
+/// The second phone's clock runs a day late; what it says is still newer, because it knew the first.
+#[test]
+fn clocks_decide_nothing() {
+    let mut doc = phone(1);
+    act(&mut doc, &[add_room(1, "Hall"), add_wall(1, 1)]);
+    let mut late = JobDoc::load(JOB, &doc.save(), [7; 16], device(2)).unwrap();
+    let state = |n: u128, turn, supersedes: &[u128]| Edit::StateTurn {
+        room: room(1),
+        wall: wall(1),
+        turn: NewTurn { id: turn_id(n), turn, supersedes: supersedes.iter().map(|it| turn_id(*it)).collect() },
+    };
+    let first = doc.edit(&[state(1, Turn::LEFT, &[])], "turn", Timestamp(2_000_000)).unwrap().unwrap();
+    send(&[first.bytes], &mut late);
+    late.edit(&[state(2, Turn::RIGHT, &[])], "turn", Timestamp(1_000_000)).unwrap();
+    let wall = &late.job().rooms[0].walls[0];
+    assert_eq!(wall.turn(), Turn::RIGHT);
+    assert_eq!(wall.turns.iter().map(|it| it.id).collect::<Vec<_>>(), [turn_id(1), turn_id(2)]);
+    late.edit(
+        &[Edit::WithdrawTurn { room: room(1), wall: wall.id, turn: turn_id(2), withdrawn: true }],
+        "",
+        Timestamp(0),
+    )
+    .unwrap();
+    assert_eq!(late.job().rooms[0].walls[0].turn(), Turn::LEFT);
+}
+
+fn turn_id(n: u128) -> shared_model::ids::TurnId {
+    shared_model::ids::TurnId(Uuid::from_u128(0x500 + n))
+}
+
+#[test]
+fn an_action_is_done_whole_or_not_at_all() {
+    let mut doc = phone(1);
+    act(&mut doc, &[add_room(1, "Hall")]);
+    let (before, heads) = (doc.job(), doc.heads());
+    let missing = add_reading(1, 9, 1, 96, &[]);
+    let refused = doc.edit(&[add_room(2, "Den"), missing], "test", Timestamp(0)).unwrap_err();
+    assert_eq!(refused, EditError::Missing(format!("wall {}", wall(9))));
+    assert_eq!((doc.job(), doc.heads(), doc.len()), (before, heads, 2));
+    act(&mut doc, &[add_room(2, "Den")]);
+    assert_eq!(JobDoc::load(JOB, &doc.save(), [3; 16], device(1)).unwrap().job(), doc.job());
+}
+
+#[test]
+fn an_entry_that_cannot_be_is_refused_with_the_reason() {
+    let mut doc = phone(1);
+    act(&mut doc, &[add_room(1, "Hall"), add_wall(1, 1), Edit::AddOpening { room: room(1), opening: door(30, 0) }]);
+    let goods = Some(GoodsId(Uuid::from_u128(9)));
+    let opening = |opening| Edit::SetOpening { room: room(1), opening };
+    let cases = [
+        (add_room(2, "  "), "the name of the room is empty"),
+        (add_room(2, &"é".repeat(101)), "the name of the room is too long: 202 bytes, the most is 200"),
+        (add_room(2, "a\u{0}b"), "the name of the room has control characters in it"),
+        (
+            Edit::SetRoomGoods { room: room(1), goods },
+            "goods 00000000-0000-0000-0000-000000000009 does not exist in this job",
+        ),
+        (add_reading(1, 1, 1, 0, &[]), "the reading cannot be 0\": it must be more than zero"),
+        (add_reading(1, 1, 1, 1_000_000, &[]), "the reading cannot be 83333' 4\": from zero to 10000000 mm"),
+        (add_reading(1, 1, 1, 90, &[5]), "reading 00000000-0000-0000-0000-000000000305 does not exist in this job"),
+        (opening(door(0, 0)), "the opening's width cannot be 0\": it must be more than zero"),
+        (opening(door(30, -1)), "the opening's offset cannot be -1\": from zero to 10000000 mm"),
+        (opening(Opening { leads_to: Some(room(1)), ..door(30, 0) }), "an opening cannot lead to its own room"),
+        (Edit::SetRule { rule: Rule::ClosureRatio, value: 0 }, "the closure ratio cannot be 0: from 1 to 1000000"),
+        (
+            Edit::AddRoom { room: room(2), name: "Den".into(), level: 900, goods: None, order: Order::default() },
+            "there is no floor 900: from -100 to 200",
+        ),
+    ];
+    let before = doc.heads();
+    for (edit, reason) in cases {
+        let refused = doc.edit(std::slice::from_ref(&edit), "test", Timestamp(0)).unwrap_err();
+        assert_eq!(refused.to_string(), reason, "{edit:?}");
     }
-    job
+    assert_eq!(doc.heads(), before);
+}
+
+/// Another program wrote into the job: whatever it wrote, the job is read, and what is not understood is kept.
+#[test]
+fn what_cannot_be_read_is_left_out_or_takes_its_default() {
+    let mut doc = phone(1);
+    let goods = Edit::SetUnits { units: Units::Metric };
+    act(&mut doc, &[goods, add_room(1, "Hall"), add_wall(1, 1), add_reading(1, 1, 1, 96, &[])]);
+    let mut other = automerge::AutoCommit::load(&doc.save()).unwrap();
+    let get = |doc: &automerge::AutoCommit, map: &automerge::ObjId, key: &str| doc.get(map, key).unwrap().unwrap().1;
+    let rooms = get(&other, &ROOT, "rooms");
+    let hall = get(&other, &rooms, &room(1).to_string());
+    let readings = get(&other, &get(&other, &get(&other, &hall, "walls"), &wall(1).to_string()), "readings");
+    let kept = get(&other, &readings, &reading(1).to_string());
+    for (key, value) in [("level", ScalarValue::Str("high".into())), ("order", 7.into()), ("goods", "nobody".into())] {
+        other.put(&hall, key, value).unwrap();
+    }
+    other.put(&hall, "name", ScalarValue::Bytes(vec![0xff])).unwrap();
+    other.put(&kept, "tool", "elbow").unwrap();
+    other.put(&kept, "supersedes", ScalarValue::Bytes(vec![1; 15])).unwrap();
+    other.put(&kept, "colour", "red").unwrap();
+    for (n, value) in [(2, i64::MAX.into()), (3, ScalarValue::F64(1.0)), (4, i64::MIN.into())] {
+        let bad = other.put_object(&readings, reading(n).to_string(), ObjType::Map).unwrap();
+        other.put(&bad, "value", value).unwrap();
+    }
+    other.put(&readings, "not a uuid", "x").unwrap();
+    other.put(&readings, reading(5).to_string().to_uppercase(), "x").unwrap();
+    other.put_object(&rooms, room(2).to_string(), ObjType::List).unwrap();
+    other.put_object(&rooms, room(3).to_string(), ObjType::Map).unwrap();
+
+    let mut doc = JobDoc::load(JOB, &other.save(), [2; 16], device(1)).unwrap();
+    let job = doc.job();
+    let names: Vec<&str> = job.rooms.iter().map(|it| it.name.as_str()).collect();
+    assert_eq!((names, job.rooms[0].level), (vec!["", ""], 0));
+    let readings = &job.rooms.iter().find(|it| it.id == room(1)).unwrap().walls[0].readings;
+    let [reading] = readings.as_slice() else { panic!("{readings:?}") };
+    assert_eq!((reading.value, reading.supersedes.len()), (Length::feet(8), 0));
+    act(&mut doc, &[Edit::NameRoom { room: room(1), name: "Hall".into() }]);
+    let again = automerge::AutoCommit::load(&doc.save()).unwrap();
+    assert_eq!(again.get(&kept, "colour").unwrap().unwrap().0, "red".into());
+}
+
+/// A phone that was offline for a week sends frames that fit, and everything arrives.
+#[test]
+fn a_long_catch_up_comes_in_frames_that_fit() {
+    let (mut phone_doc, mut server) = (phone(1), phone(2));
+    act(&mut phone_doc, &[add_room(1, "Hall"), add_wall(1, 1)]);
+    for n in 0..2_500 {
+        let mut edit = add_reading(1, 1, n, 96, &[]);
+        if let Edit::AddReading { reading, .. } = &mut edit {
+            reading.typed = format!("{n:0>390}");
+        }
+        act(&mut phone_doc, &[edit]);
+    }
+    let (mut of_phone, mut of_server) = (SyncState::new(), SyncState::new());
+    let mut frames = Vec::new();
+    while let Some(up) = phone_doc.sync_message(&mut of_phone, false) {
+        frames.push(up.len());
+        server.receive_sync(&mut of_server, guard::sync(&up, server.len(), Some(device(1)), false).unwrap()).unwrap();
+        let Some(down) = server.sync_message(&mut of_server, true) else { break };
+        phone_doc.receive_sync(&mut of_phone, guard::sync(&down, 0, None, true).unwrap()).unwrap();
+    }
+    assert!(frames.iter().filter(|it| **it > 100_000).count() > 1, "{frames:?}");
+    assert!(frames.iter().all(|it| *it < shared_model::wire::MOST_FRAME_BYTES - 100), "{frames:?}");
+    assert_eq!(server.heads(), phone_doc.heads());
+}
+
+#[test]
+fn a_device_that_edits_is_one_of_the_people() {
+    let mut doc = phone(1);
+    act(&mut doc, &[add_room(1, "Hall")]);
+    let mut other = JobDoc::load(JOB, &doc.save(), [5; 16], device(2)).unwrap();
+    act(&mut other, &[Edit::NamePerson { name: "Ines".into() }]);
+    let people: Vec<_> = other.job().people.into_iter().collect();
+    assert_eq!(people, [(device(1), String::new()), (device(2), "Ines".to_owned())]);
+}
+
+/// The job is plain data too: it survives the open file's format.
+#[test]
+fn a_job_is_written_as_json_and_read_back() {
+    let mut doc = phone(1);
+    act(&mut doc, &[add_room(1, "Hall"), add_wall(1, 1), add_reading(1, 1, 1, 96, &[])]);
+    let json = serde_json::to_string(&doc.job()).unwrap();
+    assert_eq!(serde_json::from_str::<Job>(&json).unwrap(), doc.job());
 }

@@ -80,7 +80,8 @@ pub fn of_edit(edit: &Edit, by: DeviceId) -> Vec<Said> {
 
 /// What a job says about them.
 pub fn in_job(job: &Job) -> BTreeMap<Field, String> {
-    let mut all = vec![said("job", "name", PlaceKey::Job, &job.name), said("job", "units", PlaceKey::Job, unit_word(job.units))];
+    let mut all =
+        vec![said("job", "name", PlaceKey::Job, &job.name), said("job", "units", PlaceKey::Job, unit_word(job.units))];
     all.extend(RULES.map(|(rule, _)| of_rule(rule, job.rules.get(rule))));
     all.extend(job.people.iter().map(|(it, name)| said(format!("person {it}"), "name", PlaceKey::Job, name)));
     for room in &job.rooms {

@@ -148,7 +148,6 @@ fn a_small_chunk_cannot_fill_the_memory() {
     assert!(matches!(refused(&vec![0; found as usize]), Refusal::TooLarge { what: "change", .. }));
 }
 
-
 /// The contents of a first change of some actor with these columns of operations.
 fn with_columns(columns: &[(u8, &[u8])]) -> Vec<u8> {
     let mut contents = [vec![0, 16], vec![7; 16], vec![1, 1, 0, 0, 0, columns.len() as u8]].concat();
@@ -164,11 +163,15 @@ fn with_columns(columns: &[(u8, &[u8])]) -> Vec<u8> {
 fn a_few_bytes_cannot_stand_for_a_billion_operations() {
     // A run of 2^50 times the same, as signed LEB128.
     let run = [0x80, 0x80, 0x80, 0x80, 0x80, 0x80, 0x80, 0x02];
-    let (key, action, form) = ([run.as_slice(), &[1, b'k']].concat(), [run.as_slice(), &[1]].concat(), [run.as_slice(), &[0]].concat());
+    let (key, action, form) =
+        ([run.as_slice(), &[1, b'k']].concat(), [run.as_slice(), &[1]].concat(), [run.as_slice(), &[0]].concat());
     let replaces_none = [run.as_slice(), &[0]].concat();
     let operations = with_columns(&[(0x15, &key), (0x42, &action), (0x56, &form), (0x70, &replaces_none)]);
     let most = guard::MOST_OPS as u64;
-    assert_eq!(refused(&frame(1, &operations)), Refusal::TooLarge { what: "number of operations", found: most + 1, most });
+    assert_eq!(
+        refused(&frame(1, &operations)),
+        Refusal::TooLarge { what: "number of operations", found: most + 1, most }
+    );
 
     // One operation that replaces 2^42 values.
     let count = [[0x7f].as_slice(), &number(1 << 42)].concat();
@@ -181,7 +184,10 @@ fn a_few_bytes_cannot_stand_for_a_billion_operations() {
         (0x71, &actor),
         (0x73, &step),
     ];
-    assert!(matches!(refused(&frame(1, &with_columns(&one))), Refusal::TooLarge { what: "number of values replaced", .. }));
+    assert!(matches!(
+        refused(&frame(1, &with_columns(&one))),
+        Refusal::TooLarge { what: "number of values replaced", .. }
+    ));
 }
 
 /// Someone else's program on a copy of the job: it can write what it likes.

@@ -55,7 +55,8 @@ impl Ledger {
         let mut all = of_edit(edit, by);
         if let Edit::SetOpening { .. } | Edit::SetFlight { .. } | Edit::SetGoods { .. } = edit {
             let in_use = in_job(job);
-            let differs: Vec<_> = all.iter().filter(|(field, value)| in_use.get(field) != Some(value)).cloned().collect();
+            let differs: Vec<_> =
+                all.iter().filter(|(field, value)| in_use.get(field) != Some(value)).cloned().collect();
             if !differs.is_empty() {
                 return differs;
             }
@@ -134,7 +135,9 @@ impl Ledger {
         match thing {
             Thing::Room(id) => assert!(job.room(id).is_some(), "{thing:?}"),
             Thing::Wall(room, id) => assert_eq!(wall_of(room, id).id, id),
-            Thing::Opening(room, id) => assert!(job.room(room).unwrap().openings.iter().any(|it| it.id == id), "{thing:?}"),
+            Thing::Opening(room, id) => {
+                assert!(job.room(room).unwrap().openings.iter().any(|it| it.id == id), "{thing:?}")
+            }
             Thing::Flight(id) => assert!(job.flights.iter().any(|it| it.id == id), "{thing:?}"),
             Thing::Goods(id) => assert!(job.goods.iter().any(|it| it.id == id), "{thing:?}"),
             Thing::Reading(room, wall, id) => {

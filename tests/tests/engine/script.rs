@@ -68,7 +68,9 @@ impl Seed {
             7 => Some(Edit::SetRoomGoods { room: self.pick(0, &things.rooms)?, goods: self.maybe(1, &things.goods) }),
             8 => Some(Edit::CloseRoom { room: self.pick(0, &things.rooms)?, closed: self.yes }),
             9 => Some(Edit::RemoveRoom { room: self.pick(0, &things.rooms)?, removed: self.yes }),
-            10..=11 => Some(Edit::AddWall { room: self.pick(0, &things.rooms)?, wall: WallId(id), order: Order::default() }),
+            10..=11 => {
+                Some(Edit::AddWall { room: self.pick(0, &things.rooms)?, wall: WallId(id), order: Order::default() })
+            }
             12..=25 => self.edit_of_wall(&things, id),
             26 => {
                 let (room, opening) = self.pick(0, &seen_openings(job))?;
@@ -162,7 +164,7 @@ impl Seed {
             wall: self.pick(1, &walls)?,
             kind: if self.yes { OpeningKind::Doorway } else { OpeningKind::Window },
             offset: self.length(0),
-            width: self.length(3),
+            width: self.length(10 * self.what[2].index(4) as i64),
             depth: Length::inches(5),
             floor: if self.n < 3 { FloorAtOpening::RunsThrough } else { FloorAtOpening::OtherFloor },
             leads_to: self.maybe(2, &beyond),
