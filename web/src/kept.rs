@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{DocError, Edit, EditError, Job, JobDoc, NewChange, SyncState, Timestamp};
-use shared_model::wire::{Frame, MOST_FRAME_BYTES};
+use shared_model::wire::Frame;
 
 /// So many changes stored singly are folded into a snapshot.
 const CHANGES_PER_SNAPSHOT: usize = 200;
@@ -281,16 +281,8 @@ impl Kept {
     }
 
     fn say_next(&mut self, outcome: &mut Outcome) {
-        let known = self.sync.shared_heads.clone();
-        let job = self.doc.id();
-        let Some(message) = self.doc.sync_message(&mut self.sync, false) else { return };
-        // A frame carries a little more than the message; a message that is too long goes as single changes.
-        if message.len() + 64 <= MOST_FRAME_BYTES {
-            outcome.send.push(Frame::Sync { job, message });
-        } else {
-            let changes = self.doc.changes_since(&known).into_iter();
-            outcome.send.extend(changes.map(|it| Frame::Change { job, change: it.bytes }));
-        }
+        let message = self.doc.sync_message(&mut self.sync, false);
+        outcome.send.extend(message.map(|message| Frame::Sync { job: self.doc.id(), message }));
     }
 
     fn counted(&mut self, mut outcome: Outcome) -> Outcome {
@@ -303,3 +295,6 @@ impl Kept {
 fn set_apart(said: &str, reason: String, bytes: Vec<u8>) -> SetApart {
     SetApart { at: Timestamp::default(), said: said.to_owned(), reason, bytes }
 }
+
+#[cfg(test)]
+mod tests;

@@ -143,3 +143,6 @@ fn others_work(room: &Room, wall: Option<WallId>, me: DeviceId) -> Option<Device
     });
     stamps.find(|it: &Stamp| it.by != me).map(|it| it.by)
 }
+
+#[cfg(test)]
+mod tests;

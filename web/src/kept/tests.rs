@@ -1,0 +1,274 @@
+use super::*;
+use shared_model::ids::RoomId;
+use shared_model::job::Order;
+use uuid::Uuid;
+
+const JOB: JobId = JobId(Uuid::from_u128(1));
+
+/// The server's side: takes in what it is sent, and answers as the wire says.
+struct Server {
+    doc: JobDoc,
+    sync: SyncState,
+    /// Changes with this message are refused.
+    refuses: Option<&'static str>,
+}
+
+impl Server {
+    fn new() -> Self {
+        Self { doc: JobDoc::new(JOB, [99; 16], DeviceId(Uuid::nil())), sync: SyncState::new(), refuses: None }
+    }
+
+    fn hear(&mut self, frame: &Frame, phone: &mut Kept) -> Vec<Frame> {
+        match frame {
+            Frame::Open { .. } => self.sync = SyncState::new(),
+            Frame::Sync { message, .. } => {
+                let message = guard::sync(message, MOST_CHANGES, None, false).unwrap();
+                let new = self.doc.receive_sync(&mut self.sync, message).unwrap();
+                let ack = Frame::Ack { job: JOB, hashes: new.iter().map(|it| it.hash.0).collect() };
+                return [ack].into_iter().chain(self.say()).collect();
+            }
+            Frame::Change { change, .. } => {
+                let vetted = guard::change(change, Some(phone.author)).unwrap();
+                let hash = vetted.hash();
+                let said = phone.waiting.get(&hash.0).map(|it| it.said.clone());
+                if self.refuses.is_some_and(|it| said.as_deref() == Some(it)) {
+                    return vec![Frame::Nack { job: JOB, hash: Some(hash.0), reason: "not today".to_owned() }];
+                }
+                self.doc.apply(vec![vetted]).unwrap();
+                if self.doc.has(&hash) {
+                    return vec![Frame::Ack { job: JOB, hashes: vec![hash.0] }];
+                }
+                self.sync = SyncState::new();
+            }
+            other => panic!("a phone does not send {other:?}"),
+        }
+        self.say().into_iter().collect()
+    }
+
+    fn say(&mut self) -> Option<Frame> {
+        self.doc.sync_message(&mut self.sync, true).map(|message| Frame::Sync { job: JOB, message })
+    }
+}
+
+/// What a phone has stored: enough to start again from.
+#[derive(Default)]
+struct Disk {
+    snapshot: Option<Vec<u8>>,
+    changes: Vec<Vec<u8>>,
+    waiting: BTreeMap<Hash, Waiting>,
+    apart: Vec<SetApart>,
+}
+
+impl Disk {
+    fn store(&mut self, outcome: &Outcome, phone: &mut Kept) {
+        self.changes.extend(outcome.changes.iter().cloned());
+        outcome.confirmed.iter().for_each(|it| drop(self.waiting.remove(it)));
+        self.waiting.extend(outcome.waiting.iter().cloned());
+        self.apart.extend(outcome.apart.iter().cloned());
+        if outcome.snapshot {
+            self.snapshot = Some(phone.snapshot().unwrap());
+            self.changes.clear();
+        }
+    }
+
+    fn load(&self, n: u8) -> Kept {
+        let mut phone = Kept::load(JOB, self.snapshot.as_deref(), actor(n), author(n)).unwrap();
+        phone.restore(self.changes.clone()).unwrap();
+        phone.restore_waiting(self.waiting.clone());
+        phone
+    }
+}
+
+/// A phone with its disk.
+struct Phone {
+    kept: Kept,
+    disk: Disk,
+    /// Frames that leave when there is a connection.
+    out: Vec<Frame>,
+}
+
+impl Phone {
+    fn new(n: u8) -> Self {
+        Self { kept: Kept::new(JOB, actor(n), author(n)), disk: Disk::default(), out: Vec::new() }
+    }
+
+    fn act(&mut self, said: &'static str) {
+        let edit = Edit::AddRoom {
+            room: RoomId(Uuid::new_v4()),
+            name: said.to_owned(),
+            level: 0,
+            goods: None,
+            order: Order::between(None, None),
+        };
+        let outcome = self.kept.edit(&[edit], said, Timestamp(1_000)).unwrap();
+        self.done(outcome);
+    }
+
+    fn done(&mut self, outcome: Outcome) {
+        self.disk.store(&outcome, &mut self.kept);
+        self.out.extend(outcome.send);
+    }
+
+    /// Connects and talks until nobody has anything to say.
+    fn share(&mut self, server: &mut Server) {
+        self.out.clear();
+        let outcome = self.kept.open();
+        self.done(outcome);
+        self.talk(server);
+    }
+
+    fn talk(&mut self, server: &mut Server) {
+        while !self.out.is_empty() {
+            for frame in std::mem::take(&mut self.out) {
+                for answer in server.hear(&frame, &mut self.kept) {
+                    let outcome = match answer {
+                        Frame::Sync { message, .. } => self.kept.hear_sync(&message),
+                        Frame::Ack { hashes, .. } => self.kept.hear_ack(&hashes),
+                        Frame::Nack { hash, reason, .. } => self.kept.hear_nack(hash, &reason, *Uuid::new_v4().as_bytes()),
+                        other => panic!("a server does not send {other:?}"),
+                    };
+                    self.done(outcome);
+                }
+            }
+        }
+    }
+
+    fn rooms(&self) -> Vec<String> {
+        let mut names: Vec<String> = self.kept.job().rooms.into_iter().map(|it| it.name).collect();
+        names.sort();
+        names
+    }
+}
+
+fn actor(n: u8) -> [u8; 16] {
+    [n; 16]
+}
+
+fn author(n: u8) -> DeviceId {
+    DeviceId(Uuid::from_u128(u128::from(n)))
+}
+
+fn names(doc: &JobDoc) -> Vec<String> {
+    let mut names: Vec<String> = doc.job().rooms.into_iter().map(|it| it.name).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn edits_wait_until_the_server_says_that_it_has_them() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.act("hall");
+    phone.act("den");
+    assert_eq!(phone.kept.waiting(), 2);
+    assert_eq!(phone.disk.waiting.len(), 2);
+
+    phone.share(&mut server);
+    assert_eq!(names(&server.doc), ["den", "hall"]);
+    assert_eq!((phone.kept.waiting(), phone.disk.waiting.len()), (0, 0));
+}
+
+#[test]
+fn a_phone_that_starts_again_goes_on_where_it_was() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.act("hall");
+    phone.share(&mut server);
+    phone.act("den");
+    let mut again = Phone { kept: phone.disk.load(1), disk: phone.disk, out: Vec::new() };
+    assert_eq!(again.rooms(), ["den", "hall"]);
+    assert_eq!(again.kept.waiting(), 1, "the den is not on the server yet");
+    again.share(&mut server);
+    assert_eq!(names(&server.doc), ["den", "hall"]);
+    assert_eq!(again.kept.waiting(), 0);
+}
+
+#[test]
+fn two_phones_get_each_others_rooms() {
+    let (mut ana, mut ben, mut server) = (Phone::new(1), Phone::new(2), Server::new());
+    ana.act("hall");
+    ben.act("den");
+    ana.share(&mut server);
+    ben.share(&mut server);
+    ana.share(&mut server);
+    assert_eq!(ana.rooms(), ["den", "hall"]);
+    assert_eq!(ben.rooms(), ["den", "hall"]);
+    assert_eq!(ana.disk.load(3).job().rooms.len(), 2, "what came from the server is on the disk too");
+}
+
+#[test]
+fn a_live_change_whose_past_is_missing_asks_for_it() {
+    let (mut ana, mut ben) = (Phone::new(1), Phone::new(2));
+    ana.act("hall");
+    ana.act("den");
+    let den = ana.disk.changes.pop().unwrap();
+    let outcome = ben.kept.hear_change(den);
+    assert!(!outcome.changed, "it waits");
+    assert!(matches!(outcome.send.as_slice(), [Frame::Sync { .. }]));
+    let hall = ana.disk.changes.pop().unwrap();
+    let outcome = ben.kept.hear_change(hall);
+    assert!(outcome.changed);
+    assert_eq!(outcome.changes.len(), 2, "both are stored now");
+    assert_eq!(ben.rooms(), ["den", "hall"]);
+}
+
+#[test]
+fn a_refused_edit_is_set_apart_and_later_ones_still_reach_the_server() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.share(&mut server);
+    server.refuses = Some("attic");
+    for said in ["hall", "attic", "den"] {
+        phone.act(said);
+    }
+    phone.talk(&mut server);
+    assert_eq!(names(&server.doc), ["den", "hall"]);
+    assert_eq!(phone.rooms(), ["den", "hall"]);
+    assert_eq!(phone.kept.waiting(), 0);
+    let apart: Vec<_> = phone.disk.apart.iter().map(|it| (it.said.as_str(), it.reason.as_str())).collect();
+    assert_eq!(apart, [("attic", "not today")]);
+    assert!(!phone.disk.apart[0].bytes.is_empty(), "nothing is thrown away");
+    assert_eq!(phone.disk.load(1).job().rooms.len(), 2);
+}
+
+#[test]
+fn an_unconfirmed_edit_is_sent_again_after_a_while() {
+    let mut phone = Phone::new(1);
+    phone.act("hall");
+    assert!(phone.kept.send_again(Timestamp(1_000 + SEND_AGAIN_AFTER - 1)).is_empty());
+    assert_eq!(phone.kept.send_again(Timestamp(1_000 + SEND_AGAIN_AFTER)).len(), 1);
+    assert!(phone.kept.send_again(Timestamp(1_000 + SEND_AGAIN_AFTER + 1)).is_empty(), "not at every tick");
+}
+
+#[test]
+fn many_changes_are_folded_into_a_snapshot() {
+    let mut phone = Phone::new(1);
+    for _ in 0..CHANGES_PER_SNAPSHOT {
+        phone.act("room");
+    }
+    assert!(phone.disk.snapshot.is_some());
+    assert!(phone.disk.changes.is_empty());
+    assert_eq!(phone.disk.load(1).job().rooms.len(), CHANGES_PER_SNAPSHOT);
+}
+
+#[test]
+fn another_tabs_work_appears_and_waits_here_too() {
+    let (mut one, mut other) = (Phone::new(1), Phone::new(2));
+    one.act("hall");
+    let (hash, made) = one.disk.waiting.first_key_value().map(|(hash, it)| (*hash, it.clone())).unwrap();
+    let outcome = other.kept.made_elsewhere(hash, made);
+    assert!(outcome.changed && outcome.changes.is_empty(), "shown, and not stored twice");
+    assert_eq!((other.rooms(), other.kept.waiting()), (vec!["hall".to_owned()], 1));
+    other.kept.confirmed_elsewhere(&[hash]);
+    assert_eq!(other.kept.waiting(), 0);
+}
+
+#[test]
+fn damaged_bytes_are_set_apart_and_the_rest_is_kept() {
+    let mut phone = Phone::new(1);
+    phone.act("hall");
+    let mut damaged = phone.disk.changes.clone();
+    let mut flipped = damaged[0].clone();
+    flipped[20] ^= 1;
+    damaged.push(flipped);
+    let mut again = Kept::new(JOB, actor(3), author(3));
+    assert_eq!(again.restore(damaged).unwrap_err().len(), 1);
+    assert_eq!(again.job().rooms.len(), 1);
+}
