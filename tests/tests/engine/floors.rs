@@ -348,3 +348,25 @@ proptest! {
         }
     }
 }
+
+/// A doorway in a wall that runs at 45° turns the room beyond by 45°: a square closet behind the cut corner of a den.
+#[test]
+fn a_doorway_in_a_slanted_wall_turns_the_room_beyond() {
+    // The den is 12 by 12 ft, its north-east corner cut off 4 ft along both walls.
+    let mut den = room(1, "Den", &[("12'", "r"), ("8'", "r45"), ("67.8823\"", "r45"), ("8'", "r"), ("12'", "r")]);
+    let mut closet = rectangle(2, "Closet", "5'", "5'");
+    let wide = long("32\"");
+    den.openings = vec![doorway(1, 2, (long("67.8823\"") - wide) / 2, wide, Some(2))];
+    closet.openings = vec![doorway(2, 3, long("14\""), wide, Some(1))];
+    let floor = soundly_placed(&job(vec![den, closet], vec![plain_goods(1)]));
+    let [den, closet] = &floor.rooms[..] else { panic!("{floor:?}") };
+    assert_eq!(closet.turned.show(), "45°");
+    assert_eq!(closet.ring.overlap(&den.ring), []);
+    // The closet's corners lie 4 1/2 in and 5 ft 4 1/2 in beyond the cut, which runs where east plus north is 20 ft.
+    let beyond = |it: &Point| Length(((it.x + it.y - Length::feet(20)).0 as f64 / 2_f64.sqrt()).round() as i64);
+    let mut far: Vec<Length> = closet.ring.0.iter().map(beyond).collect();
+    far.sort_unstable();
+    for (found, worked) in far.iter().zip(["4 1/2\"", "4 1/2\"", "5' 4 1/2\"", "5' 4 1/2\""]) {
+        assert!((*found - long(worked)).abs() < Length::sixty_fourths(1), "{}", found.exact_text());
+    }
+}
