@@ -1,12 +1,13 @@
 //! The commands that compute from files, without a server.
 
-use std::io::Read;
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use shared_model::nest::{self, Budget};
 use shared_model::open_file::FileError;
+use shared_model::takeoff;
 
 /// Search steps unless said otherwise: about a second on a laptop.
 const STEPS: u64 = 200_000;
@@ -55,25 +56,24 @@ pub enum CommandError {
     #[error("--cuttable is not possible yet: leave it out, or check the plan by hand")]
     Cuttable,
     #[error("cannot write the answer: {0}")]
-    Output(String),
+    Output(#[from] std::io::Error),
+    #[error("cannot write the answer as JSON: {0}")]
+    Json(#[from] serde_json::Error),
 }
 
 impl CommandError {
     pub fn exit_code(&self) -> ExitCode {
         match self {
             Self::Cuttable => ExitCode::from(2),
-            Self::Unreadable { .. } | Self::Malformed { .. } | Self::Output(_) => ExitCode::from(3),
+            Self::Unreadable { .. } | Self::Malformed { .. } | Self::Output(_) | Self::Json(_) => ExitCode::from(3),
         }
     }
 }
 
 pub fn takeoff(arguments: &TakeoffArgs) -> Result<ExitCode, CommandError> {
-    let text = read(&arguments.file)?;
-    let job: shared_model::job::Job = serde_json::from_str(&text).map_err(|error| CommandError::Output(error.to_string()))?;
-    let takeoff = shared_model::takeoff::takeoff(&job);
-    let json = serde_json::to_string(&takeoff).map_err(|it| CommandError::Output(it.to_string()))?;
-    println!("{json}");
-    Ok(if takeoff.problems.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
+    let takeoff = takeoff::file::run(&read(&arguments.file)?).map_err(|error| malformed(&arguments.file, error))?;
+    answer(&if arguments.json { takeoff.json()? } else { takeoff.text() })?;
+    Ok(ExitCode::from(u8::from(takeoff.has_problems())))
 }
 
 pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {
@@ -83,11 +83,18 @@ pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {
     let text = read(&arguments.file)?;
     let start = Instant::now();
     let go_on = || arguments.seconds.is_none_or(|most| start.elapsed() < most);
-    let plan = nest::file::run(&text, Budget { steps: arguments.steps, seed: arguments.seed }, go_on)
-        .map_err(|error| CommandError::Malformed { path: arguments.file.clone(), error })?;
-    let answer = if arguments.json { plan.json().map_err(|it| CommandError::Output(it.to_string()))? } else { plan.text() };
-    print!("{answer}");
+    let budget = Budget { steps: arguments.steps, seed: arguments.seed };
+    let plan = nest::file::run(&text, budget, go_on).map_err(|error| malformed(&arguments.file, error))?;
+    answer(&if arguments.json { plan.json()? } else { plan.text() })?;
     Ok(ExitCode::SUCCESS)
+}
+
+fn malformed(path: &Path, error: FileError) -> CommandError {
+    CommandError::Malformed { path: path.to_owned(), error }
+}
+
+fn answer(text: &str) -> Result<(), CommandError> {
+    std::io::stdout().write_all(text.as_bytes()).map_err(CommandError::Output)
 }
 
 fn read(path: &Path) -> Result<String, CommandError> {

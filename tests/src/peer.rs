@@ -233,6 +233,22 @@ impl Peer {
         true
     }
 
+    /// The next live change of others, not taken in yet; other frames are. `None` when the connection has ended.
+    pub async fn next_change(&mut self) -> Option<Vec<u8>> {
+        loop {
+            match next_frame(&mut self.socket).await? {
+                Frame::Change { change, .. } => return Some(change),
+                other => self.take(other).await,
+            }
+        }
+    }
+
+    /// Takes changes into a copy, all at once.
+    pub fn take_changes(&mut self, job: JobId, changes: &[Vec<u8>]) {
+        let vetted = changes.iter().map(|it| guard::change(it, None).expect("a sound change")).collect();
+        self.copies.get_mut(&job).expect("a shared job").doc.apply(vetted).expect("changes that fit");
+    }
+
     /// Hangs up without a word and keeps what a phone keeps.
     pub fn lose_connection(self) -> BTreeMap<JobId, Copy> {
         self.copies
@@ -320,14 +336,16 @@ async fn send(socket: &mut Socket, frame: &Frame) {
 }
 
 async fn next_frame(socket: &mut Socket) -> Option<Frame> {
-    loop {
-        let message = tokio::time::timeout(PATIENCE, socket.next()).await.expect("the server to say something");
-        match message {
-            Some(Ok(Message::Binary(bytes))) => return Some(Frame::decode(&bytes).expect("a frame")),
-            Some(Ok(Message::Close(_)) | Err(_)) | None => return None,
-            Some(Ok(_)) => {}
+    let frame = async {
+        loop {
+            match socket.next().await {
+                Some(Ok(Message::Binary(bytes))) => return Some(Frame::decode(&bytes).expect("a frame")),
+                Some(Ok(Message::Close(_)) | Err(_)) | None => return None,
+                Some(Ok(_)) => {}
+            }
         }
-    }
+    };
+    tokio::time::timeout(PATIENCE, frame).await.expect("the server to say something")
 }
 
 /// `http://host:port` of a link.

@@ -17,8 +17,8 @@ use crate::clock;
 use crate::limits::Bucket;
 use crate::store::{Device, StoreError, Write};
 
-/// Most jobs that one phone shares at a time.
-const MOST_OPEN: usize = 256;
+/// Most jobs that one phone shares at a time; the client shares all that the shop has.
+const MOST_OPEN: usize = 4_096;
 
 /// Refused frames a connection may send at once, and how long a device that sends more stays out.
 const MOST_REFUSED: f64 = 20.0;
@@ -103,6 +103,7 @@ impl Phone {
             Err(error) => outbox.part(Parting::NotStored(error.to_string())),
         });
         drop(shared);
+        hub.note_open();
         self.open.insert(id, Share { job, catch_up });
         Ok(())
     }

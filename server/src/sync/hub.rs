@@ -1,7 +1,7 @@
 //! Every job that is shared, and every phone that is connected.
 
 use std::collections::{BTreeMap, HashMap};
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -26,6 +26,8 @@ const SWEEP_INTERVAL: Duration = Duration::from_secs(60);
 const IDLE: Duration = Duration::from_secs(300);
 /// Most documents in memory; the longest unused leave first.
 const MOST_DOCUMENTS: usize = 32;
+/// A sweep comes early after so many were opened: a phone opens every job when it connects.
+const OPENED_PER_SWEEP: usize = 16;
 
 const MOST_CONNECTIONS: usize = 500;
 const MOST_CONNECTIONS_PER_DEVICE: usize = 8;
@@ -38,7 +40,8 @@ pub type Shared = Arc<tokio::sync::Mutex<SharedJob>>;
 pub struct Hub {
     pub store: Arc<Store>,
     jobs: Mutex<HashMap<JobId, Shared>>,
-    connections: Mutex<HashMap<ConnectionId, (DeviceId, Outbox)>>,
+    /// The oldest first.
+    connections: Mutex<BTreeMap<ConnectionId, (DeviceId, Outbox)>>,
     next_connection: AtomicU64,
     /// Devices that sent too much that had to be refused, and until when they stay out.
     charged: Mutex<HashMap<DeviceId, Instant>>,
@@ -46,6 +49,8 @@ pub struct Hub {
     /// Jobs changed since the list was last brought up to date.
     changed: Mutex<BTreeMap<JobId, Timestamp>>,
     news: Notify,
+    opened: AtomicUsize,
+    crowded: Notify,
     stopping: AtomicBool,
     left: Notify,
 }
@@ -53,7 +58,12 @@ pub struct Hub {
 impl Hub {
     pub fn new(store: Arc<Store>) -> Result<Self, StoreError> {
         let entries = store.jobs()?;
-        let changed = entries.iter().filter(|it| it.name.is_empty()).map(|it| (it.job, it.changed)).collect();
+        let unnamed: BTreeMap<JobId, Timestamp> =
+            entries.iter().filter(|it| it.name.is_empty()).map(|it| (it.job, it.changed)).collect();
+        let news = Notify::new();
+        if !unnamed.is_empty() {
+            news.notify_one();
+        }
         Ok(Self {
             store,
             jobs: Mutex::default(),
@@ -61,8 +71,10 @@ impl Hub {
             next_connection: AtomicU64::new(0),
             charged: Mutex::default(),
             list: Mutex::new(entries.into_iter().map(|it| (it.job, it)).collect()),
-            changed: Mutex::new(changed),
-            news: Notify::new(),
+            changed: Mutex::new(unnamed),
+            news,
+            opened: AtomicUsize::new(0),
+            crowded: Notify::new(),
             stopping: AtomicBool::new(false),
             left: Notify::new(),
         })
@@ -83,13 +95,19 @@ impl Hub {
             return Err(Parting::Charged);
         }
         drop(charged);
-        let mut connections = lock(&self.connections);
         if self.stopping.load(Ordering::Acquire) {
             return Err(Parting::Stopping);
         }
-        let of_device = connections.values().filter(|(it, _)| *it == device).count();
-        if connections.len() >= MOST_CONNECTIONS || of_device >= MOST_CONNECTIONS_PER_DEVICE {
+        let mut connections = lock(&self.connections);
+        if connections.len() >= MOST_CONNECTIONS {
             return Err(Parting::Crowded);
+        }
+        let of_device = connections.values().filter(|(it, _)| *it == device);
+        if of_device.clone().count() >= MOST_CONNECTIONS_PER_DEVICE
+            && let Some((_, oldest)) = of_device.clone().next()
+        {
+            // A phone with a bad network leaves dead connections behind; the new one is the one it uses.
+            oldest.part(Parting::Crowded);
         }
         let id = ConnectionId(self.next_connection.fetch_add(1, Ordering::Relaxed));
         connections.insert(id, (device, outbox));
@@ -115,6 +133,13 @@ impl Hub {
     pub fn note_change(&self, job: JobId, at: Timestamp) {
         lock(&self.changed).insert(job, at);
         self.news.notify_one();
+    }
+
+    /// Notes that a job was opened, which may have read its document into memory.
+    pub fn note_open(&self) {
+        if self.opened.fetch_add(1, Ordering::Relaxed) % OPENED_PER_SWEEP == OPENED_PER_SWEEP - 1 {
+            self.crowded.notify_one();
+        }
     }
 
     /// Says goodbye to every phone and waits until all have left, but not for ever.
@@ -161,7 +186,7 @@ impl Hub {
         let shared = self.shared(job);
         let mut shared = shared.lock().await;
         let name = match shared.document(&self.store).await {
-            Ok(document) => tokio::task::block_in_place(|| document.doc.job().name),
+            Ok(document) => document.doc.name(),
             Err(error) => {
                 tracing::error!(%job, %error, "a job cannot be opened");
                 return false;
@@ -180,7 +205,8 @@ impl Hub {
     /// Takes documents out of memory that nobody uses; runs as long as the server.
     pub async fn sweep(self: Arc<Self>) {
         loop {
-            tokio::time::sleep(SWEEP_INTERVAL).await;
+            // Early or not, the same is to be done.
+            let _ = tokio::time::timeout(SWEEP_INTERVAL, self.crowded.notified()).await;
             let jobs: Vec<(JobId, Shared)> = lock(&self.jobs).iter().map(|(id, it)| (*id, Arc::clone(it))).collect();
             let mut loaded = Vec::new();
             for (id, shared) in &jobs {

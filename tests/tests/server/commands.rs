@@ -1,7 +1,9 @@
 use std::io::Write;
 use std::process::{Command, Output, Stdio};
 
+use napline_tests::peer::new_job;
 use napline_tests::server::binary;
+use shared_model::job::{JobDoc, Timestamp};
 
 fn napline(arguments: &[&str], input: &str) -> Output {
     let mut process = Command::new(binary())
@@ -33,6 +35,26 @@ fn nest_places_pieces_as_short_as_can_be() {
     assert_eq!(plan["placements"].as_array().unwrap().len(), 3);
     let people = napline(&["nest", "-"], PIECES);
     assert!(text(&people.stdout).starts_with("Length 6.5"), "{}", text(&people.stdout));
+}
+
+#[test]
+fn takeoff_reads_the_job_file_that_the_model_writes() {
+    let device = shared_model::ids::DeviceId(uuid::Uuid::from_u128(1));
+    let mut doc = JobDoc::new(new_job(), [1; 16], device);
+    for action in shared_model::demo::actions() {
+        doc.edit(&action.edits, action.said, Timestamp(0)).unwrap();
+    }
+    let job = doc.job();
+    let output = napline(&["takeoff", "-", "--json"], &serde_json::to_string(&job).unwrap());
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let expected = shared_model::takeoff::takeoff(&job);
+    assert_eq!(answer["rooms"].as_array().unwrap().len(), expected.floor.rooms.len());
+    assert_eq!(answer["goods"].as_array().unwrap().len(), expected.goods.len());
+    assert_eq!(answer["problems"].as_array().unwrap().len(), expected.problems.len());
+    let code = i32::from(!expected.problems.is_empty());
+    assert_eq!(output.status.code(), Some(code), "1 when the job has problems");
+    let people = napline(&["takeoff", "-"], &serde_json::to_string(&job).unwrap());
+    assert!(text(&people.stdout).starts_with(&job.name), "{}", text(&people.stdout));
 }
 
 #[test]

@@ -155,15 +155,16 @@ async fn a_hostile_catch_up_message_is_refused() {
 }
 
 #[tokio::test]
-async fn too_many_windows_of_one_device_are_refused() {
+async fn the_ninth_window_of_a_device_closes_its_oldest() {
     let server = Server::start();
-    let (ada, _) = sharing(&server).await;
+    let (mut oldest, job) = sharing(&server).await;
     let mut windows = Vec::new();
-    for _ in 0..7 {
-        windows.push(ada.pass.connect().await);
+    for _ in 0..8 {
+        windows.push(oldest.pass.connect().await);
     }
-    assert!(ada.pass.turned_away(&hello()).await.contains("too many connections"));
-    windows.pop();
-    windows.push(ada.pass.connect().await);
-    assert_eq!(windows.len(), 7);
+    assert!(oldest.until_gone().await.contains("too many connections"));
+    let newest = windows.last_mut().unwrap();
+    newest.open_and_catch_up(job).await;
+    let hash = newest.edit(job, &[add_room("Hall")]).await;
+    newest.until("the receipt", |it| it.copies[&job].acked.contains(&hash)).await;
 }
