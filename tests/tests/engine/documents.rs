@@ -3,14 +3,15 @@ use automerge::{ObjType, ROOT, ReadDoc, ScalarValue};
 use shared_model::guard;
 use shared_model::ids::{GoodsId, OpeningId};
 use shared_model::job::{
-    Edit, EditError, FloorAtOpening, Job, JobDoc, NewTurn, Opening, OpeningKind, Order, Rule, SyncState, Timestamp,
-    Turn,
+    DocError, Edit, EditError, FloorAtOpening, Job, JobDoc, NewTurn, Opening, OpeningKind, Order, Rule, SyncState,
+    Timestamp, Turn,
 };
 use shared_model::length::{Length, Units};
 use shared_model::problem::Place;
 use uuid::Uuid;
 
 use super::crew::{JOB, act, add_reading, add_room, add_wall, catch_up, device, phone, reading, room, send, wall};
+use super::hostile::scene;
 
 #[test]
 fn what_is_typed_is_read_back_saved_and_loaded() {
@@ -297,4 +298,40 @@ fn a_job_is_written_as_json_and_read_back() {
     act(&mut doc, &[add_room(1, "Hall"), add_wall(1, 1), add_reading(1, 1, 1, 96, &[])]);
     let json = serde_json::to_string(&doc.job()).unwrap();
     assert_eq!(serde_json::from_str::<Job>(&json).unwrap(), doc.job());
+}
+
+#[test]
+fn damaged_storage_is_found() {
+    let (doc, history, _) = scene();
+    let saved = doc.save();
+    let open = |snapshot: Option<&[u8]>, changes: &[Vec<u8>]| {
+        JobDoc::from_changes(JOB, snapshot, changes.iter().map(Vec::as_slice), [8; 16], device(1))
+    };
+    assert_eq!(open(None, &history).unwrap().job(), doc.job());
+    assert_eq!(open(Some(&saved), &history).unwrap().job(), doc.job());
+    for bit in (0..saved.len() * 8).step_by(7) {
+        let mut damaged = saved.clone();
+        damaged[bit / 8] ^= 1 << (bit % 8);
+        assert!(matches!(open(Some(&damaged), &[]), Err(DocError::Damaged(_))), "bit {bit}");
+    }
+    for length in (0..saved.len()).step_by(5) {
+        assert!(matches!(open(Some(&saved[..length]), &[]), Err(DocError::Damaged(_))), "the first {length} bytes");
+    }
+    assert!(open(Some(&[saved.clone(), saved].concat()), &[]).is_err(), "two documents in one");
+    let mut damaged = history.clone();
+    damaged[1][20] ^= 1;
+    assert!(matches!(open(None, &damaged), Err(DocError::DamagedChange { index: 1, .. })));
+    assert!(matches!(open(None, &[history.concat()]), Err(DocError::DamagedChange { index: 0, .. })));
+    let foreign = automerge::AutoCommit::new().save();
+    assert!(matches!(open(Some(&foreign), &[]), Err(DocError::Damaged(_))));
+}
+
+#[test]
+fn too_much_for_one_action_is_refused_before_it_is_a_change() {
+    let mut doc = phone(1);
+    let rooms: Vec<Edit> = (0..400).map(|n| add_room(n, "Room")).collect();
+    assert!(matches!(doc.edit(&rooms, "test", Timestamp(0)), Err(EditError::Invalid(_))));
+    assert_eq!((doc.len(), doc.job().rooms.len()), (1, 0));
+    let bytes = act(&mut doc, &rooms[..200]);
+    assert!(guard::change(&bytes, Some(device(1))).is_ok());
 }

@@ -19,8 +19,11 @@ mod documents;
 /// Three devices, any edits, any exchange: all end in one job, and nothing typed is missing; undo.
 mod interleavings;
 
-/// Bytes from outside that want to do harm: known attacks on the guard and the document, and mutations.
+/// Bytes from outside that want to do harm: known attacks on the guard and the document.
 mod hostile;
+
+/// Thousands of mutated changes, messages and noise: none does harm.
+mod mutations;
 
 /// The roll's plan: exhaustive search, published optima, honest claims, the open file.
 mod nesting;
