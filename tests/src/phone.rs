@@ -64,14 +64,20 @@ impl Phone {
         phone
     }
 
-    /// Starts a phone and pairs it by a link that a phone makes which shows the list of jobs.
+    /// Starts a phone and pairs it by a link from another one.
     pub async fn invited(owner: &str, by: &Self) -> Self {
-        by.tap("#add-phone").await;
-        let link = by.see("#pairing-links code").await;
-        by.tap("#add-phone-sheet [data-close]").await;
+        let link = by.invitation().await;
         let phone = Self::start(owner).await;
         phone.join(&link).await;
         phone
+    }
+
+    /// A pairing link, made on a phone that shows the list of jobs.
+    pub async fn invitation(&self) -> String {
+        self.tap("#add-phone").await;
+        let link = self.see("#pairing-links code").await;
+        self.tap("#add-phone-sheet [data-close]").await;
+        link
     }
 
     pub async fn pair(&self, server: &Server) {

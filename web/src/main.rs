@@ -28,9 +28,18 @@ mod sheet;
 mod shown;
 mod theme;
 
+mod script;
+
 use leptos::prelude::*;
+use wasm_bindgen::prelude::wasm_bindgen;
 
 fn main() {
     console_error_panic_hook::set_once();
     mount_to_body(app::App);
+}
+
+/// The demo's checksums as this build computes them; a test compares them with those of the server's build.
+#[wasm_bindgen]
+pub fn fingerprint() -> String {
+    shared_model::fingerprint::of_demo().map_or_else(|error| error, |it| it.to_string())
 }

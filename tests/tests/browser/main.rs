@@ -1,6 +1,7 @@
 //! The job as a crew does it: real browsers, fingers on glass, one real server each.
 //!
 //! Without `NAPLINE_BIN` the server and its client are built first, from today's sources.
+#![expect(clippy::unwrap_used, reason = "what goes wrong here fails its test")]
 
 /// What a person does with the tool, in the words of the screen.
 mod crew;
@@ -13,6 +14,8 @@ mod away;
 mod demo;
 /// The server dies in the middle of the work.
 mod killed;
+/// The browser's build computes what the server's computes.
+mod same;
 /// Who is not paired sees nothing.
 mod strangers;
 /// Two people at the same time, with and without a network.

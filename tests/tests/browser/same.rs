@@ -1,0 +1,77 @@
+use std::io::Write;
+use std::process::{Command, Stdio};
+
+use napline_tests::demo::house_file;
+use napline_tests::peer::Pass;
+use napline_tests::phone::Phone;
+use napline_tests::server::{Server, binary};
+use serde_json::{Value, json};
+
+use crate::crew::shared;
+
+/// Calls the engine that runs in the page; its module is loaded already, so this asks for the same one again.
+const TAKEOFF: &str = "
+    const client = await import(document.querySelector('link[rel=modulepreload]').href);
+    return client.takeoffOfFile(arguments[0]);
+";
+
+/// Every document that the phone keeps whole.
+const SNAPSHOTS: &str = "
+    const answer = (request) => new Promise((resolve, reject) => {
+        request.onsuccess = () => resolve(request.result);
+        request.onerror = () => reject(request.error);
+    });
+    const store = await answer(indexedDB.open('napline'));
+    const kept = await answer(store.transaction('snapshot').objectStore('snapshot').getAll());
+    store.close();
+    return kept.map((it) => Array.from(new Uint8Array(it.buffer ?? it)));
+";
+
+/// The house has slanted walls (sines and roots), patterns, a stair, openings and a long nest: wherever the phone's and the
+/// server's arithmetic could differ.
+#[tokio::test]
+async fn the_phone_and_the_server_compute_the_same_bytes() {
+    let server = Server::start();
+    let ada = Phone::paired("Ada", &server).await;
+    let file = house_file();
+    let computed = ada.driver.execute(TAKEOFF, vec![json!(file)]).await.unwrap();
+    let on_the_phone = computed.json().as_str().unwrap().to_owned();
+    assert_eq!(on_the_phone, on_the_server(&file));
+    let takeoff: Value = serde_json::from_str(&on_the_phone).unwrap();
+    assert_eq!(takeoff["rooms"].as_array().map(Vec::len), Some(7), "the whole house was computed");
+}
+
+fn on_the_server(file: &str) -> String {
+    let mut command = Command::new(binary());
+    command.args(["takeoff", "-", "--json"]).stdin(Stdio::piped()).stdout(Stdio::piped());
+    let mut run = command.spawn().unwrap();
+    run.stdin.take().unwrap().write_all(file.as_bytes()).unwrap();
+    String::from_utf8(run.wait_with_output().unwrap().stdout).unwrap()
+}
+
+#[tokio::test]
+async fn the_phone_keeps_a_document_as_the_same_bytes() {
+    let server = Server::start_demo();
+    let ada = Phone::paired("Ada", &server).await;
+    let mut native = Pass::by_link(&ada.invitation().await, "a computer").await.connect().await;
+    let job = native.jobs.first().unwrap().job;
+    native.open_and_catch_up(job).await;
+    let document = native.copies[&job].doc.save();
+
+    ada.tap("[data-job]").await;
+    shared(&ada).await;
+    // Storing follows showing.
+    ada.wait_for(
+        "the document to be stored",
+        &SNAPSHOTS.replace("return kept.map", "return kept.length > 0; kept.map"),
+    )
+    .await;
+    let kept: Vec<Vec<u8>> = serde_json::from_value(ada.ask(SNAPSHOTS).await).unwrap();
+    let holds = |kept: &Vec<u8>| kept.windows(document.len()).any(|it| it == document);
+    assert!(
+        kept.iter().any(holds),
+        "of {:?} bytes none holds the {} of this build",
+        kept.iter().map(Vec::len),
+        document.len()
+    );
+}
