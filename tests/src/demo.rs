@@ -15,8 +15,3 @@ pub fn house() -> Job {
     }
     document.job()
 }
-
-/// The house as an open job file.
-pub fn house_file() -> String {
-    serde_json::to_string(&house()).expect("a job to be written as JSON")
-}

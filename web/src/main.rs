@@ -28,8 +28,6 @@ mod sheet;
 mod shown;
 mod theme;
 
-mod script;
-
 use leptos::prelude::*;
 use wasm_bindgen::prelude::wasm_bindgen;
 

@@ -18,6 +18,8 @@ use crate::truth::SyncTruth;
 
 /// The takeoff waits until nothing was entered for so long: a keystroke never waits for it.
 const TAKEOFF_AFTER: Duration = Duration::from_millis(250);
+/// The name of takeoffs in the browser's timeline, where they can be measured.
+const TIMELINE: &str = "takeoff";
 
 /// The job that is open on this phone. Provided as context below the job's page; copy it freely.
 #[derive(Clone, Copy)]
@@ -139,7 +141,11 @@ impl OpenJob {
         storage.write([Write::Marker(self.id, Some(Marker::Computing))]);
         storage.settle().await;
         if let Some(job) = self.job.try_get_untracked() {
+            let timeline = window().performance();
+            // A browser that cannot measure computes all the same.
+            let _ = timeline.as_ref().map(|it| it.mark(TIMELINE));
             computed.try_set(Arc::new(takeoff(&job)));
+            let _ = timeline.map(|it| it.measure_with_start_mark(TIMELINE, TIMELINE));
         }
         storage.write([Write::Marker(self.id, None)]);
     }

@@ -1,7 +1,6 @@
 //! The job as a crew does it: real browsers, fingers on glass, one real server each.
 //!
 //! Without `NAPLINE_BIN` the server and its client are built first, from today's sources.
-#![expect(clippy::unwrap_used, reason = "what goes wrong here fails its test")]
 
 /// What a person does with the tool, in the words of the screen.
 mod crew;

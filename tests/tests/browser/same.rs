@@ -1,18 +1,15 @@
-use std::io::Write;
-use std::process::{Command, Stdio};
-
-use napline_tests::demo::house_file;
 use napline_tests::peer::Pass;
 use napline_tests::phone::Phone;
-use napline_tests::server::{Server, binary};
-use serde_json::{Value, json};
+use napline_tests::server::Server;
+use serde_json::json;
+use shared_model::fingerprint;
 
 use crate::crew::shared;
 
-/// Calls the engine that runs in the page; its module is loaded already, so this asks for the same one again.
-const TAKEOFF: &str = "
+/// Asks the build that runs in the page; its module is loaded already, so this asks for the same one again.
+const FINGERPRINT: &str = "
     const client = await import(document.querySelector('link[rel=modulepreload]').href);
-    return client.takeoffOfFile(arguments[0]);
+    return client.fingerprint();
 ";
 
 /// Every document that the phone keeps whole.
@@ -27,26 +24,14 @@ const SNAPSHOTS: &str = "
     return kept.map((it) => Array.from(new Uint8Array(it.buffer ?? it)));
 ";
 
-/// The house has slanted walls (sines and roots), patterns, a stair, openings and a long nest: wherever the phone's and the
-/// server's arithmetic could differ.
+/// The demo house has slanted walls (sines and roots), patterns, a stair, openings and a long nest: wherever the phone's and
+/// the server's arithmetic could differ.
 #[tokio::test]
 async fn the_phone_and_the_server_compute_the_same_bytes() {
     let server = Server::start();
     let ada = Phone::paired("Ada", &server).await;
-    let file = house_file();
-    let computed = ada.driver.execute(TAKEOFF, vec![json!(file)]).await.unwrap();
-    let on_the_phone = computed.json().as_str().unwrap().to_owned();
-    assert_eq!(on_the_phone, on_the_server(&file));
-    let takeoff: Value = serde_json::from_str(&on_the_phone).unwrap();
-    assert_eq!(takeoff["rooms"].as_array().map(Vec::len), Some(7), "the whole house was computed");
-}
-
-fn on_the_server(file: &str) -> String {
-    let mut command = Command::new(binary());
-    command.args(["takeoff", "-", "--json"]).stdin(Stdio::piped()).stdout(Stdio::piped());
-    let mut run = command.spawn().unwrap();
-    run.stdin.take().unwrap().write_all(file.as_bytes()).unwrap();
-    String::from_utf8(run.wait_with_output().unwrap().stdout).unwrap()
+    let here = fingerprint::of_demo().unwrap().to_string();
+    assert_eq!(ada.ask(FINGERPRINT).await, json!(here));
 }
 
 #[tokio::test]
