@@ -23,14 +23,14 @@ pub struct Pad {
     /// Why the entry was not taken.
     pub refused: RwSignal<Option<String>>,
     pub units: Signal<Units>,
-    take: Callback<Option<Taken>>,
 }
 
+/// Gets what was entered, or `None` when Enter was pressed on an empty field; may say why it does not take it.
+pub type Take = Callback<Option<Taken>, Result<(), String>>;
+
 impl Pad {
-    /// `take` gets what was entered, or `None` when Enter was pressed on an empty field.
-    pub fn new(units: Signal<Units>, take: impl Fn(Option<Taken>) + Send + Sync + 'static) -> Self {
-        let (entry, refused) = (RwSignal::default(), RwSignal::default());
-        Self { entry, refused, units, take: Callback::new(take) }
+    pub fn new(units: Signal<Units>) -> Self {
+        Self { entry: RwSignal::default(), refused: RwSignal::default(), units }
     }
 
     fn press(self, key: Key) {
@@ -44,22 +44,21 @@ impl Pad {
     }
 
     /// Enter: what is in the field is taken, or the reason why not is said.
-    pub fn enter(self) {
+    fn enter(self, take: Take) {
         let entry = self.entry.get_untracked();
-        if entry.is_empty() {
-            return self.take.run(None);
-        }
-        match entry.value(self.units.get_untracked()) {
-            Ok(value) if value > Length::ZERO => {
-                self.clear();
-                self.take.run(Some(Taken { value, typed: entry.text().trim().to_owned(), tool: entry.tool() }));
-            }
-            Ok(_) => self.refused.set(Some("A length of zero cannot be.".to_owned())),
-            Err(error) => self.refused.set(Some(in_words(&error))),
+        let typed = match entry.value(self.units.get_untracked()) {
+            _ if entry.is_empty() => Ok(None),
+            Ok(Length::ZERO) => Err("A length of zero cannot be.".to_owned()),
+            Ok(value) => Ok(Some(Taken { value, typed: entry.text().trim().to_owned(), tool: entry.tool() })),
+            Err(error) => Err(in_words(&error)),
+        };
+        match typed.and_then(|it| take.run(it)) {
+            Ok(()) => self.clear(),
+            Err(reason) => self.refused.set(Some(reason)),
         }
     }
 
-    fn typed(self, event: &KeyboardEvent) {
+    fn typed(self, event: &KeyboardEvent, take: Take) {
         let modified = event.ctrl_key() || event.meta_key() || event.alt_key();
         if modified || event.default_prevented() || types_elsewhere(event) {
             return;
@@ -67,7 +66,7 @@ impl Pad {
         let key = event.key();
         let mut chars = key.chars();
         match (key.as_str(), chars.next(), chars.next()) {
-            ("Enter", ..) => self.enter(),
+            ("Enter", ..) => self.enter(take),
             ("Backspace", ..) => self.press(Key::Back),
             (_, Some(typed), None) if Entry::accepts(typed) => {
                 self.refused.set(None);
@@ -126,23 +125,26 @@ pub fn EntryLine(
 #[component]
 pub fn Keypad(
     pad: Pad,
-    #[prop(into)] enter: Signal<String>,
+    take: Take,
+    /// What Enter does now.
+    #[prop(into)]
+    enter: Signal<String>,
     #[prop(optional, into)] side: ViewFn,
 ) -> impl IntoView {
-    let keyboard = window_event_listener(leptos::ev::keydown, move |event| pad.typed(&event));
+    let keyboard = window_event_listener(leptos::ev::keydown, move |event| pad.typed(&event, take));
     on_cleanup(move || keyboard.remove());
     let side = StoredValue::new(side);
     view! {
         <div class="keypad" role="group" aria-label="Keypad" on:mousedown=keep_focus>
             {move || match pad.units.get() {
-                Units::Imperial => imperial(pad, enter, side).into_any(),
-                Units::Metric => metric(pad, enter, side).into_any(),
+                Units::Imperial => imperial(pad, enter_key(pad, take, enter, "key key-take"), side).into_any(),
+                Units::Metric => metric(pad, enter_key(pad, take, enter, "key key-take tall"), side).into_any(),
             }}
         </div>
     }
 }
 
-fn imperial(pad: Pad, enter: Signal<String>, side: StoredValue<ViewFn>) -> impl IntoView {
+fn imperial(pad: Pad, enter: impl IntoView, side: StoredValue<ViewFn>) -> impl IntoView {
     let fractions = (1..16).map(|n| key(pad, Key::Sixteenths(n), fraction_label(n), "key key-fraction", None));
     view! {
         {fractions.collect_view()}
@@ -154,11 +156,11 @@ fn imperial(pad: Pad, enter: Signal<String>, side: StoredValue<ViewFn>) -> impl 
         {side.with_value(ViewFn::run)}
         {digits(pad, [1, 2, 3])}
         {digits(pad, [0])}
-        {enter_key(pad, enter, "key key-take")}
+        {enter}
     }
 }
 
-fn metric(pad: Pad, enter: Signal<String>, side: StoredValue<ViewFn>) -> impl IntoView {
+fn metric(pad: Pad, enter: impl IntoView, side: StoredValue<ViewFn>) -> impl IntoView {
     view! {
         {digits(pad, [7, 8, 9])}
         {key(pad, Key::Metres, "m".to_owned(), "key key-unit", Some("metres"))}
@@ -168,7 +170,7 @@ fn metric(pad: Pad, enter: Signal<String>, side: StoredValue<ViewFn>) -> impl In
         {side.with_value(ViewFn::run)}
         {digits(pad, [1, 2, 3])}
         {key(pad, Key::Millimetres, "mm".to_owned(), "key key-unit", Some("millimetres"))}
-        {enter_key(pad, enter, "key key-take tall")}
+        {enter}
         {key(pad, Key::Point, ".".to_owned(), "key key-digit", Some("point"))}
         {key(pad, Key::Digit(0), "0".to_owned(), "key key-digit wide", None)}
         <button type="button" class="key key-move" data-key="clear" on:click=move |_| pad.clear()>"clear"</button>
@@ -189,6 +191,6 @@ fn back(pad: Pad) -> impl IntoView {
     view! { <button type="button" class="key key-move" data-key="back" aria-label="Delete the last key" on:click=move |_| pad.press(Key::Back)>"⌫"</button> }
 }
 
-fn enter_key(pad: Pad, label: Signal<String>, class: &'static str) -> impl IntoView {
-    view! { <button type="button" class=class data-key="enter" on:click=move |_| pad.enter()>{move || label.get()}</button> }
+fn enter_key(pad: Pad, take: Take, label: Signal<String>, class: &'static str) -> impl IntoView {
+    view! { <button type="button" class=class data-key="enter" on:click=move |_| pad.enter(take)>{move || label.get()}</button> }
 }

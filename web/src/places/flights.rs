@@ -6,6 +6,7 @@ use shared_model::job::{Edit, Flight};
 use shared_model::length::Length;
 
 use super::lengths::{LengthField, LengthPad, Lengths};
+use super::undo_keys::Removed;
 use crate::app::go;
 use crate::route::{Place, Route};
 use crate::state::OpenJob;
@@ -34,14 +35,14 @@ pub fn FlightForm(flight: FlightId) -> impl IntoView {
         }
     };
     let steps = move || found.get().map_or(0, |it| it.steps);
-    let step = move |by: i64| set(&|it| it.steps = it.steps.saturating_add_signed(by as i32).min(MOST_STEPS));
+    let step = move |by: i32| set(&|it| it.steps = it.steps.saturating_add_signed(by).clamp(1, MOST_STEPS));
     let remove = move |_| {
         here.act("stairs removed", vec![Edit::RemoveFlight { flight: id, removed: true }]);
         go(Route::In(here.id, Place::Rooms));
     };
     move || {
         if !present.get() {
-            return view! { <main class="place"><p class="empty">"These stairs were removed. Undo brings them back."</p></main> }.into_any();
+            return view! { <Removed what="This flight of stairs" /> }.into_any();
         }
         view! {
             <main class="place">

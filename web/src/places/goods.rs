@@ -7,6 +7,7 @@ use shared_model::length::{Length, Style};
 use uuid::Uuid;
 
 use super::lengths::{LengthField, LengthPad, Lengths};
+use super::undo_keys::Removed;
 use crate::app::go;
 use crate::route::{Place, Route};
 use crate::state::OpenJob;
@@ -59,7 +60,7 @@ pub fn GoodsForm(goods: GoodsId) -> impl IntoView {
     let present = Memo::new(move |_| found.with(Option::is_some));
     move || {
         if !present.get() {
-            return view! { <main class="place"><p class="empty">"These goods were removed. Undo brings them back."</p></main> }.into_any();
+            return view! { <Removed what="This carpet" /> }.into_any();
         }
         view! {
             <main class="place">
@@ -111,7 +112,7 @@ fn WidthField(found: Memo<Option<Goods>>, change: Callback<Goods>) -> impl IntoV
     view! {
         <div class="field">
             <span class="field-label">"Roll width"</span>
-            <div class="segments" role="group" aria-label="Roll width">{usual.collect_view()}</div>
+            <div class="segments even" role="group" aria-label="Roll width">{usual.collect_view()}</div>
         </div>
         <LengthField name="Exact roll width" value=width set=Callback::new(set) hint="As on the label, without selvage." />
     }
@@ -129,7 +130,7 @@ fn Pattern(found: Memo<Option<Goods>>, change: Callback<Goods>) -> impl IntoView
     view! {
         <div class="field">
             <span class="field-label">"Pattern"</span>
-            <div class="segments" role="group" aria-label="Pattern">{keys.collect_view()}</div>
+            <div class="segments even" role="group" aria-label="Pattern">{keys.collect_view()}</div>
         </div>
         {move || (pattern.get() != Match::None).then(|| view! {
             <LengthField name="Repeat along the roll" value=of(|it| it.repeat_length) set=Callback::new(move |to| with(found, change, |it| it.repeat_length = to)) />

@@ -126,7 +126,7 @@ fn NewJob() -> impl IntoView {
             </div>
             <div class="field">
                 <span class="field-label">"Roll width"</span>
-                <div class="segments" role="group" aria-label="Roll width">
+                <div class="segments even" role="group" aria-label="Roll width">
                     {move || roll_widths().map(|it| {
                         let chosen = move || width.get().unwrap_or_else(|| usual_width(units.get())) == it;
                         view! {

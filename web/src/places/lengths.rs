@@ -3,7 +3,7 @@
 use leptos::prelude::*;
 use shared_model::length::Length;
 
-use crate::keypad::{EntryLine, Keypad, Pad};
+use crate::keypad::{EntryLine, Keypad, Pad, Take, Taken};
 use crate::shown;
 use crate::state::OpenJob;
 
@@ -28,16 +28,20 @@ impl Lengths {
         let here = OpenJob::here();
         let (aim, fields) = (RwSignal::new(None), StoredValue::new(Vec::<Field>::new()));
         let units = Signal::derive(move || here.job.get().units);
-        let pad = Pad::new(units, move |taken| {
-            let Some(at) = aim.get_untracked().and_then(|name| fields.with_value(|all| all.iter().position(|it| it.name == name))) else { return };
-            if let (Some(taken), Some(field)) = (taken, fields.with_value(|all| all.get(at).copied())) {
-                field.set.run(taken.value);
-            }
-            aim.set(fields.with_value(|all| all.get(at + 1).map(|it| it.name)));
-        });
+        let pad = Pad::new(units);
         let lengths = Self { here, aim, fields, pad };
         provide_context(lengths);
         lengths
+    }
+
+    /// The picked field takes the length, and the keypad goes on to the next.
+    fn take(self, taken: Option<Taken>) {
+        let Some(name) = self.aim.get_untracked() else { return };
+        let at = self.fields.with_value(|all| all.iter().position(|it| it.name == name)).unwrap_or_default();
+        if let (Some(taken), Some(field)) = (taken, self.fields.with_value(|all| all.get(at).copied())) {
+            field.set.run(taken.value);
+        }
+        self.aim.set(self.fields.with_value(|all| all.get(at + 1).map(|it| it.name)));
     }
 }
 
@@ -76,11 +80,15 @@ pub fn LengthPad() -> impl IntoView {
     let lengths: Lengths = expect_context();
     let label = Signal::derive(move || lengths.aim.get().unwrap_or_default().to_owned());
     let shown = Memo::new(move |_| lengths.aim.get().is_some());
+    let take: Take = Callback::new(move |taken| {
+        lengths.take(taken);
+        Ok(())
+    });
     move || {
         shown.get().then(|| view! {
             <div class="form-pad measure-panel">
                 <EntryLine pad=lengths.pad label />
-                <Keypad pad=lengths.pad enter="Enter" side=move || view! {
+                <Keypad pad=lengths.pad take enter="Enter" side=move || view! {
                     <button type="button" class="key key-move" data-key="done" on:click=move |_| lengths.aim.set(None)>"Done"</button>
                 } />
             </div>

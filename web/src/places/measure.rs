@@ -8,6 +8,7 @@ use shared_model::wire::Whereabouts;
 
 use super::openings::{self, Draft};
 use super::panel::{Panel, Standing, Tools};
+use super::undo_keys::Removed;
 use crate::drawing::sketch::{RoomSketch, Subject};
 use crate::keypad::{Pad, Taken};
 use crate::measuring::{Aim, add_wall, aim_after, other_way, previewed, read_wall, state_turn};
@@ -33,14 +34,7 @@ impl Measuring {
         let room = Memo::new(move |_| here.job.get().room(id).cloned());
         let (aim, turn) = (RwSignal::new(Aim::Next), RwSignal::new(Turn::RIGHT));
         let units = Signal::derive(move || here.job.get().units);
-        let take: StoredValue<Option<Callback<Option<Taken>>>> = StoredValue::new(None);
-        let pad = Pad::new(units, move |taken| {
-            if let Some(take) = take.get_value() {
-                take.run(taken);
-            }
-        });
-        let measuring = Self { here, room, aim, turn, pad, draft: RwSignal::default() };
-        take.set_value(Some(Callback::new(move |taken| measuring.take(taken))));
+        let measuring = Self { here, room, aim, turn, pad: Pad::new(units), draft: RwSignal::default() };
         if let Some(room) = room.get_untracked() {
             aim.set(aim_after(&room, None));
         }
@@ -52,9 +46,9 @@ impl Measuring {
         self.room.with(|room| room.as_ref()?.wall(id).cloned())
     }
 
-    /// Enter on the keypad.
-    fn take(self, taken: Option<Taken>) {
-        let Some(room) = self.room.get_untracked() else { return };
+    /// Enter on the keypad; the reason when what was entered is for nothing.
+    pub fn take(self, taken: Option<Taken>) -> Result<(), String> {
+        let Some(room) = self.room.get_untracked() else { return Ok(()) };
         match (self.aim.get_untracked(), taken) {
             (Aim::Next, Some(taken)) if !room.closed => self.add(&room, Some(&taken)),
             (Aim::Next, None) if !room.closed && self.can_close() => self.close_ring(),
@@ -62,8 +56,10 @@ impl Measuring {
             (Aim::Correct(id), Some(taken)) => self.read(&room, id, &taken, true),
             (Aim::Opening(..), Some(taken)) => openings::take(self, self.draft, &taken),
             (Aim::Wall(_) | Aim::Correct(_), None) => self.aim.set(Aim::Next),
+            (Aim::Next, Some(_)) => return Err("Tap the wall that it belongs to.".to_owned()),
             _ => {}
         }
+        Ok(())
     }
 
     pub fn add(self, room: &Room, taken: Option<&Taken>) {
@@ -174,7 +170,7 @@ pub fn Measure(room: RoomId) -> impl IntoView {
     });
     move || {
         if !present.get() {
-            return view! { <main class="place"><p class="empty">"This room was removed. Undo brings it back."</p></main> }.into_any();
+            return view! { <Removed what="This room" /> }.into_any();
         }
         view! {
             <main class="place">

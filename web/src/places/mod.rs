@@ -20,6 +20,7 @@ mod panel;
 mod problems;
 mod room_menu;
 mod turning;
+mod undo_keys;
 
 #[cfg(test)]
 mod fixture;

@@ -10,6 +10,7 @@ use super::measure::Measuring;
 use super::panel::picked_wall;
 use crate::keypad::{Taken, keep_focus};
 use crate::measuring::{Aim, OpeningField};
+use crate::sheet::Sheet;
 use crate::shown;
 
 /// What was entered of an opening that is not in the document yet.
@@ -19,12 +20,8 @@ pub struct Draft {
     offset: Option<Length>,
 }
 
-const KINDS: [(OpeningKind, &str); 4] = [
-    (OpeningKind::Doorway, "Door"),
-    (OpeningKind::CasedOpening, "Cased opening"),
-    (OpeningKind::Window, "Window"),
-    (OpeningKind::PassThrough, "Pass-through"),
-];
+const KINDS: [OpeningKind; 4] =
+    [OpeningKind::Doorway, OpeningKind::CasedOpening, OpeningKind::Window, OpeningKind::PassThrough];
 
 const FLOORS: [(FloorAtOpening, &str); 3] = [
     (FloorAtOpening::SeamUnderDoor, "Seam under the door"),
@@ -93,57 +90,56 @@ pub fn take(measuring: Measuring, draft: RwSignal<Draft>, taken: &Taken) {
 pub fn OpeningPanel() -> impl IntoView {
     let measuring: Measuring = expect_context();
     let Measuring { aim, draft, .. } = measuring;
-    let done = move |_| aim.update(|it| *it = it.wall().map_or(Aim::Next, Aim::Wall));
     let editing = Memo::new(move |_| match aim.get() {
         Aim::Opening(_, id, _) => id,
         _ => None,
     });
+    let chosen = Signal::derive(move || draft.get().kind);
+    let choose = Callback::new(move |kind| draft.update(|it| it.kind = kind));
     view! {
-        <div class="stack" on:mousedown=keep_focus>
-            <OpeningTabs editing />
-            {move || match editing.get() {
-                Some(id) => view! { <OpeningFacts id /> }.into_any(),
-                None => view! { <Kinds chosen=Signal::derive(move || draft.get().kind) choose=Callback::new(move |kind| draft.update(|it| it.kind = kind)) /> }.into_any(),
-            }}
-            <button type="button" class="button" id="openings-done" on:click=done>"Back to the wall"</button>
-        </div>
+        <OpeningTabs editing />
+        {move || match editing.get() {
+            Some(id) => view! { <OpeningFacts id /> }.into_any(),
+            None => view! { <div class="actions" on:mousedown=keep_focus><Kinds chosen choose /></div> }.into_any(),
+        }}
     }
 }
 
-/// The openings that the wall has, and a new one.
+/// The way back to the wall, the openings that it has, and a new one.
 #[component]
 fn OpeningTabs(editing: Memo<Option<OpeningId>>) -> impl IntoView {
     let measuring: Measuring = expect_context();
+    let done = move |_| measuring.aim.update(|it| *it = it.wall().map_or(Aim::Next, Aim::Wall));
     let go = move |id: Option<OpeningId>| measuring.aim.update(|it| {
         if let Some(wall) = it.wall() {
             *it = Aim::Opening(wall, id, OpeningField::Offset);
         }
     });
-    move || {
+    let keys = move || {
         let (room, wall) = picked_wall(measuring)?;
         let units = measuring.here.job.get().units;
         let mut here: Vec<&Opening> = room.openings.iter().filter(|it| it.wall == wall.id).collect();
         here.sort_by_key(|it| (it.offset, it.id));
         let keys = here.iter().map(|it| {
             let (id, label) = (it.id, format!("{} {}", kind_name(it.kind), shown::length(it.width, units)));
-            view! { <button type="button" class="segment" data-opening=id.to_string() aria-pressed=move || (editing.get() == Some(id)).to_string() on:click=move |_| go(Some(id))>{label}</button> }
+            view! { <button type="button" class="button" data-opening=id.to_string() aria-pressed=move || (editing.get() == Some(id)).to_string() on:click=move |_| go(Some(id))>{label}</button> }
         });
-        let keys = keys.collect::<Vec<_>>();
-        Some(view! {
-            <div class="segments" role="group" aria-label="Openings of this wall">
-                {keys}
-                <button type="button" class="segment" id="new-opening" aria-pressed=move || editing.get().is_none().to_string() on:click=move |_| go(None)>"New"</button>
-            </div>
-        })
+        Some(keys.collect::<Vec<_>>())
+    };
+    view! {
+        <div class="actions" role="group" aria-label="Openings of this wall" on:mousedown=keep_focus>
+            <button type="button" class="button button-quiet" id="openings-done" on:click=done>"‹ Wall"</button>
+            {keys}
+            <button type="button" class="button" id="new-opening" aria-pressed=move || editing.get().is_none().to_string() on:click=move |_| go(None)>"New"</button>
+        </div>
     }
 }
 
 #[component]
 fn Kinds(#[prop(into)] chosen: Signal<OpeningKind>, choose: Callback<OpeningKind>) -> impl IntoView {
-    let keys = KINDS.map(|(kind, name)| view! {
-        <button type="button" class="segment" aria-pressed=move || (chosen.get() == kind).to_string() on:click=move |_| choose.run(kind)>{name}</button>
-    });
-    view! { <div class="segments" role="group" aria-label="Kind of opening" id="opening-kinds">{keys.collect_view()}</div> }
+    KINDS.map(|kind| view! {
+        <button type="button" class="button" aria-pressed=move || (chosen.get() == kind).to_string() on:click=move |_| choose.run(kind)>{kind_name(kind)}</button>
+    }).collect_view()
 }
 
 /// What is known of one opening; each fact can be changed.
@@ -151,12 +147,8 @@ fn Kinds(#[prop(into)] chosen: Signal<OpeningKind>, choose: Callback<OpeningKind
 fn OpeningFacts(id: OpeningId) -> impl IntoView {
     let measuring: Measuring = expect_context();
     let Measuring { here, room, aim, .. } = measuring;
+    let beyond = RwSignal::new(false);
     let opening = Memo::new(move |_| room.with(|it| it.as_ref()?.openings.iter().find(|it| it.id == id).cloned()));
-    let set = move |change: &dyn Fn(&mut Opening)| {
-        let (Some(mut opening), Some(room)) = (opening.get_untracked(), room.get_untracked()) else { return };
-        change(&mut opening);
-        here.act("opening", vec![Edit::SetOpening { room: room.id, opening }]);
-    };
     let remove = move |_| {
         if let Some(room) = room.get_untracked() {
             aim.update(|it| *it = it.wall().map_or(Aim::Next, Aim::Wall));
@@ -172,26 +164,42 @@ fn OpeningFacts(id: OpeningId) -> impl IntoView {
         let current = move || matches!(aim.get(), Aim::Opening(_, _, now) if now == field).to_string();
         let pick = move |_| aim.update(|it| if let Some(wall) = it.wall() { *it = Aim::Opening(wall, Some(id), field) });
         let shown = move || value().map(|it| shown::length(it, here.job.get().units));
-        view! { <button type="button" class="segment" aria-pressed=current on:click=pick>{name}": "{shown}</button> }
+        view! { <button type="button" class="button" data-fact=name.to_lowercase() aria-pressed=current on:click=pick>{name}" "{shown}</button> }
+    };
+    let walked = move || opening.get().is_some_and(|it| it.kind.reaches_floor());
+    view! {
+        <div class="actions" role="group" aria-label="This opening" on:mousedown=keep_focus>
+            {field(OpeningField::Offset, "Left")}
+            {field(OpeningField::Width, "Width")}
+            {move || walked().then(|| field(OpeningField::Depth, "Wall"))}
+            <button type="button" class="button" id="beyond" aria-haspopup="dialog" on:click=move |_| beyond.set(true)>"Kind, floor, room beyond"</button>
+            <button type="button" class="button button-loud" id="remove-opening" on:click=remove>"Remove"</button>
+        </div>
+        <Sheet title="Opening" open=beyond id="opening-sheet"><Beyond opening /></Sheet>
+    }
+}
+
+/// What an opening is, and what is on its other side.
+#[component]
+fn Beyond(opening: Memo<Option<Opening>>) -> impl IntoView {
+    let Measuring { here, room, .. } = expect_context();
+    let set = move |change: &dyn Fn(&mut Opening)| {
+        let (Some(mut opening), Some(room)) = (opening.get_untracked(), room.get_untracked()) else { return };
+        change(&mut opening);
+        here.act("opening", vec![Edit::SetOpening { room: room.id, opening }]);
     };
     let floor_key = move |(floor, name): (FloorAtOpening, &'static str)| {
         let chosen = move || opening.get().is_some_and(|it| it.floor == floor).to_string();
-        view! { <button type="button" class="segment" aria-pressed=chosen on:click=move |_| set(&move |it| it.floor = floor)>{name}</button> }
+        view! { <button type="button" class="choice" aria-pressed=chosen on:click=move |_| set(&move |it| it.floor = floor)><span class="choice-name">{name}</span></button> }
     };
     let walked = move || opening.get().is_some_and(|it| it.kind.reaches_floor());
     let kind = Signal::derive(move || opening.get().map(|it| it.kind).unwrap_or_default());
     view! {
-        <Kinds chosen=kind choose=Callback::new(move |kind| set(&move |it| it.kind = kind)) />
-        <div class="segments" role="group" aria-label="Sizes">
-            {field(OpeningField::Offset, "From left")}
-            {field(OpeningField::Width, "Width")}
-            {move || walked().then(|| field(OpeningField::Depth, "Wall"))}
-        </div>
+        <div class="buttons" role="group" aria-label="Kind of opening"><Kinds chosen=kind choose=Callback::new(move |kind| set(&move |it| it.kind = kind)) /></div>
         {move || walked().then(|| view! {
-            <div class="segments" role="group" aria-label="Floor at the opening">{FLOORS.map(floor_key).collect_view()}</div>
+            <div class="choices" role="group" aria-label="Floor at the opening">{FLOORS.map(floor_key).collect_view()}</div>
             <LeadsTo opening set=Callback::new(move |to: Option<RoomId>| set(&move |it| it.leads_to = to)) />
         })}
-        <button type="button" class="button button-loud" id="remove-opening" on:click=remove>"Remove this opening"</button>
     }
 }
 

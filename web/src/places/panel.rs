@@ -1,15 +1,16 @@
 //! The lower part while measuring: what is entered, what can be done with it, the keypad; and the words over the sketch.
 
 use leptos::prelude::*;
-use shared_model::ids::{ReadingId, RoomId};
+use shared_model::ids::{ReadingId, RoomId, WallId};
 use shared_model::job::{Edit, Job, Room, Wall};
 use shared_model::outline::{close, sketch};
-use shared_model::problem::{Problem, ProblemKind};
+use shared_model::problem::{Place as Spot, Problem, ProblemKind};
 
 use super::measure::Measuring;
 use super::openings::OpeningPanel;
 use super::room_menu::RoomMenu;
 use super::turning::TurnSheet;
+use super::undo_keys::UndoKeys;
 use crate::keypad::{EntryLine, Keypad, keep_focus};
 use crate::measuring::{Aim, OpeningField, Shape, gap_words, insert_wall, start_from, turn_words, wall_name};
 use crate::sheet::Sheet;
@@ -18,14 +19,10 @@ use crate::shown;
 /// Undo, redo, and what concerns the whole room.
 #[component]
 pub fn Tools(room: RoomId) -> impl IntoView {
-    let Measuring { here, .. } = expect_context();
     let menu = RwSignal::new(false);
-    let undo = move || here.undo.get();
-    let name = |word: &str, what: Option<String>| what.map_or_else(|| word.to_owned(), |it| format!("{word}: {it}"));
     view! {
-        <div class="drawing-tools">
-            <button type="button" class="button button-icon" id="undo" aria-label=move || name("Undo", undo().0) disabled=move || undo().0.is_none() on:mousedown=keep_focus on:click=move |_| here.take_back()>"↶"</button>
-            <button type="button" class="button button-icon" id="redo" aria-label=move || name("Redo", undo().1) hidden=move || undo().1.is_none() on:mousedown=keep_focus on:click=move |_| here.do_again()>"↷"</button>
+        <div class="measure-tools" on:mousedown=keep_focus>
+            <UndoKeys />
             <button type="button" class="button button-icon" id="room-menu" aria-label="About this room" aria-haspopup="dialog" on:click=move |_| menu.set(true)>"⋯"</button>
         </div>
         <Sheet title="Room" open=menu id="room-sheet"><RoomMenu room open=menu /></Sheet>
@@ -35,10 +32,12 @@ pub fn Tools(room: RoomId) -> impl IntoView {
 /// How the ring stands, in words over the sketch.
 #[component]
 pub fn Standing() -> impl IntoView {
-    let Measuring { here, room, .. } = expect_context();
+    let Measuring { here, room, aim, .. } = expect_context();
     let words = Memo::new(move |_| room.with(|it| it.as_ref().map(|room| standing(room, &here.job.get()))));
+    // While one wall is entered, what is wrong elsewhere waits.
+    let concerns = move |words: &Words| words.tone == Tone::Said || aim.get().wall().is_none_or(|it| words.wall == Some(it));
     move || {
-        words.get().filter(|it| !it.text.is_empty()).map(|Words { text, tone }| {
+        words.get().filter(|it| !it.text.is_empty() && concerns(it)).map(|Words { text, tone, .. }| {
             let class = match tone {
                 Tone::Said => "measure-note",
                 Tone::Wrong => "measure-note problem",
@@ -53,6 +52,8 @@ pub fn Standing() -> impl IntoView {
 struct Words {
     text: String,
     tone: Tone,
+    /// The wall that it is about.
+    wall: Option<WallId>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -64,7 +65,7 @@ enum Tone {
 
 /// What is known of the ring and what to do.
 fn standing(room: &Room, job: &Job) -> Words {
-    let said = |text: String| Words { text, tone: Tone::Said };
+    let said = |text: String| Words { text, tone: Tone::Said, wall: None };
     if room.walls.is_empty() {
         return said("Start at any corner and go round to the right, or start from a shape.".to_owned());
     }
@@ -75,12 +76,20 @@ fn standing(room: &Room, job: &Job) -> Words {
     }
     let (outline, problems) = close(room, &job.rules, job.units);
     let wrong = |it: &&Problem| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked);
+    let about = |it: &Problem, tone| {
+        let wall = match it.place {
+            Spot::Wall(_, wall) | Spot::Corner(_, wall) => Some(wall),
+            Spot::Opening(_, opening) => room.openings.iter().find(|it| it.id == opening).map(|it| it.wall),
+            _ => None,
+        };
+        Words { text: it.text.clone(), tone, wall }
+    };
     let worst = problems.iter().find(wrong).or(problems.first());
     match (outline, worst) {
-        (_, Some(problem)) if wrong(&problem) => Words { text: problem.text.clone(), tone: Tone::Wrong },
+        (_, Some(problem)) if wrong(&problem) => about(problem, Tone::Wrong),
         (Some(outline), None) => said(format!("Closed: {}", shown::area(outline.area, job.units))),
         (Some(outline), Some(note)) => said(format!("Closed: {}. {}", shown::area(outline.area, job.units), note.text)),
-        (None, Some(note)) => Words { text: note.text.clone(), tone: Tone::Work },
+        (None, Some(note)) => about(note, Tone::Work),
         (None, None) => said(String::new()),
     }
 }
@@ -100,7 +109,7 @@ pub fn Panel() -> impl IntoView {
             view! { <Readings /><Actions turning /> }.into_any()
         }}
         <EntryLine pad label />
-        <Keypad pad enter side=move || turn_key(measuring) />
+        <Keypad pad take=Callback::new(move |taken| measuring.take(taken)) enter side=move || turn_key(measuring) />
         <Sheet title="Turn at the corner" open=turning id="turn-sheet"><TurnSheet open=turning /></Sheet>
     }
 }
@@ -219,7 +228,7 @@ fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
     };
     let few = move || measuring.room.with(|it| it.as_ref().is_none_or(|it| it.walls.len() < 3));
     if closed {
-        return view! { <button type="button" class="button" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button> }.into_any();
+        return view! { <button type="button" class="button button-quiet" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button> }.into_any();
     }
     view! {
         <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Angle…"</button>

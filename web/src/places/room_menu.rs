@@ -13,7 +13,7 @@ use crate::state::OpenJob;
 pub fn RoomMenu(room: RoomId, open: RwSignal<bool>) -> impl IntoView {
     let here = OpenJob::here();
     let current = move || here.job.get().room(room).cloned();
-    let name = RwSignal::new(current().map(|it| it.name).unwrap_or_default());
+    let name = RwSignal::new(untrack(current).map(|it| it.name).unwrap_or_default());
     let rename = move |event: SubmitEvent| {
         event.prevent_default();
         let named = name.get().trim().to_owned();

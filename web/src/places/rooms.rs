@@ -11,6 +11,7 @@ use shared_model::wire::Whereabouts;
 use uuid::Uuid;
 
 use super::sharing::People;
+use super::undo_keys::UndoKeys;
 use crate::app::go;
 use crate::drawing::plan::{FloorPlan, level_name};
 use crate::route::{Place, Route};
@@ -38,6 +39,7 @@ pub fn Rooms() -> impl IntoView {
                 <div class="buttons">
                     <button type="button" class="button button-main" id="add-room" on:click=move |_| adding.set(true)>"Add a room"</button>
                     <button type="button" class="button" id="add-flight" on:click=move |_| add_flight(here)>"Add stairs"</button>
+                    <div class="row"><UndoKeys /></div>
                 </div>
                 <FlightList />
                 <People />
@@ -140,7 +142,7 @@ fn AddRoom(open: RwSignal<bool>) -> impl IntoView {
         <button type="button" class="segment" aria-pressed=move || (level.get() == it).to_string() on:click=move |_| level.set(it)>{level_name(it)}</button>
     });
     view! {
-        <div class="segments" role="group" aria-label="Level">{levels.collect_view()}</div>
+        <div class="segments even" role="group" aria-label="Level">{levels.collect_view()}</div>
         <div class="buttons">{usual.collect_view()}</div>
         <form class="form" on:submit=typed>
             <label class="field">
@@ -173,7 +175,7 @@ fn add_flight(here: OpenJob) {
     let flight = Flight {
         id: FlightId(Uuid::new_v4()),
         name,
-        steps: 0,
+        steps: 1,
         riser: zero,
         going: zero,
         nosing: zero,
@@ -192,7 +194,7 @@ fn FlightList() -> impl IntoView {
     move || {
         let job = here.job.get();
         let row = |it: &Flight| {
-            let words = if it.steps == 0 { "not measured".to_owned() } else { shown::count(it.steps as usize, "step", "steps") };
+            let words = if it.width == Length::ZERO { "not measured".to_owned() } else { shown::count(it.steps as usize, "step", "steps") };
             view! {
                 <a class="item" data-flight=it.id.to_string() href=Route::In(here.id, Place::Flight(it.id)).to_string()>
                     <span class="item-main"><strong>{it.name.clone()}</strong></span>

@@ -1,0 +1,26 @@
+//! Taking back one's own last action, and doing it again.
+
+use leptos::prelude::*;
+
+use crate::state::OpenJob;
+
+#[component]
+pub fn UndoKeys() -> impl IntoView {
+    let here = OpenJob::here();
+    let undo = move || here.undo.get();
+    let name = |word: &str, what: Option<String>| what.map_or_else(|| word.to_owned(), |it| format!("{word}: {it}"));
+    view! {
+        <button type="button" class="button button-icon" id="undo" aria-label=move || name("Undo", undo().0) disabled=move || undo().0.is_none() on:click=move |_| here.take_back()>"↶"</button>
+        <button type="button" class="button button-icon" id="redo" aria-label=move || name("Redo", undo().1) hidden=move || undo().1.is_none() on:click=move |_| here.do_again()>"↷"</button>
+    }
+}
+
+/// In place of something that was removed, here or on another phone.
+#[component]
+pub fn Removed(what: &'static str) -> impl IntoView {
+    view! {
+        <main class="place">
+            <div class="empty"><p>{what}" was removed. Undo on the phone that did it brings it back."</p><div class="row"><UndoKeys /></div></div>
+        </main>
+    }
+}
