@@ -10,9 +10,11 @@ use crate::problem::{Place, Problem, ProblemKind};
 
 mod openings;
 mod readings;
+mod stand_in;
 mod traverse;
 
 use readings::Measured;
+use stand_in::stand_ins;
 use traverse::{Solution, Traverse};
 
 /// A closed, adjusted room in its own frame: the first wall starts at the origin and runs north; but when the room has
@@ -85,11 +87,13 @@ pub fn sketch(room: &Room, rules: &Rules) -> Sketch {
     let traverse = Traverse::new(room, &measured, Angle::ZERO);
     let solution = traverse.solve().ok();
     let derived = |i: usize| solution.as_ref().map(|it| it.lengths[i]).filter(|&it| it > Length::ZERO);
-    let stand_in = stand_in(&measured);
+    let headings: Vec<Angle> = (0..room.walls.len()).map(|i| traverse.heading(i)).collect();
+    let read: Vec<Option<Length>> = measured.iter().map(|it| it.as_ref().map(|it| it.length)).collect();
+    let stand_ins = stand_ins(&headings, &read, room.closed);
 
     let mut at = Point::ORIGIN;
     let mut walls = Vec::with_capacity(room.walls.len());
-    for (i, (wall, measured)) in room.walls.iter().zip(&measured).enumerate() {
+    for (i, ((wall, measured), stand_in)) in room.walls.iter().zip(&measured).zip(stand_ins).enumerate() {
         let length = measured.as_ref().map(|it| it.length).or_else(|| derived(i)).unwrap_or(stand_in);
         let to = at + Point::toward(traverse.heading(i), length);
         let certainty = measured.as_ref().map_or(Certainty::Unmeasured, Measured::certainty);
@@ -102,15 +106,6 @@ pub fn sketch(room: &Room, rules: &Rules) -> Sketch {
         closes: room.walls.iter().all(readings::are_possible)
             && solution.is_some_and(|it| it.is_sound() && it.misclosure.within(it.perimeter(), rules)),
         walls,
-    }
-}
-
-/// For walls of which nothing is known: as long as the others on average, or 10 ft.
-fn stand_in(measured: &[Option<Measured>]) -> Length {
-    let known: Vec<Length> = measured.iter().flatten().map(|it| it.length).collect();
-    match i64::try_from(known.len()) {
-        Ok(count @ 1..) => known.into_iter().sum::<Length>() / count,
-        _ => Length::feet(10),
     }
 }
 
