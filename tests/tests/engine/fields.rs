@@ -40,11 +40,11 @@ impl Field {
 
 type Said = (Field, String);
 
-fn said(of: impl ToString, word: &'static str, place: PlaceKey, value: impl ToString) -> Said {
+fn said(of: &impl ToString, word: &'static str, place: PlaceKey, value: &impl ToString) -> Said {
     (Field { of: of.to_string(), word, place: Some(place) }, value.to_string())
 }
 
-fn flag(of: impl ToString, word: &'static str, value: bool) -> Said {
+fn flag(of: &impl ToString, word: &'static str, value: bool) -> Said {
     (Field { of: of.to_string(), word, place: None }, value.to_string())
 }
 
@@ -55,19 +55,19 @@ fn or_none<T: ToString>(id: Option<T>) -> String {
 /// What an edit says about such fields.
 pub fn of_edit(edit: &Edit, by: DeviceId) -> Vec<Said> {
     match edit {
-        Edit::NameJob { name } => vec![said("job", "name", PlaceKey::Job, name)],
-        Edit::SetUnits { units } => vec![said("job", "units", PlaceKey::Job, unit_word(*units))],
+        Edit::NameJob { name } => vec![said(&"job", "name", PlaceKey::Job, &name)],
+        Edit::SetUnits { units } => vec![said(&"job", "units", PlaceKey::Job, &unit_word(*units))],
         Edit::SetRule { rule, value } => vec![of_rule(*rule, *value)],
-        Edit::NamePerson { name } => vec![said(format!("person {by}"), "name", PlaceKey::Job, name)],
+        Edit::NamePerson { name } => vec![said(&format!("person {by}"), "name", PlaceKey::Job, &name)],
         Edit::AddRoom { room, name, goods, .. } => {
             let place = PlaceKey::Room(*room);
-            vec![said(room, "name", place, name), said(room, "goods", place, or_none(*goods))]
+            vec![said(&room, "name", place, &name), said(&room, "goods", place, &or_none(*goods))]
         }
-        Edit::NameRoom { room, name } => vec![said(room, "name", PlaceKey::Room(*room), name)],
-        Edit::SetRoomGoods { room, goods } => vec![said(room, "goods", PlaceKey::Room(*room), or_none(*goods))],
-        Edit::CloseRoom { room, closed } => vec![flag(room, "closed", *closed)],
-        Edit::WithdrawReading { reading, withdrawn, .. } => vec![flag(reading, "withdrawn", *withdrawn)],
-        Edit::WithdrawTurn { turn, withdrawn, .. } => vec![flag(turn, "withdrawn", *withdrawn)],
+        Edit::NameRoom { room, name } => vec![said(&room, "name", PlaceKey::Room(*room), &name)],
+        Edit::SetRoomGoods { room, goods } => vec![said(&room, "goods", PlaceKey::Room(*room), &or_none(*goods))],
+        Edit::CloseRoom { room, closed } => vec![flag(&room, "closed", *closed)],
+        Edit::WithdrawReading { reading, withdrawn, .. } => vec![flag(&reading, "withdrawn", *withdrawn)],
+        Edit::WithdrawTurn { turn, withdrawn, .. } => vec![flag(&turn, "withdrawn", *withdrawn)],
         Edit::AddOpening { room, opening } | Edit::SetOpening { room, opening } => {
             of_opening(opening, PlaceKey::Opening(*room, opening.id))
         }
@@ -80,21 +80,23 @@ pub fn of_edit(edit: &Edit, by: DeviceId) -> Vec<Said> {
 
 /// What a job says about them.
 pub fn in_job(job: &Job) -> BTreeMap<Field, String> {
-    let mut all =
-        vec![said("job", "name", PlaceKey::Job, &job.name), said("job", "units", PlaceKey::Job, unit_word(job.units))];
+    let mut all = vec![
+        said(&"job", "name", PlaceKey::Job, &&job.name),
+        said(&"job", "units", PlaceKey::Job, &unit_word(job.units)),
+    ];
     all.extend(RULES.map(|(rule, _)| of_rule(rule, job.rules.get(rule))));
-    all.extend(job.people.iter().map(|(it, name)| said(format!("person {it}"), "name", PlaceKey::Job, name)));
+    all.extend(job.people.iter().map(|(it, name)| said(&format!("person {it}"), "name", PlaceKey::Job, &name)));
     for room in &job.rooms {
         let place = PlaceKey::Room(room.id);
         all.extend([
-            said(room.id, "name", place, &room.name),
-            said(room.id, "goods", place, or_none(room.goods)),
-            flag(room.id, "closed", room.closed),
+            said(&room.id, "name", place, &&room.name),
+            said(&room.id, "goods", place, &or_none(room.goods)),
+            flag(&room.id, "closed", room.closed),
         ]);
         all.extend(room.openings.iter().flat_map(|it| of_opening(it, PlaceKey::Opening(room.id, it.id))));
         for wall in &room.walls {
-            all.extend(wall.readings.iter().map(|it| flag(it.id, "withdrawn", it.withdrawn)));
-            all.extend(wall.turns.iter().map(|it| flag(it.id, "withdrawn", it.withdrawn)));
+            all.extend(wall.readings.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
+            all.extend(wall.turns.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
         }
     }
     all.extend(job.flights.iter().flat_map(of_flight));
@@ -115,26 +117,26 @@ fn of_opening(opening: &Opening, place: PlaceKey) -> Vec<Said> {
         FloorAtOpening::OtherFloor => "other floor",
     };
     vec![
-        said(opening.id, "wall", place, opening.wall),
-        said(opening.id, "kind", place, kind),
-        said(opening.id, "offset", place, opening.offset.exact_text()),
-        said(opening.id, "width", place, opening.width.exact_text()),
-        said(opening.id, "depth", place, opening.depth.exact_text()),
-        said(opening.id, "floor", place, floor),
-        said(opening.id, "room beyond", place, or_none(opening.leads_to)),
+        said(&opening.id, "wall", place, &opening.wall),
+        said(&opening.id, "kind", place, &kind),
+        said(&opening.id, "offset", place, &opening.offset.exact_text()),
+        said(&opening.id, "width", place, &opening.width.exact_text()),
+        said(&opening.id, "depth", place, &opening.depth.exact_text()),
+        said(&opening.id, "floor", place, &floor),
+        said(&opening.id, "room beyond", place, &or_none(opening.leads_to)),
     ]
 }
 
 fn of_flight(flight: &Flight) -> Vec<Said> {
     let place = PlaceKey::Flight(flight.id);
     vec![
-        said(flight.id, "name", place, &flight.name),
-        said(flight.id, "number of steps", place, flight.steps),
-        said(flight.id, "riser", place, flight.riser.exact_text()),
-        said(flight.id, "going", place, flight.going.exact_text()),
-        said(flight.id, "nosing", place, flight.nosing.exact_text()),
-        said(flight.id, "width", place, flight.width.exact_text()),
-        said(flight.id, "goods", place, or_none(flight.goods)),
+        said(&flight.id, "name", place, &&flight.name),
+        said(&flight.id, "number of steps", place, &flight.steps),
+        said(&flight.id, "riser", place, &flight.riser.exact_text()),
+        said(&flight.id, "going", place, &flight.going.exact_text()),
+        said(&flight.id, "nosing", place, &flight.nosing.exact_text()),
+        said(&flight.id, "width", place, &flight.width.exact_text()),
+        said(&flight.id, "goods", place, &or_none(flight.goods)),
     ]
 }
 
@@ -146,14 +148,14 @@ fn of_goods(goods: &Goods) -> Vec<Said> {
         Match::Drop { numerator, denominator } => format!("drop {numerator}/{denominator}"),
     };
     vec![
-        said(goods.id, "name", place, &goods.name),
-        said(goods.id, "roll width", place, goods.roll_width.exact_text()),
-        said(goods.id, "repeat along the roll", place, goods.repeat_length.exact_text()),
-        said(goods.id, "repeat across the roll", place, goods.repeat_width.exact_text()),
-        said(goods.id, "pattern", place, pattern),
-        said(goods.id, "pile", place, if goods.pile { "yes" } else { "no" }),
-        said(goods.id, "order increment", place, goods.increment.exact_text()),
-        said(goods.id, "minimum order", place, goods.minimum.exact_text()),
+        said(&goods.id, "name", place, &&goods.name),
+        said(&goods.id, "roll width", place, &goods.roll_width.exact_text()),
+        said(&goods.id, "repeat along the roll", place, &goods.repeat_length.exact_text()),
+        said(&goods.id, "repeat across the roll", place, &goods.repeat_width.exact_text()),
+        said(&goods.id, "pattern", place, &pattern),
+        said(&goods.id, "pile", place, &if goods.pile { "yes" } else { "no" }),
+        said(&goods.id, "order increment", place, &goods.increment.exact_text()),
+        said(&goods.id, "minimum order", place, &goods.minimum.exact_text()),
     ]
 }
 
@@ -171,12 +173,12 @@ pub const RULES: [(Rule, &str); 10] = [
 ];
 
 fn of_rule(rule: Rule, value: i64) -> Said {
-    let word = RULES.iter().find(|(it, _)| *it == rule).expect("every rule has a word").1;
+    let word = RULES.iter().find(|(it, _)| *it == rule).unwrap().1;
     let value = match rule {
         Rule::MostCrossSeams | Rule::ClosureRatio => value.to_string(),
         _ => Length(value).exact_text(),
     };
-    said("rules", word, PlaceKey::Job, value)
+    said(&"rules", word, PlaceKey::Job, &value)
 }
 
 fn unit_word(units: Units) -> &'static str {

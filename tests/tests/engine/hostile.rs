@@ -13,9 +13,10 @@ use super::crew::{JOB, act, add_reading, add_room, add_wall, device, phone, send
 /// A job with a room, a wall and three readings, its history, and an honest change that it does not have yet.
 pub fn scene() -> (JobDoc, Vec<Vec<u8>>, Vec<u8>) {
     let mut doc = phone(1);
-    let mut history = Vec::new();
-    history.push(act(&mut doc, &[add_room(1, "Hall"), add_wall(1, 1), add_reading(1, 1, 1, 96, &[])]));
-    history.push(act(&mut doc, &[add_reading(1, 1, 2, 97, &[1])]));
+    let history = vec![
+        act(&mut doc, &[add_room(1, "Hall"), add_wall(1, 1), add_reading(1, 1, 1, 96, &[])]),
+        act(&mut doc, &[add_reading(1, 1, 2, 97, &[1])]),
+    ];
     let mut other = phone(2);
     send(&history, &mut other);
     let honest = act(&mut other, &[add_wall(1, 2), add_reading(1, 2, 3, 150, &[])]);
@@ -295,8 +296,9 @@ fn a_job_of_a_newer_schema_is_read_only() {
 /// Forgeries that only the document can find out: each passes the guard, is refused whole, and changes nothing.
 #[test]
 fn what_does_not_fit_the_document_is_refused_and_changes_nothing() {
+    type Attack<'a> = (&'static str, &'a dyn Fn(&mut ExpandedChange));
     let stray = |counter| OpId(counter, ActorId::from([1; 16]));
-    let attacks: [(&str, &dyn Fn(&mut ExpandedChange)); 6] = [
+    let attacks: [Attack<'_>; 6] = [
         ("numbered far too high", &|it| it.start_op = 4_000_000_000.try_into().unwrap()),
         ("numbered too low", &|it| it.start_op = 2.try_into().unwrap()),
         ("a gap in its actor's changes", &|it| {

@@ -131,24 +131,24 @@ impl Ledger {
     }
 
     fn check_thing(&self, job: &Job, thing: Thing) {
-        let wall_of = |room, wall| job.room(room).and_then(|it| it.wall(wall)).expect("the wall is in the job");
+        let wall_of = |room, wall| job.room(room).and_then(|it| it.wall(wall)).unwrap();
         match thing {
             Thing::Room(id) => assert!(job.room(id).is_some(), "{thing:?}"),
             Thing::Wall(room, id) => assert_eq!(wall_of(room, id).id, id),
             Thing::Opening(room, id) => {
-                assert!(job.room(room).unwrap().openings.iter().any(|it| it.id == id), "{thing:?}")
+                assert!(job.room(room).unwrap().openings.iter().any(|it| it.id == id), "{thing:?}");
             }
             Thing::Flight(id) => assert!(job.flights.iter().any(|it| it.id == id), "{thing:?}"),
             Thing::Goods(id) => assert!(job.goods.iter().any(|it| it.id == id), "{thing:?}"),
             Thing::Reading(room, wall, id) => {
                 let (by, typed) = &self.readings[&id];
-                let kept = wall_of(room, wall).readings.iter().find(|it| it.id == id).expect("the reading is kept");
+                let kept = wall_of(room, wall).readings.iter().find(|it| it.id == id).unwrap();
                 assert_eq!((kept.value, &kept.typed, kept.tool), (typed.value, &typed.typed, typed.tool));
                 assert_eq!((kept.stamp.by, &kept.supersedes), (*by, &typed.supersedes));
             }
             Thing::Turn(room, wall, id) => {
                 let (by, stated) = &self.turns[&id];
-                let kept = wall_of(room, wall).turns.iter().find(|it| it.id == id).expect("the turn is kept");
+                let kept = wall_of(room, wall).turns.iter().find(|it| it.id == id).unwrap();
                 assert_eq!((kept.turn, kept.stamp.by, &kept.supersedes), (stated.turn, *by, &stated.supersedes));
             }
             Thing::Choice(id) => {
