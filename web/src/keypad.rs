@@ -99,6 +99,7 @@ fn types_elsewhere(event: &KeyboardEvent) -> bool {
 }
 
 /// A tap must not take the focus: Enter on a keyboard would press that key again.
+#[expect(clippy::needless_pass_by_value, reason = "an event listener gets its event")]
 pub fn keep_focus(event: MouseEvent) {
     event.prevent_default();
 }
@@ -145,14 +146,14 @@ pub fn Keypad(
 }
 
 fn imperial(pad: Pad, enter: impl IntoView, side: StoredValue<ViewFn>) -> impl IntoView {
-    let fractions = (1..16).map(|n| key(pad, Key::Sixteenths(n), fraction_label(n), "key key-fraction", None));
+    let fractions = (1..16).map(|n| key(pad, Key::Sixteenths(n), &fraction_label(n), "key key-fraction", None));
     view! {
         {fractions.collect_view()}
         {digits(pad, [7, 8, 9])}
-        {key(pad, Key::Feet, "ft".to_owned(), "key key-unit", Some("feet"))}
+        {key(pad, Key::Feet, "ft", "key key-unit", Some("feet"))}
         {back(pad)}
         {digits(pad, [4, 5, 6])}
-        {key(pad, Key::Inches, "in".to_owned(), "key key-unit", Some("inches"))}
+        {key(pad, Key::Inches, "in", "key key-unit", Some("inches"))}
         {side.with_value(ViewFn::run)}
         {digits(pad, [1, 2, 3])}
         {digits(pad, [0])}
@@ -163,27 +164,27 @@ fn imperial(pad: Pad, enter: impl IntoView, side: StoredValue<ViewFn>) -> impl I
 fn metric(pad: Pad, enter: impl IntoView, side: StoredValue<ViewFn>) -> impl IntoView {
     view! {
         {digits(pad, [7, 8, 9])}
-        {key(pad, Key::Metres, "m".to_owned(), "key key-unit", Some("metres"))}
+        {key(pad, Key::Metres, "m", "key key-unit", Some("metres"))}
         {back(pad)}
         {digits(pad, [4, 5, 6])}
-        {key(pad, Key::Centimetres, "cm".to_owned(), "key key-unit", Some("centimetres"))}
+        {key(pad, Key::Centimetres, "cm", "key key-unit", Some("centimetres"))}
         {side.with_value(ViewFn::run)}
         {digits(pad, [1, 2, 3])}
-        {key(pad, Key::Millimetres, "mm".to_owned(), "key key-unit", Some("millimetres"))}
+        {key(pad, Key::Millimetres, "mm", "key key-unit", Some("millimetres"))}
         {enter}
-        {key(pad, Key::Point, ".".to_owned(), "key key-digit", Some("point"))}
-        {key(pad, Key::Digit(0), "0".to_owned(), "key key-digit wide", None)}
+        {key(pad, Key::Point, ".", "key key-digit", Some("point"))}
+        {key(pad, Key::Digit(0), "0", "key key-digit wide", None)}
         <button type="button" class="key key-move" data-key="clear" on:click=move |_| pad.clear()>"clear"</button>
     }
 }
 
 fn digits<const N: usize>(pad: Pad, digits: [u8; N]) -> impl IntoView {
-    digits.map(|it| key(pad, Key::Digit(it), it.to_string(), "key key-digit", None)).collect_view()
+    digits.map(|it| key(pad, Key::Digit(it), &it.to_string(), "key key-digit", None)).collect_view()
 }
 
-fn key(pad: Pad, key: Key, label: String, class: &'static str, name: Option<&'static str>) -> impl IntoView {
+fn key(pad: Pad, key: Key, label: &str, class: &'static str, name: Option<&'static str>) -> impl IntoView + use<> {
     view! {
-        <button type="button" class=class data-key=label.clone() aria-label=name on:click=move |_| pad.press(key)>{label.clone()}</button>
+        <button type="button" class=class data-key=label.to_owned() aria-label=name on:click=move |_| pad.press(key)>{label.to_owned()}</button>
     }
 }
 

@@ -223,7 +223,7 @@ impl Storage {
     pub async fn jobs(&self) -> Result<Vec<JobRecord>, StorageError> {
         let transaction = self.transaction(READ)?;
         let all = transaction.object_store(JOB)?.get_all(None, None)?.await?;
-        all.into_iter().map(unpack).collect()
+        all.iter().map(unpack).collect()
     }
 
     pub async fn setting(&self, name: &str) -> Result<Option<Vec<u8>>, StorageError> {
@@ -235,7 +235,7 @@ impl Storage {
     pub async fn marker(&self, job: JobId) -> Result<Option<Marker>, StorageError> {
         let transaction = self.transaction(READ)?;
         let found = transaction.object_store(MARKER)?.get(name_of(job))?.await?;
-        found.map(unpack).transpose()
+        found.as_ref().map(unpack).transpose()
     }
 
     pub async fn job(&self, job: JobId) -> Result<StoredJob, StorageError> {
@@ -243,19 +243,19 @@ impl Storage {
         let mut stored = StoredJob::default();
         for (parts, value) in entries(&transaction.object_store(SNAPSHOT)?, job).await? {
             // A snapshot that does not read back is passed over: an older one and the single changes remain.
-            stored.snapshots.extend(unpack(value).ok().map(|it| (number(&parts, 1), it)));
+            stored.snapshots.extend(unpack(&value).ok().map(|it| (number(&parts, 1), it)));
         }
         stored.snapshots.reverse();
         for (parts, value) in entries(&transaction.object_store(CHANGE)?, job).await? {
             stored.changes.push(((number(&parts, 1), number(&parts, 2)), Uint8Array::new(&value).to_vec()));
         }
         for (parts, value) in entries(&transaction.object_store(WAITING)?, job).await? {
-            if let (Some(hash), Ok(waiting)) = (hash_of(&parts), unpack(value)) {
+            if let (Some(hash), Ok(waiting)) = (hash_of(&parts), unpack(&value)) {
                 stored.waiting.insert(hash, waiting);
             }
         }
         for (_, value) in entries(&transaction.object_store(APART)?, job).await? {
-            stored.apart.extend(unpack::<SetApart>(value).ok());
+            stored.apart.extend(unpack::<SetApart>(&value).ok());
         }
         let undo = transaction.object_store(UNDO)?.get(name_of(job))?.await?;
         // An undo list of another version is dropped: it is a convenience, the readings are not in it.
@@ -357,6 +357,6 @@ fn pack(value: &impl Serialize) -> Result<Uint8Array, StorageError> {
     Ok(Uint8Array::from(bytes.as_slice()))
 }
 
-fn unpack<T: DeserializeOwned>(value: JsValue) -> Result<T, StorageError> {
-    postcard::from_bytes(&Uint8Array::new(&value).to_vec()).map_err(|it| StorageError::Unreadable(it.to_string()))
+fn unpack<T: DeserializeOwned>(value: &JsValue) -> Result<T, StorageError> {
+    postcard::from_bytes(&Uint8Array::new(value).to_vec()).map_err(|it| StorageError::Unreadable(it.to_string()))
 }

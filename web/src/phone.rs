@@ -153,12 +153,12 @@ impl Phone {
     }
 
     /// A new job on this phone, with or without a network.
-    pub fn new_job(self, edits: Vec<Edit>) -> Option<JobId> {
+    pub fn new_job(self, edits: &[Edit]) -> Option<JobId> {
         let me = self.me.get_untracked()?;
         let job = JobId(Uuid::new_v4());
         let kept = Kept::new(job, new_actor(), me.person.device);
         self.keep(job, kept, Undo::default(), None, Vec::new(), false);
-        self.act(job, "new job", &edits);
+        self.act(job, "new job", edits);
         self.inner.update_value(|it| {
             if let Some(loaded) = it.loaded.get_mut(&job) {
                 loaded.undo = Undo::default();

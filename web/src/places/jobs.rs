@@ -94,7 +94,7 @@ fn NewJob() -> impl IntoView {
         if named.is_empty() {
             return unnamed.set(true);
         }
-        if let Some(job) = phone.new_job(first_edits(named, units.get(), width.get())) {
+        if let Some(job) = phone.new_job(&first_edits(named, units.get(), width.get())) {
             go(Route::In(job, Place::Rooms));
         }
     };
