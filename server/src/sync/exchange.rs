@@ -1,6 +1,6 @@
 //! What a phone asks for, frame by frame.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeSet, HashMap};
 use std::time::Duration;
 
 use axum::body::Bytes;
@@ -124,9 +124,10 @@ impl Phone {
         let document = shared.document(&hub.store).await?;
         // A phone may bring what others wrote: after a loss on the server that is the only way it comes back. The store
         // keeps who brought it.
-        let vetted = match guard::sync(message, document.doc.len(), None, false) {
-            Ok(vetted) => vetted,
-            Err(refusal) => return self.refuse(hub, id, None, &refusal.to_string()),
+        let vetted = match guarded(|| guard::sync(message, document.doc.len(), None, false)) {
+            Ok(Ok(vetted)) => vetted,
+            Ok(Err(refusal)) => return self.refuse(hub, id, None, &refusal.to_string()),
+            Err(Panicked) => return self.refuse(hub, id, None, "it cannot be read"),
         };
         let taken = tokio::task::block_in_place(|| guarded(|| document.doc.receive_sync(&mut share.catch_up, vetted)));
         let changes = match taken {
@@ -138,15 +139,15 @@ impl Phone {
             }
         };
         let reply = say(document, &mut share.catch_up).map(|message| Frame::Sync { job: id, message });
-        let mut claims = BTreeMap::new();
-        for change in &changes {
-            if let Ok(vetted) = guard::change(&change.bytes, Some(self.device.id))
-                && let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())?
-            {
-                claims.insert(actor, Write::Actor { actor, device: self.device.id });
+        let claims = match self.own_actors(hub, &changes) {
+            Ok(claims) => claims,
+            Err(parting) => {
+                // The changes are in memory and will not be stored: nobody must be told that the server has them.
+                shared.forget_document();
+                return Err(parting);
             }
-        }
-        self.keep(hub, &mut shared, changes, claims.into_values().collect(), reply).await
+        };
+        self.keep(hub, &mut shared, changes, claims, reply)
     }
 
     async fn change(&mut self, hub: &Hub, id: JobId, bytes: &[u8]) -> Result<(), Parting> {
@@ -173,7 +174,10 @@ impl Phone {
                 return self.refuse(hub, id, Some(hash.0), "it cannot be applied");
             }
         };
-        let changes: Vec<NewChange> = applied.iter().filter_map(|it| document.doc.change(it)).collect();
+        let changes: Vec<NewChange> = match applied.as_slice() {
+            [only] if *only == hash => vec![NewChange { hash, bytes: bytes.to_vec() }],
+            all => all.iter().filter_map(|it| document.doc.change(it)).collect(),
+        };
         let reply = if known {
             Some(Frame::Ack { job: id, hashes: vec![hash.0] })
         } else if changes.is_empty() {
@@ -184,11 +188,11 @@ impl Phone {
         } else {
             None
         };
-        self.keep(hub, &mut shared, changes, vec![Write::Actor { actor, device: self.device.id }], reply).await
+        self.keep(hub, &mut shared, changes, vec![Write::Actor { actor, device: self.device.id }], reply)
     }
 
     /// Stores new changes; then acknowledges them, sends `reply`, and passes them on to the others.
-    async fn keep(
+    fn keep(
         &self,
         hub: &Hub,
         shared: &mut SharedJob,
@@ -197,7 +201,8 @@ impl Phone {
         reply: Option<Frame>,
     ) -> Result<(), Parting> {
         let others = shared.outboxes_except(self.id);
-        let document = shared.document(&hub.store).await?;
+        // Never another copy than the one that took the changes in. If a write failed since, the store refuses these too.
+        let Some(document) = shared.held() else { return Err(OpenError::Panicked.into()) };
         let (id, epoch, now) = (document.doc.id(), document.epoch, clock::now());
         writes.extend(document.number(&changes, self.device.id, now));
         let news = !changes.is_empty();
@@ -233,6 +238,17 @@ impl Phone {
             share.job.lock().await.announce(self.id, at);
         }
         Ok(())
+    }
+
+    /// Registers the actors of those changes that are this phone's own.
+    fn own_actors(&self, hub: &Hub, changes: &[NewChange]) -> Result<Vec<Write>, Parting> {
+        let mut actors = BTreeSet::new();
+        for change in changes {
+            if let Ok(vetted) = guard::change(&change.bytes, Some(self.device.id)) {
+                actors.extend(self.own_actor(hub, vetted.actor().to_bytes())?);
+            }
+        }
+        Ok(actors.into_iter().map(|actor| Write::Actor { actor, device: self.device.id }).collect())
     }
 
     /// The actor, if it is this phone's: registered to it, or to nobody yet.

@@ -83,6 +83,11 @@ impl SharedJob {
         Ok(self.document.insert(document))
     }
 
+    /// The document as it is in memory, even if it rests on writes that failed: what was just taken in is in no other copy.
+    pub fn held(&mut self) -> Option<&mut OpenDocument> {
+        self.document.as_mut()
+    }
+
     /// Drops the document from memory; it is read from the store when it is needed again.
     pub fn forget_document(&mut self) {
         self.document = None;
