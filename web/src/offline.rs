@@ -276,7 +276,8 @@ impl Storage {
         let transaction = self.transaction(READ_WRITE)?;
         let (changes, snapshots) = (transaction.object_store(CHANGE)?, transaction.object_store(SNAPSHOT)?);
         if let Some((_, before)) = stored.snapshots.first() {
-            for (number, page) in &before.covers {
+            // Another tab may have written the one before, from changes that this page has not heard of.
+            for (number, page) in before.covers.iter().filter(|it| covers.contains(it)) {
                 changes.delete(key(job, &[*number, *page]))?;
             }
         }
