@@ -137,6 +137,13 @@ impl<'a> Ground<'a> {
                 let goes_on = |it: Point| Some(it.x) == line && !seamed_stretches(it.x, (it.y, it.y), &others).is_empty();
                 let ends = [from, to].into_iter().filter(|it| !goes_on(*it));
                 need = ends.map(|it| it.x + self.wall).fold(need, Length::max);
+                // The cut beyond the seam reaches past the seam's end by an allowance. Farther along the pile this one is alone.
+                let (across, along) = ((to.x - from.x).0.abs(), (from.y - to.y).0);
+                if (goes_on(from) || goes_on(to)) && along > self.wall.0 {
+                    let back = i128::from(self.wall.0) * i128::from(across) / i128::from(along);
+                    let back = Length(i64::try_from(back).unwrap_or(i64::MAX)).min(self.wall);
+                    need = need.max(from.x.max(to.x) + self.wall - back);
+                }
             }
         }
         if need == end {

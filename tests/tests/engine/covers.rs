@@ -1,7 +1,7 @@
 //! Random rooms and houses: whatever is laid covers the floor, fits the roll and keeps the rules.
 
 use napline_tests::checker::faults;
-use napline_tests::rooms::{doorway, flight, job, long, measured_room, plain_goods, turn};
+use napline_tests::rooms::{doorway, flight, job, long, measured_room, plain_goods, room, turn};
 use proptest::prelude::*;
 use shared_model::job::{Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Room, Rules, Turn};
 use shared_model::length::Length;
@@ -236,5 +236,20 @@ proptest! {
     #[test]
     fn any_house_is_covered(case in house()) {
         check(&case)?;
+    }
+}
+
+/// Where such a wall passes a seam line, the breadth that ends there lies beside it for a long way, and the next one's end
+/// allowance does not help.
+#[test]
+fn a_wall_a_little_out_of_the_pile_keeps_its_allowance_where_it_passes_a_seam() {
+    let walls = [("r80", "r100"), ("r75", "r105"), ("r67.5", "r112.5"), ("r60", "r120"), ("r45", "r135")];
+    for (there, back) in walls {
+        for north in ["11' 3\"", "11' 6\"", "11' 8\"", "11' 9\"", "23' 2\""] {
+            let slanted = room(1, "Den", &[("20'", "r"), (north, there), ("", back), ("", "r")]);
+            let job = job(vec![slanted], vec![plain_goods(1)]);
+            let found = faults(&job, &takeoff(&job));
+            assert!(found.is_empty(), "{there}, {north}: {found:#?}");
+        }
     }
 }
