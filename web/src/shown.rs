@@ -9,10 +9,14 @@ pub fn length(length: Length, units: Units) -> String {
     length.show(units.style())
 }
 
+/// What is ordered, or used of a roll: rounded up.
+pub fn order(length: Length, units: Units) -> String {
+    length.show_up(units.style())
+}
+
 /// A cut: rounded up, never to nearest, to the shop's cut step and to what can be written.
 pub fn cut(length: Length, job: &Job) -> String {
-    let style = job.units.style();
-    length.round_up_to(job.rules.cut_step).round_up_to(style.step()).show(style)
+    length.round_up_to(job.rules.cut_step).show_up(job.units.style())
 }
 
 /// An area in square feet or square metres.

@@ -155,6 +155,11 @@ impl Length {
         }
     }
 
+    /// For people who cut or order by it: rounded up to the next [`Style::step`], never to nearest.
+    pub fn show_up(self, style: Style) -> String {
+        self.round_up_to(style.step()).show(style)
+    }
+
     /// Nothing rounded: feet, inches and fractions for a whole number of 1/64 in, decimal millimetres otherwise.
     ///
     /// [`Length::parse`] gives back the identical length, in a job of either units.

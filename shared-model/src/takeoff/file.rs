@@ -79,13 +79,13 @@ impl FileTakeoff {
             }
         }
         let materials = &self.takeoff.materials;
-        let show = |it: Length| it.show(self.job.units.style());
+        let up = |it: Length| it.show_up(self.job.units.style());
         let _ = writeln!(
             text,
             "\nPad {}, tack strip {}, seam tape {}, transitions {}.",
             area_text(materials.pad, self.job.units),
-            show(materials.strip),
-            show(materials.tape),
+            up(materials.strip),
+            up(materials.tape),
             materials.transitions.len()
         );
         if !self.takeoff.problems.is_empty() {
@@ -100,10 +100,11 @@ impl FileTakeoff {
 
 fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layout) {
     let show = |it: Length| it.show(job.units.style());
+    let up = |it: Length| it.show_up(job.units.style());
     let area = |it: Area| area_text(it, job.units);
     let proof = if layout.roll.optimal() { "no plan of these cuts is shorter" } else { "a shorter plan is not ruled out" };
-    let _ = writeln!(text, "\n{}: order {} ({}).", goods.name, show(layout.order), layout.name);
-    let _ = writeln!(text, "  Roll used {}; {proof}.", show(layout.roll.length));
+    let _ = writeln!(text, "\n{}: order {} ({}).", goods.name, up(layout.order), layout.name);
+    let _ = writeln!(text, "  Roll used {}; {proof}.", up(layout.roll.length));
     let _ = writeln!(
         text,
         "  Net {}, ordered {}, waste {}. Seams {}.",
@@ -121,8 +122,8 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
             text,
             "  {:<12} {} × {}  {}  at {}",
             piece.id,
-            show(piece.width),
-            show(piece.length),
+            up(piece.width),
+            up(piece.length),
             piece.label,
             at.unwrap_or_default()
         );

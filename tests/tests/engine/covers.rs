@@ -4,8 +4,8 @@ use napline_tests::checker::faults;
 use napline_tests::rooms::{doorway, flight, job, long, measured_room, plain_goods, room, turn};
 use proptest::prelude::*;
 use shared_model::job::{Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Room, Rules, Turn};
-use shared_model::length::Length;
-use shared_model::takeoff::takeoff;
+use shared_model::length::{Length, Units};
+use shared_model::takeoff::{file, takeoff};
 
 fn eighths(n: i64) -> Length {
     Length::sixty_fourths(8 * n)
@@ -252,4 +252,14 @@ fn a_wall_a_little_out_of_the_pile_keeps_its_allowance_where_it_passes_a_seam() 
             assert!(found.is_empty(), "{there}, {north}: {found:#?}");
         }
     }
+}
+
+/// 2.5 m and 6 in are cut at 104 1/2 in, which is 2.6543 m; 3 m and 6 in at 124 1/8 in, which is 3.1528 m.
+#[test]
+fn what_is_read_aloud_is_never_short() {
+    let den = room(1, "Den", &[("2.5 m", "r"), ("3 m", "r"), ("2.5 m", "r"), ("3 m", "r")]);
+    let goods = Goods { roll_width: long("4 m"), increment: Length::ZERO, ..plain_goods(1) };
+    let metric = Job { units: Units::Metric, ..job(vec![den], vec![goods]) };
+    let text = file::run(&serde_json::to_string(&metric).unwrap()).unwrap().text();
+    assert!(text.contains("order 2.655 m") && text.contains("3.153 m × 2.655 m"), "{text}");
 }

@@ -192,6 +192,10 @@ fn cuts_and_orders_round_up() {
     assert_eq!((Length::inches(1) + Length(1)).round_up_to(Length::inches(6)), Length::inches(6));
     assert_eq!(Length::mm(3_761).round_up_to(Length::mm(5)), Length::mm(3_765));
     assert_eq!(Length::mm(3_761).round_up_to(Length::ZERO), Length::mm(3_761));
+    let cut = Length::inches(104) + Length::sixty_fourths(32);
+    assert_eq!(cut.show(Style::Metres), "2.654 m", "0.3 mm short");
+    assert_eq!(cut.show_up(Style::Metres), "2.655 m");
+    assert_eq!(cut.show_up(Units::Imperial.style()), "8' 8 1/2\"");
 }
 
 fn styles() -> impl Strategy<Value = Style> {

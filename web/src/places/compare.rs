@@ -98,7 +98,7 @@ pub fn order_reason(layout: &Layout, job: &Job, increment: Length, minimum: Leng
         because = because.with("Sold from", length(minimum));
     }
     because = because
-        .with("Order", length(layout.order))
+        .with("Order", shown::order(layout.order, units))
         .with("Roll width", length(layout.roll.width))
         .with("Floor to cover", shown::area(layout.net, units))
         .with("Ordered", shown::area(layout.ordered, units))
