@@ -120,7 +120,8 @@ mod tests {
 
     fn paired(token: &Token) -> (Devices, DeviceId) {
         let id = DeviceId(Uuid::from_u128(7));
-        let device = Device { id, person: "Ada".into(), name: "phone".into(), token: token.hash(), paired: Timestamp(1) };
+        let device =
+            Device { id, person: "Ada".into(), name: "phone".into(), token: token.hash(), paired: Timestamp(1) };
         (Devices::new(vec![device]), id)
     }
 

@@ -87,12 +87,9 @@ impl IntoResponse for Refused {
         let html = pages::message(&self.to_string(), self.remedy());
         let retry: Option<(HeaderName, HeaderValue)> =
             matches!(self, Self::TooMany).then(|| (RETRY_AFTER, HeaderValue::from_static("60")));
-        let mut response = (
-            self.status(),
-            [(CACHE_CONTROL, "no-store"), (CONTENT_TYPE, "text/html; charset=utf-8")],
-            html,
-        )
-            .into_response();
+        let mut response =
+            (self.status(), [(CACHE_CONTROL, "no-store"), (CONTENT_TYPE, "text/html; charset=utf-8")], html)
+                .into_response();
         response.headers_mut().extend(retry);
         response
     }

@@ -52,7 +52,11 @@ impl Hosts {
 fn without_port(host: &str) -> &str {
     match host.rsplit_once(':') {
         // A colon that is not before a port stands inside an IPv6 address.
-        Some((name, port)) if port.bytes().all(|it| it.is_ascii_digit()) && (name.ends_with(']') || !name.contains(':')) => name,
+        Some((name, port))
+            if port.bytes().all(|it| it.is_ascii_digit()) && (name.ends_with(']') || !name.contains(':')) =>
+        {
+            name
+        }
         _ => host,
     }
 }
@@ -71,10 +75,25 @@ mod tests {
     #[test]
     fn own_names_and_any_address_are_known() {
         let hosts = Hosts::new(&["Shop.example".to_owned()], SocketAddr::from(([0, 0, 0, 0], 8420)));
-        for known in ["localhost", "localhost:8420", "shop.example:80", "192.168.1.5:8420", "[::1]:8420", "[fe80::1]", "10.0.0.1"] {
+        for known in [
+            "localhost",
+            "localhost:8420",
+            "shop.example:80",
+            "192.168.1.5:8420",
+            "[::1]:8420",
+            "[fe80::1]",
+            "10.0.0.1",
+        ] {
             assert!(hosts.knows(known), "{known}");
         }
-        for foreign in ["", "evil.example", "192.168.1.5.evil.example:8420", "shop.example.evil.example", ":8420", "localhost:80:80"] {
+        for foreign in [
+            "",
+            "evil.example",
+            "192.168.1.5.evil.example:8420",
+            "shop.example.evil.example",
+            ":8420",
+            "localhost:80:80",
+        ] {
             assert!(!hosts.knows(foreign), "{foreign}");
         }
     }

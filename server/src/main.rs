@@ -1,5 +1,6 @@
 //! Napline: measuring houses for carpet, together, on phones. This is the server and the command line.
 
+mod accept;
 mod assets;
 mod clock;
 mod commands;
@@ -25,12 +26,17 @@ use crate::settings::Settings;
 
 /// Measure houses for wall-to-wall carpet on phones, several people at once, and get the whole takeoff from it.
 #[derive(Parser)]
-#[command(name = "napline", version, max_term_width = 100, after_help = "\
+#[command(
+    name = "napline",
+    version,
+    max_term_width = 100,
+    after_help = "\
 Exit codes:
   0  done
   1  done, and the job has problems (they are printed)
   2  wrong use
-  3  a file could not be read or the data could not be opened")]
+  3  a file could not be read or the data could not be opened"
+)]
 struct Cli {
     #[command(subcommand)]
     command: Command,

@@ -71,6 +71,9 @@ fn escape(text: &str) -> String {
 mod tests {
     #[test]
     fn a_shop_name_cannot_write_html() {
-        assert!(super::join("<b>\"O'Hara & Sons\"</b>").contains("<h1>Join &lt;b&gt;&quot;O&#39;Hara &amp; Sons&quot;&lt;/b&gt;</h1>"));
+        assert!(
+            super::join("<b>\"O'Hara & Sons\"</b>")
+                .contains("<h1>Join &lt;b&gt;&quot;O&#39;Hara &amp; Sons&quot;&lt;/b&gt;</h1>")
+        );
     }
 }

@@ -125,8 +125,7 @@ pub async fn join(
         shop.rates.miss(address.ip());
         return Err(Refused::LinkGone);
     }
-    let device =
-        Device { id: shop.devices.id_for(&headers), person, name, token: token.hash(), paired: clock::now() };
+    let device = Device { id: shop.devices.id_for(&headers), person, name, token: token.hash(), paired: clock::now() };
     let stored = shop.hub.store.commit(vec![Write::Device(device.clone())]).await;
     stored.map_err(|error| Refused::NotStored(error.to_string()))?;
     tracing::info!(device = %device.id, person = device.person, name = device.name, "paired");

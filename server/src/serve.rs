@@ -3,9 +3,7 @@
 use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
-use std::time::Duration;
 
-use axum::serve::ListenerExt;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
@@ -18,10 +16,7 @@ use crate::router::{Shop, router};
 use crate::settings::Settings;
 use crate::store::Store;
 use crate::sync::Hub;
-use crate::demo;
-
-/// Requests that are still being answered when the server stops get this long.
-const LAST_ANSWERS: Duration = Duration::from_secs(5);
+use crate::{accept, demo};
 
 pub fn run(settings: &Settings) -> ExitCode {
     let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("napline=info"));
@@ -41,13 +36,7 @@ pub fn run(settings: &Settings) -> ExitCode {
 }
 
 async fn serve(settings: &Settings) -> Result<(), ServeError> {
-    let store = Store::open(&settings.data)?;
-    let served = serve_from(settings, Arc::new(store)).await;
-    tracing::debug!("the end");
-    served
-}
-
-async fn serve_from(settings: &Settings, store: Arc<Store>) -> Result<(), ServeError> {
+    let store = Arc::new(Store::open(&settings.data)?);
     if settings.demo {
         demo::ensure(&store).await?;
     }
@@ -68,28 +57,12 @@ async fn serve_from(settings: &Settings, store: Arc<Store>) -> Result<(), ServeE
 
     let keeping = tokio::spawn(Arc::clone(&shop.hub).keep_list());
     let sweeping = tokio::spawn(Arc::clone(&shop.hub).sweep());
-    let without_delay = listener.tap_io(|stream| {
-        // Small frames must leave at once, not wait for the last one's receipt.
-        if let Err(error) = stream.set_nodelay(true) {
-            tracing::debug!(%error, "no TCP_NODELAY");
-        }
-    });
-    let service = router(Arc::clone(&shop)).into_make_service_with_connect_info::<SocketAddr>();
-    let (stopped, stopping) = tokio::sync::oneshot::channel();
     let hub = Arc::clone(&shop.hub);
-    let server = axum::serve(without_delay, service).with_graceful_shutdown(async move {
+    accept::serve(listener, router(shop), async move {
         asked_to_stop().await;
         hub.stop().await;
-        let _ = stopped.send(());
-    });
-    let last_answers = async {
-        let _ = stopping.await;
-        tokio::time::sleep(LAST_ANSWERS).await;
-    };
-    tokio::select! {
-        served = server => served?,
-        () = last_answers => tracing::warn!("some requests were cut off"),
-    }
+    })
+    .await;
     keeping.abort();
     sweeping.abort();
     tokio::task::block_in_place(|| store.close());
@@ -108,7 +81,9 @@ fn greet(settings: &Settings, shop: &Shop, address: SocketAddr) -> Result<(), Se
     let Some(secret) = shop.invitations.open()? else { return Ok(()) };
     let minutes = settings.pair_within.div_ceil(60);
     let urls: Vec<String> = shop.hosts.authorities().iter().map(|it| secret.url(it)).collect();
-    println!("\nTo pair the first phone, scan this or open one of these links within {minutes} min. The link works once:\n");
+    println!(
+        "\nTo pair the first phone, scan this or open one of these links within {minutes} min. The link works once:\n"
+    );
     for url in &urls {
         println!("  {url}");
     }

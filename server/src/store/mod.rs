@@ -37,14 +37,32 @@ pub struct Device {
 #[derive(Debug)]
 pub enum Write {
     /// A change of a job's document. `seq` counts up per job.
-    Change { job: JobId, seq: u64, change: StoredChange },
+    Change {
+        job: JobId,
+        seq: u64,
+        change: StoredChange,
+    },
     /// The document as it was after all changes up to and including `seq`.
-    Snapshot { job: JobId, seq: u64, bytes: Vec<u8> },
+    Snapshot {
+        job: JobId,
+        seq: u64,
+        bytes: Vec<u8>,
+    },
     /// A change that no longer is what its hash says: taken out of the way, so that a sound copy can come back.
-    Damaged { job: JobId, seq: u64, hash: [u8; 32] },
-    Named { job: JobId, name: String },
+    Damaged {
+        job: JobId,
+        seq: u64,
+        hash: [u8; 32],
+    },
+    Named {
+        job: JobId,
+        name: String,
+    },
     /// Registers an actor, unless it is registered already.
-    Actor { actor: [u8; 16], device: DeviceId },
+    Actor {
+        actor: [u8; 16],
+        device: DeviceId,
+    },
     Device(Device),
 }
 
@@ -61,7 +79,9 @@ pub struct StoredChange {
 pub enum StoreError {
     #[error("another napline is using {0}: stop it first, or choose another folder with --data")]
     InUse(PathBuf),
-    #[error("{path} was written by a newer napline (its layout is {found}, this version knows {known}): update this one")]
+    #[error(
+        "{path} was written by a newer napline (its layout is {found}, this version knows {known}): update this one"
+    )]
     Newer { path: PathBuf, found: u64, known: u64 },
     #[error("cannot open {path}: {reason}")]
     Unusable { path: PathBuf, reason: String },
@@ -128,7 +148,12 @@ impl Store {
 
     /// Queues a batch; `then` runs on the store's thread after the commit, in the order of submission. An empty batch is
     /// a barrier: it succeeds when everything queued before it is on disk. A batch of an earlier epoch fails.
-    pub fn submit(&self, epoch: u64, writes: Vec<Write>, then: impl FnOnce(Result<(), Arc<StoreError>>) + Send + 'static) {
+    pub fn submit(
+        &self,
+        epoch: u64,
+        writes: Vec<Write>,
+        then: impl FnOnce(Result<(), Arc<StoreError>>) + Send + 'static,
+    ) {
         let batch = writer::Batch { epoch, writes, then: Box::new(then) };
         let queue = self.queue.lock().unwrap_or_else(PoisonError::into_inner);
         let refused = match &*queue {

@@ -88,7 +88,9 @@ impl Store {
 
     fn read<T>(&self, body: impl FnOnce(&ReadTransaction) -> Result<T, redb::Error>) -> Result<T, StoreError> {
         let database = self.file.database.read().unwrap_or_else(PoisonError::into_inner);
-        let Some(database) = &*database else { return Err(StoreError::Read("the file could not be opened again".into())) };
+        let Some(database) = &*database else {
+            return Err(StoreError::Read("the file could not be opened again".into()));
+        };
         let run = || body(&database.begin_read()?);
         run().map_err(|error: redb::Error| StoreError::Read(error.to_string()))
     }

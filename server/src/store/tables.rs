@@ -64,9 +64,8 @@ fn read_meta(database: &Database) -> Result<Option<Meta>, redb::Error> {
         Err(redb::TableError::TableDoesNotExist(_)) => return Ok(None),
         Err(error) => return Err(error.into()),
     };
-    let field = |key| -> Result<Vec<u8>, redb::Error> {
-        Ok(table.get(key)?.map(|it| it.value().to_vec()).unwrap_or_default())
-    };
+    let field =
+        |key| -> Result<Vec<u8>, redb::Error> { Ok(table.get(key)?.map(|it| it.value().to_vec()).unwrap_or_default()) };
     let wrong = |key: &str| redb::Error::Corrupted(format!("the entry {key} is not what it should be"));
     let layout = field(LAYOUT_KEY)?.try_into().map_err(|_| wrong(LAYOUT_KEY))?;
     let replica = field(REPLICA_KEY)?.try_into().map_err(|_| wrong(REPLICA_KEY))?;

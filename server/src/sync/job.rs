@@ -137,7 +137,9 @@ impl OpenDocument {
                     start = Some((doc, seq + 1));
                     break;
                 }
-                Ok(Err(error)) => tracing::error!(job = %id, seq, %error, "a snapshot is damaged; an older one is used"),
+                Ok(Err(error)) => {
+                    tracing::error!(job = %id, seq, %error, "a snapshot is damaged; an older one is used")
+                }
                 Err(Panicked) => tracing::error!(job = %id, seq, "a snapshot is damaged; an older one is used"),
             }
         }

@@ -41,9 +41,7 @@ async fn a_frame_that_is_too_long_ends_the_connection() {
     let (ada, job) = sharing(&server).await;
     let mut phone = ada.pass.connect().await;
     let sent = phone.send_bytes(vec![0; MOST_FRAME_BYTES + 1]).await;
-    let heard = tokio::time::timeout(Duration::from_secs(20), async {
-        while phone.hear().await {}
-    });
+    let heard = tokio::time::timeout(Duration::from_secs(20), async { while phone.hear().await {} });
     assert!(sent.is_err() || heard.await.is_ok(), "the server hangs up");
     still_fine(&ada.pass, job).await;
 }
@@ -53,10 +51,9 @@ async fn only_hello_opens_the_conversation() {
     let server = Server::start();
     let (ada, job) = sharing(&server).await;
     let other_protocol = Hello { protocol: PROTOCOL + 1, schema: 1, build: String::new() };
-    for (first, answer) in [
-        (Frame::Open { job }, "not understood"),
-        (Frame::Hello(other_protocol), "this app speaks version"),
-    ] {
+    for (first, answer) in
+        [(Frame::Open { job }, "not understood"), (Frame::Hello(other_protocol), "this app speaks version")]
+    {
         let goodbye = ada.pass.turned_away(&first).await;
         assert!(goodbye.starts_with(answer), "{goodbye}");
     }

@@ -1,6 +1,8 @@
 //! The server as phones and people meet it: the real binary, over real sockets.
 #![expect(clippy::unwrap_used, reason = "what goes wrong here fails its test")]
 
+/// The client as the server hands it out.
+mod client;
 /// The command line: answers, messages, exit codes.
 mod commands;
 /// Crashes, full disks, second processes, shutdowns: nothing acknowledged is lost.

@@ -67,7 +67,19 @@ async fn the_cookie_is_out_of_reach_of_scripts_and_other_sites() {
 async fn whoever_is_not_paired_sees_nothing() {
     let server = Server::start_demo();
     let mut bodies = Vec::new();
-    for path in ["/", "/?b=1", "/index.html", "/sw.js", "/manifest.webmanifest", "/build.txt", "/assets/napline.js", "/me", "/nothing", "/join", "/sync"] {
+    for path in [
+        "/",
+        "/?b=1",
+        "/index.html",
+        "/sw.js",
+        "/manifest.webmanifest",
+        "/build.txt",
+        "/assets/napline.js",
+        "/me",
+        "/nothing",
+        "/join",
+        "/sync",
+    ] {
         for cookie in [None, Some("napline=00000000000000000000000000000001.00"), Some("napline=x"), Some("")] {
             let mut request = http().get(format!("{}{path}", server.address()));
             if let Some(cookie) = cookie {
@@ -185,7 +197,9 @@ async fn every_answer_says_what_a_browser_may_do() {
     let paired = ada.get("/").await;
     for answer in [&unpaired, &paired] {
         let header = |name: &str| answer.headers().get(name).map_or("", |it| it.to_str().unwrap()).to_owned();
-        assert!(header("content-security-policy").starts_with("default-src 'self'; script-src 'self' 'wasm-unsafe-eval';"));
+        assert!(
+            header("content-security-policy").starts_with("default-src 'self'; script-src 'self' 'wasm-unsafe-eval';")
+        );
         assert!(!header("content-security-policy").contains("unsafe-inline"));
         assert_eq!(header("x-content-type-options"), "nosniff");
         assert_eq!(header("referrer-policy"), "no-referrer");
