@@ -1,7 +1,7 @@
 //! One job as this phone keeps it: the document, what no server has confirmed yet, and what each event asks of storage and
 //! network. Touches neither itself: events go in, an [`Outcome`] comes out.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 use shared_model::guard;
@@ -290,6 +290,21 @@ impl Kept {
         outcome.snapshot |= self.loose >= CHANGES_PER_SNAPSHOT;
         outcome
     }
+}
+
+/// Stored changes, oldest first, without those that were set apart and what was built on them, which was made again then:
+/// read back, they would be in the document again, and no server could take it in.
+pub fn without_apart<K>(mut changes: Vec<(K, Vec<u8>)>, apart: &[SetApart]) -> Vec<(K, Vec<u8>)> {
+    let vetted = |bytes: &[u8]| guard::change(bytes, None).ok();
+    let mut gone: BTreeSet<Hash> = apart.iter().filter_map(|it| Some(vetted(&it.bytes)?.hash().0)).collect();
+    if !gone.is_empty() {
+        changes.retain(|(_, bytes)| {
+            let Some(change) = vetted(bytes) else { return true };
+            let builds_on_it = change.deps().iter().any(|it| gone.contains(&it.0));
+            !(gone.contains(&change.hash().0) || builds_on_it && gone.insert(change.hash().0))
+        });
+    }
+    changes
 }
 
 fn set_apart(said: &str, reason: String, bytes: Vec<u8>) -> SetApart {

@@ -7,7 +7,7 @@ use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::Timestamp;
 
-use crate::kept::{Kept, SetApart};
+use crate::kept::{Kept, SetApart, without_apart};
 use crate::offline::{Marker, Storage, StorageError, StoredJob, Write};
 use crate::undo::Undo;
 
@@ -40,6 +40,7 @@ pub async fn open(
     let mut stored = storage.job(job).await?;
     let (undo, waiting) = (std::mem::take(&mut stored.undo), std::mem::take(&mut stored.waiting));
     let mut apart = std::mem::take(&mut stored.apart);
+    stored.changes = without_apart(stored.changes, &apart);
     let careful = !matches!(found, None | Some(Marker::Computing));
     let (mut kept, new) = if careful {
         step_by_step(storage, job, &actor, author, stored, found).await?

@@ -67,13 +67,15 @@ impl Disk {
         self.apart.extend(outcome.apart.iter().cloned());
         if outcome.snapshot {
             self.snapshot = Some(phone.snapshot().unwrap());
-            self.changes.clear();
+            // Like the storage, which deletes only what a snapshot holds.
+            self.changes.retain(|it| !phone.has(it));
         }
     }
 
     fn load(&self, n: u8) -> Kept {
         let mut phone = Kept::load(JOB, self.snapshot.as_deref(), actor(n), author(n)).unwrap();
-        phone.restore(self.changes.clone()).unwrap();
+        let stored = self.changes.iter().map(|it| ((), it.clone())).collect();
+        phone.restore(without_apart(stored, &self.apart).into_iter().map(|it| it.1).collect()).unwrap();
         phone.restore_waiting(self.waiting.clone());
         phone
     }
@@ -225,7 +227,10 @@ fn a_refused_edit_is_set_apart_and_later_ones_still_reach_the_server() {
     let apart: Vec<_> = phone.disk.apart.iter().map(|it| (it.said.as_str(), it.reason.as_str())).collect();
     assert_eq!(apart, [("attic", "not today")]);
     assert!(!phone.disk.apart[0].bytes.is_empty(), "nothing is thrown away");
-    assert_eq!(phone.disk.load(1).job().rooms.len(), 2);
+    phone.kept = phone.disk.load(1);
+    assert_eq!(phone.rooms(), ["den", "hall"], "what was refused does not come back with the next start");
+    phone.share(&mut server);
+    assert_eq!(names(&server.doc), ["den", "hall"]);
 }
 
 #[test]
