@@ -166,10 +166,6 @@ impl VettedChange {
     pub(crate) const fn refers(&self) -> &Refers {
         &self.refers
     }
-
-    pub(crate) fn into_change(self) -> Change {
-        self.change
-    }
 }
 
 impl VettedSync {

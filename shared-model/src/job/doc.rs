@@ -112,10 +112,10 @@ impl JobDoc {
         let vetted = changes.enumerate().map(|(index, bytes)| {
             guard::change(bytes, None).map_err(|refusal| DocError::DamagedChange { index, reason: refusal.to_string() })
         });
-        let changes = vetted.map(|it| it.map(VettedChange::into_change)).collect::<Result<Vec<Change>, _>>()?;
-        let mut copy = job.doc.clone();
-        unwinding(|| copy.apply_changes(changes)).map_err(DocError::Refused)?;
-        job.doc = copy;
+        let vetted = vetted.collect::<Result<Vec<VettedChange>, _>>()?;
+        let changes: Vec<Change> = vetted.iter().map(|it| it.change().clone()).collect();
+        unwinding(|| job.doc.apply_changes(changes)).map_err(DocError::Refused)?;
+        job.wait_for(vetted);
         Ok(job)
     }
 
@@ -250,8 +250,7 @@ impl JobDoc {
             let mut copy = self.doc.clone();
             unwinding(|| copy.receive_sync_message(&mut next, message)).map_err(DocError::Refused)?;
             self.doc = copy;
-            self.waiting.extend(changes.into_iter().map(|it| (it.hash(), it)));
-            self.waiting.retain(|hash, _| self.doc.get_change_meta_by_hash(hash).is_none());
+            self.wait_for(changes);
             self.doc.get_changes_meta(&before).into_iter().map(|it| it.hash).collect()
         } else {
             let (message, changes) = message.into_parts();
@@ -272,6 +271,12 @@ impl JobDoc {
     /// The job as the document says it now.
     pub fn job(&self) -> Job {
         read::job(self.id, &self.doc)
+    }
+
+    /// Notes those of the changes that are inside the document and wait for others.
+    fn wait_for(&mut self, changes: Vec<VettedChange>) {
+        self.waiting.extend(changes.into_iter().map(|it| (it.hash(), it)));
+        self.waiting.retain(|hash, _| self.doc.get_change_meta_by_hash(hash).is_none());
     }
 
     /// Changes a copy and keeps it only if that went well and the changes fit, so that neither an error nor a panic inside

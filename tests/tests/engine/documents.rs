@@ -322,6 +322,11 @@ fn damaged_storage_is_found() {
     damaged[1][20] ^= 1;
     assert!(matches!(open(None, &damaged), Err(DocError::DamagedChange { index: 1, .. })));
     assert!(matches!(open(None, &[history.concat()]), Err(DocError::DamagedChange { index: 0, .. })));
+    // A gap is no damage: what comes behind it waits until somebody brings the missing change.
+    let mut gap = open(None, &history[1..]).unwrap();
+    assert_eq!((gap.missing().len(), gap.job().rooms.len()), (1, 0));
+    send(&history[..1], &mut gap);
+    assert_eq!((gap.missing().len(), gap.job()), (0, doc.job()));
     let foreign = automerge::AutoCommit::new().save();
     assert!(matches!(open(Some(&foreign), &[]), Err(DocError::Damaged(_))));
 }
