@@ -36,7 +36,7 @@ pub struct Device {
 /// One step of a batch; a batch is stored as a whole or not at all.
 #[derive(Debug)]
 pub enum Write {
-    /// A change of a job's document. `seq` counts up per job.
+    /// A change of a job's document, unless it is stored already. `seq` counts up per job.
     Change {
         job: JobId,
         seq: u64,
@@ -47,12 +47,6 @@ pub enum Write {
         job: JobId,
         seq: u64,
         bytes: Vec<u8>,
-    },
-    /// A change that no longer is what its hash says: taken out of the way, so that a sound copy can come back.
-    Damaged {
-        job: JobId,
-        seq: u64,
-        hash: [u8; 32],
     },
     Named {
         job: JobId,

@@ -15,8 +15,6 @@ pub const CHANGES: TableDefinition<ChangeKey, ChangeRow> = TableDefinition::new(
 pub const HASHES: TableDefinition<(u128, &[u8; 32]), u64> = TableDefinition::new("hashes");
 /// (job, seq of the last change inside) → document
 pub const SNAPSHOTS: TableDefinition<(u128, u64), &[u8]> = TableDefinition::new("snapshots");
-/// (job, seq) → what was found in place of the change, for a person to look into
-pub const DAMAGED: TableDefinition<(u128, u64), &[u8]> = TableDefinition::new("damaged");
 /// job → name, for the list of jobs
 pub const NAMES: TableDefinition<u128, &str> = TableDefinition::new("names");
 /// actor → device that first used it
@@ -45,7 +43,6 @@ pub fn prepare(database: &Database) -> Result<Meta, redb::Error> {
     transaction.open_table(CHANGES)?;
     transaction.open_table(HASHES)?;
     transaction.open_table(SNAPSHOTS)?;
-    transaction.open_table(DAMAGED)?;
     transaction.open_table(NAMES)?;
     transaction.open_table(ACTORS)?;
     transaction.open_table(DEVICES)?;

@@ -49,14 +49,15 @@ async fn a_change_is_kept_once() {
 }
 
 #[tokio::test]
-async fn a_damaged_change_makes_way_for_a_sound_copy() {
+async fn a_sound_copy_takes_the_place_of_a_damaged_change() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path()).unwrap();
-    store.commit(vec![stored(job(1), 0, 1)]).await.unwrap();
-    store.commit(vec![Write::Damaged { job: job(1), seq: 0, hash: [1; 32] }]).await.unwrap();
-    assert_eq!(store.changes(job(1), 0).unwrap(), []);
-    store.commit(vec![stored(job(1), 1, 1)]).await.unwrap();
-    assert_eq!(store.changes(job(1), 0).unwrap(), [(1, change(1))]);
+    let damaged = StoredChange { bytes: vec![9; 3], ..change(1) };
+    store.commit(vec![Write::Change { job: job(1), seq: 0, change: damaged }, stored(job(1), 1, 2)]).await.unwrap();
+    store.commit(vec![stored(job(1), 2, 1)]).await.unwrap();
+    assert_eq!(store.changes(job(1), 0).unwrap(), [(1, change(2)), (2, change(1))]);
+    store.commit(vec![stored(job(1), 3, 1)]).await.unwrap();
+    assert_eq!(store.changes(job(1), 0).unwrap().len(), 2);
 }
 
 #[tokio::test]

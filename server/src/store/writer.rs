@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use redb::{Database, ReadableTable, WriteTransaction};
 
-use super::tables::{ACTORS, CHANGES, DAMAGED, DEVICES, HASHES, NAMES, SNAPSHOTS};
-use super::{StoreError, StoreFile, Write, open_file};
+use super::tables::{ACTORS, CHANGES, DEVICES, HASHES, NAMES, SNAPSHOTS};
+use super::{StoreError, StoreFile, StoredChange, Write, open_file};
 
 /// Most batches in one commit: bounds how long the first of them waits.
 const MOST_BATCHES: usize = 1_000;
@@ -71,18 +71,7 @@ fn commit(file: &StoreFile, batches: &[Batch]) -> Result<(), String> {
 
 fn apply(transaction: &WriteTransaction, write: &Write) -> Result<(), redb::Error> {
     match write {
-        Write::Change { job, seq, change } => {
-            let job = job.0.as_u128();
-            let mut hashes = transaction.open_table(HASHES)?;
-            if hashes.get((job, &change.hash))?.is_some() {
-                return Ok(());
-            }
-            hashes.insert((job, &change.hash), seq)?;
-            let from = change.from.0.as_u128();
-            transaction
-                .open_table(CHANGES)?
-                .insert((job, *seq), (&change.hash, from, change.received.0, change.bytes.as_slice()))?;
-        }
+        Write::Change { job, seq, change } => store_change(transaction, job.0.as_u128(), *seq, change)?,
         Write::Snapshot { job, seq, bytes } => {
             let job = job.0.as_u128();
             let mut snapshots = transaction.open_table(SNAPSHOTS)?;
@@ -92,14 +81,6 @@ fn apply(transaction: &WriteTransaction, write: &Write) -> Result<(), redb::Erro
             for old in kept?.into_iter().skip(SNAPSHOTS_KEPT) {
                 snapshots.remove((job, old))?;
             }
-        }
-        Write::Damaged { job, seq, hash } => {
-            let job = job.0.as_u128();
-            let mut changes = transaction.open_table(CHANGES)?;
-            if let Some(row) = changes.remove((job, *seq))? {
-                transaction.open_table(DAMAGED)?.insert((job, *seq), row.value().3)?;
-            }
-            transaction.open_table(HASHES)?.remove((job, hash))?;
         }
         Write::Named { job, name } => {
             transaction.open_table(NAMES)?.insert(job.0.as_u128(), name.as_str())?;
@@ -115,6 +96,23 @@ fn apply(transaction: &WriteTransaction, write: &Write) -> Result<(), redb::Erro
             transaction.open_table(DEVICES)?.insert(device.id.0.as_u128(), record.as_slice())?;
         }
     }
+    Ok(())
+}
+
+fn store_change(transaction: &WriteTransaction, job: u128, seq: u64, change: &StoredChange) -> Result<(), redb::Error> {
+    let mut changes = transaction.open_table(CHANGES)?;
+    let mut hashes = transaction.open_table(HASHES)?;
+    let known = hashes.get((job, &change.hash))?.map(|it| it.value());
+    if let Some(known) = known {
+        if changes.get((job, known))?.is_some_and(|it| it.value().3 == change.bytes) {
+            return Ok(());
+        }
+        // The stored copy is damaged. The sound one comes in as new, after all snapshots that were made without it.
+        changes.remove((job, known))?;
+    }
+    hashes.insert((job, &change.hash), seq)?;
+    let from = change.from.0.as_u128();
+    changes.insert((job, seq), (&change.hash, from, change.received.0, change.bytes.as_slice()))?;
     Ok(())
 }
 

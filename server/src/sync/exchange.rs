@@ -85,7 +85,10 @@ impl Phone {
         }
         let job = hub.shared(id);
         let mut shared = job.lock().await;
-        let document = shared.document(&hub.store).await?;
+        let document = match shared.document(&hub.store).await {
+            Ok(document) => document,
+            Err(error) => return self.cannot_open(id, error),
+        };
         let mut catch_up = SyncState::new();
         let first = say(document, &mut catch_up);
         let epoch = document.epoch;
@@ -118,10 +121,13 @@ impl Phone {
     }
 
     async fn sync(&mut self, hub: &Hub, id: JobId, message: &[u8]) -> Result<(), Parting> {
-        let share = self.open.get_mut(&id).ok_or(Parting::NotOpened(id))?;
+        let Some(share) = self.open.get_mut(&id) else { return self.ignore(id) };
         let job = Shared::clone(&share.job);
         let mut shared = job.lock().await;
-        let document = shared.document(&hub.store).await?;
+        let document = match shared.document(&hub.store).await {
+            Ok(document) => document,
+            Err(error) => return self.cannot_open(id, error),
+        };
         // A phone may bring what others wrote: after a loss on the server that is the only way it comes back. The store
         // keeps who brought it.
         let vetted = match guarded(|| guard::sync(message, document.doc.len(), None, false)) {
@@ -151,11 +157,13 @@ impl Phone {
     }
 
     async fn change(&mut self, hub: &Hub, id: JobId, bytes: &[u8]) -> Result<(), Parting> {
-        let share = self.open.get_mut(&id).ok_or(Parting::NotOpened(id))?;
-        let job = Shared::clone(&share.job);
+        let Some(job) = self.open.get(&id).map(|it| Shared::clone(&it.job)) else { return self.ignore(id) };
         let vetted = match guarded(|| guard::change(bytes, Some(self.device.id))) {
             Ok(Ok(vetted)) => vetted,
-            Ok(Err(refusal)) => return self.refuse(hub, id, None, &refusal.to_string()),
+            Ok(Err(refusal)) => {
+                let hash = guarded(|| guard::change(bytes, None)).ok().and_then(Result::ok).map(|it| it.hash().0);
+                return self.refuse(hub, id, hash, &refusal.to_string());
+            }
             Err(Panicked) => return self.refuse(hub, id, None, "it cannot be read"),
         };
         let hash = vetted.hash();
@@ -164,7 +172,10 @@ impl Phone {
         };
 
         let mut shared = job.lock().await;
-        let document = shared.document(&hub.store).await?;
+        let document = match shared.document(&hub.store).await {
+            Ok(document) => document,
+            Err(error) => return self.cannot_open(id, error),
+        };
         let known = document.doc.has(&hash);
         let applied = match guarded(|| document.doc.apply(vec![vetted])) {
             Ok(Ok(applied)) => applied,
@@ -182,9 +193,11 @@ impl Phone {
             Some(Frame::Ack { job: id, hashes: vec![hash.0] })
         } else if changes.is_empty() {
             // It depends on changes that the server does not have: the phone must catch the server up.
-            let share = self.open.get_mut(&id).ok_or(Parting::NotOpened(id))?;
-            share.catch_up = SyncState::new();
-            say(document, &mut share.catch_up).map(|message| Frame::Sync { job: id, message })
+            let catch_up = self.open.get_mut(&id).map(|share| {
+                share.catch_up = SyncState::new();
+                say(document, &mut share.catch_up)
+            });
+            catch_up.flatten().map(|message| Frame::Sync { job: id, message })
         } else {
             None
         };
@@ -202,7 +215,7 @@ impl Phone {
     ) -> Result<(), Parting> {
         let others = shared.outboxes_except(self.id);
         // Never another copy than the one that took the changes in. If a write failed since, the store refuses these too.
-        let Some(document) = shared.held() else { return Err(OpenError::Panicked.into()) };
+        let Some(document) = shared.held() else { return Err(Parting::Unreadable("the job left memory".into())) };
         let (id, epoch, now) = (document.doc.id(), document.epoch, clock::now());
         writes.extend(document.number(&changes, self.device.id, now));
         let news = !changes.is_empty();
@@ -233,7 +246,7 @@ impl Phone {
     }
 
     async fn presence(&mut self, id: JobId, at: Whereabouts) -> Result<(), Parting> {
-        let share = self.open.get(&id).ok_or(Parting::NotOpened(id))?;
+        let Some(share) = self.open.get(&id) else { return self.ignore(id) };
         if self.presence.try_take(1.0, Instant::now()) || at == Whereabouts::Gone {
             share.job.lock().await.announce(self.id, at);
         }
@@ -258,6 +271,24 @@ impl Phone {
         Ok((owner == self.device.id).then_some(actor))
     }
 
+    /// A job that cannot be opened must not keep the phone from the others.
+    fn cannot_open(&self, job: JobId, error: OpenError) -> Result<(), Parting> {
+        match error {
+            OpenError::Store(error) => Err(error.into()),
+            OpenError::Panicked => {
+                tracing::error!(%job, %error, "a job cannot be opened");
+                self.outbox.send(&Frame::Nack { job, hash: None, reason: error.to_string() });
+                Ok(())
+            }
+        }
+    }
+
+    /// The phone has closed the job in the meantime, or it could not be opened. What it sent stays unconfirmed.
+    fn ignore(&self, job: JobId) -> Result<(), Parting> {
+        tracing::debug!(device = %self.device.id, %job, "a frame for a job that is not open");
+        Ok(())
+    }
+
     /// Tells the phone that it must set something apart, and charges the device.
     fn refuse(&mut self, hub: &Hub, job: JobId, hash: Option<[u8; 32]>, reason: &str) -> Result<(), Parting> {
         tracing::warn!(device = %self.device.id, %job, reason, "refused");
@@ -277,12 +308,6 @@ fn say(document: &OpenDocument, catch_up: &mut SyncState) -> Option<Vec<u8>> {
         *catch_up = SyncState::new();
         None
     })
-}
-
-impl From<OpenError> for Parting {
-    fn from(error: OpenError) -> Self {
-        Self::Unreadable(error.to_string())
-    }
 }
 
 impl From<StoreError> for Parting {

@@ -5,7 +5,7 @@ use std::panic::AssertUnwindSafe;
 
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{DocError, JobDoc, NewChange, Timestamp};
+use shared_model::job::{JobDoc, NewChange, Timestamp};
 use shared_model::wire::{Frame, Person, Whereabouts};
 use tokio::time::Instant;
 use uuid::Uuid;
@@ -41,14 +41,14 @@ pub struct OpenDocument {
     pub epoch: u64,
     next_seq: u64,
     since_snapshot: u64,
+    /// Whether everything that was stored could be taken in.
+    whole: bool,
 }
 
 #[derive(thiserror::Error, Debug)]
 pub enum OpenError {
     #[error(transparent)]
     Store(#[from] StoreError),
-    #[error(transparent)]
-    Document(#[from] DocError),
     #[error("its changes cannot be put together")]
     Panicked,
 }
@@ -138,30 +138,21 @@ impl OpenDocument {
                     break;
                 }
                 Ok(Err(error)) => {
-                    tracing::error!(job = %id, seq, %error, "a snapshot is damaged; an older one is used")
+                    tracing::error!(job = %id, seq, %error, "a snapshot is damaged; an older one is used");
                 }
                 Err(Panicked) => tracing::error!(job = %id, seq, "a snapshot is damaged; an older one is used"),
             }
         }
         let (mut doc, first) = start.unwrap_or_else(|| (JobDoc::new(id, actor, SERVER), 0));
 
-        let mut sound = Vec::new();
-        let mut damaged = Vec::new();
         let stored = store.changes(id, first)?;
         let next_seq = stored.last().map_or(first, |(seq, _)| seq + 1);
-        for (seq, change) in stored {
-            match guard::change(&change.bytes, None) {
-                Ok(vetted) if vetted.hash().0 == change.hash => sound.push(vetted),
-                _ => damaged.push((seq, change)),
-            }
-        }
-        let since_snapshot = sound.len() as u64;
-        guarded(|| doc.apply(sound)).map_err(|Panicked| OpenError::Panicked)??;
-        set_apart(id, store, epoch, &damaged);
+        let since_snapshot = stored.len() as u64;
+        let whole = take_in(&mut doc, stored)?;
         if !doc.missing().is_empty() {
             tracing::error!(job = %id, missing = ?doc.missing(), "changes wait for lost ones; a phone that has them brings them back");
         }
-        Ok(Self { doc, epoch, next_seq, since_snapshot })
+        Ok(Self { doc, epoch, next_seq, since_snapshot, whole })
     }
 
     /// Numbers new changes for the store.
@@ -179,8 +170,8 @@ impl OpenDocument {
 
     /// A snapshot, when one is due: the document, and the seq of the last change inside.
     pub fn snapshot_due(&mut self) -> Option<(u64, Vec<u8>)> {
-        // Changes that wait are not part of the saved document, and must be read again.
-        if self.since_snapshot < CHANGES_PER_SNAPSHOT || !self.doc.missing().is_empty() {
+        // What waits or was left out is not part of the saved document, and must be read again.
+        if self.since_snapshot < CHANGES_PER_SNAPSHOT || !self.whole || !self.doc.missing().is_empty() {
             return None;
         }
         self.since_snapshot = 0;
@@ -206,20 +197,35 @@ pub fn heads_of(doc: &JobDoc) -> Vec<[u8; 32]> {
     doc.heads().iter().map(|it| it.0).collect()
 }
 
-fn set_apart(job: JobId, store: &Store, epoch: u64, damaged: &[(u64, StoredChange)]) {
-    if damaged.is_empty() {
-        return;
-    }
-    for (seq, change) in damaged {
-        let hash = change.hash.iter().map(|it| format!("{it:02x}")).collect::<String>();
-        tracing::error!(%job, seq, hash, from = %change.from, "a stored change is damaged and was set apart");
-    }
-    let writes = damaged.iter().map(|(seq, change)| Write::Damaged { job, seq: *seq, hash: change.hash });
-    store.submit(epoch, writes.collect(), move |result| {
-        if let Err(error) = result {
-            tracing::warn!(%job, %error, "damaged changes were not set apart");
+/// Takes stored changes into a document. What is damaged or does not fit stays out and is named in the log; the rest opens.
+/// Answers whether nothing was left out.
+fn take_in(doc: &mut JobDoc, stored: Vec<(u64, StoredChange)>) -> Result<bool, OpenError> {
+    let job = doc.id();
+    let mut left_out = 0;
+    let mut leave_out = |seq: u64, change: &StoredChange, reason: &str| {
+        left_out += 1;
+        let hash = crate::devices::hex(&change.hash);
+        tracing::error!(%job, seq, hash, from = %change.from, reason, "a stored change is left out");
+    };
+    let mut sound = Vec::with_capacity(stored.len());
+    for (seq, change) in stored {
+        match guarded(|| guard::change(&change.bytes, None)) {
+            Ok(Ok(vetted)) if vetted.hash().0 == change.hash => sound.push((seq, change, vetted)),
+            Ok(Ok(_)) => leave_out(seq, &change, "it is another change than was stored"),
+            Ok(Err(refusal)) => leave_out(seq, &change, &refusal.to_string()),
+            Err(Panicked) => leave_out(seq, &change, "it cannot be read"),
         }
-    });
+    }
+    let together = sound.iter().map(|(_, _, vetted)| vetted.clone()).collect();
+    if guarded(|| doc.apply(together)).map_err(|Panicked| OpenError::Panicked)?.is_err() {
+        for (seq, change, vetted) in sound {
+            let taken = guarded(|| doc.apply(vec![vetted])).map_err(|Panicked| OpenError::Panicked)?;
+            if let Err(error) = taken {
+                leave_out(seq, &change, &error.to_string());
+            }
+        }
+    }
+    Ok(left_out == 0)
 }
 
 #[cfg(test)]
@@ -266,10 +272,11 @@ mod tests {
 
         let mut document = OpenDocument::load(JOB, &store).unwrap();
         assert_eq!(named_rooms(&document.doc), BTreeSet::from(["Bath".to_owned(), "Hall".to_owned()]));
+        assert!(!document.whole, "no snapshot may be made of it");
         store.commit(document.number(&[sound], SERVER, Timestamp(2))).await.unwrap();
         let document = OpenDocument::load(JOB, &store).unwrap();
         assert_eq!(named_rooms(&document.doc).len(), 3);
-        assert_eq!(store.changes(JOB, 0).unwrap().iter().map(|it| it.0).collect::<Vec<_>>(), [0, 2, 3]);
+        assert!(document.whole);
     }
 
     #[tokio::test]

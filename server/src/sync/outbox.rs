@@ -4,7 +4,6 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock};
 
 use axum::body::Bytes;
-use shared_model::ids::JobId;
 use shared_model::wire::Frame;
 use tokio::sync::{Notify, mpsc};
 
@@ -21,7 +20,7 @@ pub enum Parting {
     Stopping,
     #[error("the server cannot store changes: {0}. This phone keeps its changes and sends them again")]
     NotStored(String),
-    #[error("the job cannot be opened on the server: {0}")]
+    #[error("the server cannot read what it has stored: {0}")]
     Unreadable(String),
     #[error("this phone reads too slowly; it catches up when it connects again")]
     TooSlow,
@@ -35,8 +34,6 @@ pub enum Parting {
     OtherProtocol { found: u32, known: u32 },
     #[error("not understood: {0}")]
     NotUnderstood(String),
-    #[error("job {0} was not opened on this connection")]
-    NotOpened(JobId),
 }
 
 /// The sending end; every frame for the phone goes through it, in order.

@@ -60,12 +60,17 @@ async fn only_hello_opens_the_conversation() {
 }
 
 #[tokio::test]
-async fn a_job_must_be_opened_first() {
+async fn a_change_of_a_job_that_is_not_open_is_not_taken_and_stays_with_the_phone() {
     let server = Server::start();
-    let (mut ada, _) = sharing(&server).await;
-    let (_, frame) = ada.edit_offline(new_job(), &[add_room("Hall")]);
+    let (mut ada, job) = sharing(&server).await;
+    let closed = new_job();
+    let (hash, frame) = ada.edit_offline(closed, &[add_room("Hall")]);
     ada.send(&frame).await;
-    assert!(ada.until_gone().await.contains("was not opened"));
+    let den = ada.edit(job, &[add_room("Den")]).await;
+    ada.until("the receipt", |it| it.copies[&job].acked.contains(&den)).await;
+    assert!(ada.copies[&closed].waiting.contains_key(&hash) && ada.copies[&closed].nacked.is_empty());
+    ada.open(closed).await;
+    ada.until("the receipt", |it| it.copies[&closed].acked.contains(&hash)).await;
 }
 
 #[tokio::test]
@@ -79,9 +84,11 @@ async fn a_change_in_somebody_elses_name_is_refused() {
 
     let mut forged = JobDoc::new(job, *Uuid::new_v4().as_bytes(), ada.device());
     let forged = forged.edit(&[add_room("Forged")], "test", Timestamp(0)).unwrap().unwrap();
+    let forged_hash = forged.hash.0;
     ben.send(&Frame::Change { job, change: forged.bytes }).await;
     ben.until("the refusal", |it| !it.copies[&job].nacked.is_empty()).await;
     assert!(ben.copies[&job].nacked[0].1.contains("another device"), "{:?}", ben.copies[&job].nacked);
+    assert_eq!(ben.copies[&job].nacked[0].0, Some(forged_hash), "the phone is told which change to set apart");
 
     // Nor can Ben go on where Ada's page stopped: her actor is hers.
     let saved = ada.copies[&job].doc.save();

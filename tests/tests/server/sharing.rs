@@ -154,6 +154,26 @@ async fn the_list_of_jobs_follows_on_every_phone() {
 }
 
 #[tokio::test]
+async fn more_jobs_than_the_server_keeps_in_memory_work_all_the_same() {
+    let server = Server::start();
+    let (mut ada, mut ben) = two_phones(&server).await;
+    let jobs: Vec<JobId> = (0..100).map(|_| new_job()).collect();
+    for round in ["first", "second"] {
+        for job in &jobs {
+            if round == "first" {
+                ada.open(*job).await;
+            }
+            let hash = ada.edit(*job, &[add_room(round)]).await;
+            ada.until("the receipt", |it| it.copies[job].acked.contains(&hash)).await;
+        }
+    }
+    for job in &jobs {
+        ben.open_and_catch_up(*job).await;
+        assert_eq!(ben.copies[job].room_names().into_iter().collect::<Vec<_>>(), ["first", "second"]);
+    }
+}
+
+#[tokio::test]
 async fn looking_at_an_unknown_job_makes_none() {
     let mut server = Server::start();
     let (mut ada, _) = two_phones(&server).await;
