@@ -11,7 +11,7 @@ use tempfile::TempDir;
 use thirtyfour::prelude::*;
 use thirtyfour::{ChromeCapabilities, ChromiumLikeCapabilities};
 
-use crate::server::{PATIENCE, Server, workspace};
+use crate::server::{PATIENCE, Server, client_of_today, workspace};
 
 /// Points; two device pixels each.
 const SCREEN: (u32, u32) = (390, 844);
@@ -49,6 +49,7 @@ impl<'a> From<(&'a str, &'a str)> for Target<'a> {
 
 impl Phone {
     pub async fn start(owner: &str) -> Self {
+        client_of_today();
         let profile = tempfile::tempdir().expect("a folder for the browser");
         let (chromedriver, port) = start_chromedriver();
         let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), capabilities(&profile))

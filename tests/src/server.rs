@@ -137,26 +137,39 @@ impl Drop for Server {
     }
 }
 
-/// The server's binary: `NAPLINE_BIN`, or else one built now from today's sources with today's client in it.
+/// The server's binary: `NAPLINE_BIN`, or else one built now from today's sources. It has some build of the client.
 pub fn binary() -> &'static Path {
     static BINARY: OnceLock<PathBuf> = OnceLock::new();
     BINARY.get_or_init(|| match env::var_os("NAPLINE_BIN") {
         Some(path) => PathBuf::from(path),
-        None => build(),
+        None => {
+            if !workspace().join("web/dist/build.txt").exists() {
+                cargo(&["xtask", "web"]);
+            }
+            cargo(&["build", "--package", "napline"]);
+            let target = env::var_os("CARGO_TARGET_DIR").map_or_else(|| workspace().join("target"), PathBuf::from);
+            target.join("debug/napline")
+        }
     })
 }
 
-fn build() -> PathBuf {
-    for arguments in [&["xtask", "web"][..], &["build", "--package", "napline"]] {
-        let done = Command::new(env!("CARGO")).args(arguments).current_dir(workspace()).status();
-        assert!(
-            done.is_ok_and(|status| status.success()),
-            "the tests need the server with the client in it: run `cargo {}` and read its error, or set NAPLINE_BIN",
-            arguments.join(" ")
-        );
-    }
-    let target = env::var_os("CARGO_TARGET_DIR").map_or_else(|| workspace().join("target"), PathBuf::from);
-    target.join("debug/napline")
+/// Brings the client up to date, unless `NAPLINE_BIN` names a binary that has one.
+pub fn client_of_today() {
+    static CLIENT: OnceLock<()> = OnceLock::new();
+    CLIENT.get_or_init(|| {
+        if env::var_os("NAPLINE_BIN").is_none() {
+            cargo(&["xtask", "web"]);
+        }
+    });
+}
+
+fn cargo(arguments: &[&str]) {
+    let done = Command::new(env!("CARGO")).args(arguments).current_dir(workspace()).status();
+    assert!(
+        done.is_ok_and(|status| status.success()),
+        "the tests need the server with the client in it: run `cargo {}` and read its error, or set NAPLINE_BIN",
+        arguments.join(" ")
+    );
 }
 
 /// The workspace's folder.
