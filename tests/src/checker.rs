@@ -153,7 +153,7 @@ impl<'a> Check<'a> {
         tile(name, &covered, &covers, faults);
 
         let around: f64 = perimeter(&covered[0]);
-        let all: f64 = covers.iter().map(|it| perimeter(it)).sum();
+        let all: f64 = covers.iter().map(perimeter).sum();
         let seams = self.layout.seams.iter().filter(|it| it.room == placed.room && it.kind != SeamKind::Opening);
         let seams: f64 = seams.map(|it| it.length.0 as f64).sum();
         let tolerance = TOLERANCE * (20 * covers.len()) as f64;
@@ -210,7 +210,7 @@ impl<'a> Check<'a> {
         let trim = self.job.rules.seam_trim.0 as f64;
         let allowance = self.job.rules.wall_allowance.0 as f64;
         for (side, du, dv) in [("right", 1.0, 0.0), ("left", -1.0, 0.0), ("end", 0.0, 1.0), ("start", 0.0, -1.0)] {
-            for (a, b) in laid.covers.iter().flat_map(|it| edges(it)) {
+            for (a, b) in laid.covers.iter().flat_map(edges) {
                 // Clockwise, so outward is to the left of the edge.
                 let outward = -(b.1 - a.1) * du + (b.0 - a.0) * dv;
                 let straight = (b.0 - a.0) * du + (b.1 - a.1) * dv == 0.0;

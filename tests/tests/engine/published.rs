@@ -151,7 +151,7 @@ fn patterned(breadths: i64, length: Length, repeat: Length, pattern: Match) -> J
 fn lengthwise(job: &Job) -> Layout {
     let layouts = layouts(job);
     let along = |it: &&Layout| matches!(it.groups[0].pile, PileDirection::North | PileDirection::South);
-    layouts.iter().find(along).cloned().expect("a layout lengthwise")
+    layouts.iter().find(along).cloned().unwrap_or_else(|| unreachable!("a layout lengthwise is always offered"))
 }
 
 /// US arithmetic, "Carpeting", p. 242 (books.google 2NpEAAAAIAAJ): no allowance is ever necessary for the first strip, so n
