@@ -25,7 +25,7 @@ pub struct Dim {
 }
 
 /// How a dimension may stand: inside against the wall, then step by step outward.
-const STEPS: [f64; 5] = [13.0, -14.0, -32.0, -50.0, -68.0];
+const STEPS: [f64; 4] = [13.0, -14.0, -32.0, -50.0];
 
 /// Gives each wall's length a place that is clear of `taken`, longest wall first; what finds none is hidden. `taken` grows.
 /// Outside its own room a length stands on none of the `floors`, where it would name another room's wall.

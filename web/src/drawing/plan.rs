@@ -74,7 +74,7 @@ pub fn FloorPlan(
     let over = move |scale: f64, (_, height): (f64, f64)| scale_bar(scale, height, here.job.get().units);
     view! {
         <div class="drawing" class:drawing-plain=move || laid.get().is_none()>
-            <Canvas extent title=move || format!("Floor plan, {}", level_name(level.get())) desc=Signal::derive(desc) draw over margin=40.0 />
+            <Canvas extent title=move || format!("Floor plan, {}", level_name(level.get())) desc=Signal::derive(desc) draw over margin=48.0 />
             <LevelPicker levels level wanted />
         </div>
     }
@@ -200,8 +200,8 @@ fn room_name(mark: &RoomMark) -> Option<impl IntoView + use<>> {
     let up = if area.is_some() { 10.0 } else { 0.0 };
     let turn = if mark.upright { format!("rotate(-90 {:.1} {:.1})", at.x, at.y) } else { String::new() };
     Some(view! {
-        <text class="room-name halo halo-floor" class:room-name-small=mark.small x=at.x y=at.y - up transform=turn>{mark.name.clone()}</text>
-        {area.map(|area| view! { <text class="room-area halo halo-floor" x=at.x y=at.y + 10.0>{area}</text> })}
+        <text class="room-name" class:room-name-small=mark.small x=at.x y=at.y - up transform=turn>{mark.name.clone()}</text>
+        {area.map(|area| view! { <text class="room-area" x=at.x y=at.y + 10.0>{area}</text> })}
     })
 }
 
@@ -224,7 +224,7 @@ pub(super) fn dimension(dim: &Dim) -> impl IntoView + use<> {
     let turned = format!("rotate({degrees:.1} {:.1} {:.1})", middle.x, middle.y);
     view! {
         {line}
-        <text class="dim-text halo" x=middle.x y=middle.y transform=turned>{dim.text.clone()}</text>
+        <text class="dim-text" x=middle.x y=middle.y transform=turned>{dim.text.clone()}</text>
     }
 }
 

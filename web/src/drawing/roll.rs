@@ -1,13 +1,15 @@
 //! The roll, drawn to scale along its length, with its pieces.
 
+use leptos::html;
 use leptos::prelude::*;
 use shared_model::job::Job;
-use shared_model::layout::Layout;
+use shared_model::layout::{Layout, PileDirection};
 use shared_model::length::Length;
 
 use super::marks::bar_length;
+use super::pile::field;
 use super::plan::Laid;
-use super::space::{Spot, text_width};
+use super::space::{Patch, Spot, text_width};
 use crate::state::OpenJob;
 use crate::{cutting, shown};
 
@@ -38,6 +40,8 @@ struct PieceMark {
     /// Width × length, where there is room for it.
     size: Option<String>,
     writing: Writing,
+    /// Where they leave room: the pile, from the outer end on.
+    chevrons: String,
     cut: bool,
     label: String,
 }
@@ -76,9 +80,11 @@ fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
         let (width, height) = (piece.length.as_mm() * scale, piece.width.as_mm() * scale);
         let size = format!("{} × {}", shown::cut(piece.width, job), shown::cut(piece.length, job));
         let writing = writing(width, height, text_width(&size, SIZE));
+        let corner = Spot::new(along(cut.y), RULER + cut.x.as_mm() * scale);
         PieceMark {
             id: piece.id.clone(),
-            corner: Spot::new(along(cut.y), RULER + cut.x.as_mm() * scale),
+            corner,
+            chevrons: chevrons(corner, (width, height), writing, text_width(&size, SIZE)),
             width,
             height,
             number: cut.number.to_string(),
@@ -96,11 +102,22 @@ fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
     RollScene {
         width: end + MARGIN,
         height: RULER + layout.roll.width.as_mm() * scale + MARGIN,
-        end: (end, format!("order {}", shown::length(layout.order, job.units))),
+        end: (end, format!("order {}", shown::order(layout.order, job.units))),
         // The last ticks would run into the order's length.
         ticks: ticks.filter(|(at, _)| at + 60.0 < end - 90.0 || *at < MARGIN + 1.0).collect(),
         pieces,
     }
+}
+
+fn chevrons(corner: Spot, (width, height): (f64, f64), writing: Writing, text: f64) -> String {
+    let (far, middle) = (corner.shifted(Spot::new(width, height), 1.0), corner.shifted(Spot::new(width, height), 0.5));
+    let ring = [corner, Spot::new(far.x, corner.y), far, Spot::new(corner.x, far.y)];
+    let written = match writing {
+        Writing::Level => Patch::level(middle, text + 16.0, 66.0),
+        Writing::Upright => Patch::level(middle, 66.0, text + 16.0),
+        Writing::Number | Writing::Nothing => Patch::level(middle, 40.0, 40.0),
+    };
+    field(&ring, PileDirection::East, 36.0, &[written])
 }
 
 /// The roll of a layout from its outer end on the left, as long as it is ordered. A tap on a piece picks it.
@@ -110,21 +127,32 @@ pub fn RollDrawing(
     /// The id of the piece that stands out.
     picked: RwSignal<Option<String>>,
 ) -> impl IntoView {
-    const HEIGHT: f64 = 176.0;
+    const HEIGHT: f64 = 150.0;
     let here = OpenJob::here();
     let zoom = RwSignal::new(1.0_f64);
-    let drawing = move || {
+    let scroll = NodeRef::<html::Div>::new();
+    let scene = move || {
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
         let layout = laid.get().and_then(|it| takeoff.goods.get(it.goods)?.layouts.get(it.layout))?;
         let scale = HEIGHT * zoom.get() / layout.roll.width.as_mm().max(1.0);
-        Some(drawn(scene(layout, &job, scale), picked))
+        Some(scene(layout, &job, scale))
     };
+    let drawing = move || scene().map(|it| drawn(it, picked));
+    // A piece that is picked in the list comes into view.
+    Effect::new(move |_| {
+        let id = picked.get()?;
+        let (scroll, scene) = (scroll.get()?, untrack(scene)?);
+        let piece = scene.pieces.iter().find(|it| it.id == id)?;
+        let middle = piece.corner.x + piece.width / 2.0 - f64::from(scroll.client_width()) / 2.0;
+        scroll.set_scroll_left(middle.round() as i32);
+        Some(())
+    });
     let larger = move |factor: f64| zoom.update(|it| *it = (*it * factor).clamp(0.4, 6.0));
     view! {
         <section class="roll" aria-label="The roll, to scale">
-            <div class="roll-scroll" tabindex="0">{drawing}</div>
+            <div class="roll-scroll" tabindex="0" node_ref=scroll>{drawing}</div>
             <div class="roll-tools no-print">
-                <span class="quiet">"Outer end at the left. Slide along the roll."</span>
+                <span class="quiet">"Outer end at the left, pile to the right."</span>
                 <button type="button" class="button button-icon" aria-label="Draw the roll smaller" on:click=move |_| larger(1.0 / 1.4)>"−"</button>
                 <button type="button" class="button button-icon" aria-label="Draw the roll larger" on:click=move |_| larger(1.4)>"+"</button>
             </div>
@@ -151,7 +179,7 @@ fn drawn(scene: RollScene, picked: RwSignal<Option<String>>) -> impl IntoView {
 }
 
 fn piece(mark: PieceMark, picked: RwSignal<Option<String>>) -> impl IntoView {
-    let PieceMark { id, corner, width, height, number, size, writing, cut, label } = mark;
+    let PieceMark { id, corner, width, height, number, size, writing, chevrons, cut, label } = mark;
     let middle = Spot::new(corner.x + width / 2.0, corner.y + height / 2.0);
     let turn = if writing == Writing::Upright { format!("rotate(-90 {:.1} {:.1})", middle.x, middle.y) } else { String::new() };
     let up = if size.is_some() { 13.0 } else { 0.0 };
@@ -166,6 +194,7 @@ fn piece(mark: PieceMark, picked: RwSignal<Option<String>>) -> impl IntoView {
     view! {
         <g class="roll-touch" role="button" tabindex="0" aria-label=label on:click=move |_| picked.set(Some(id.clone()))>
             <rect class="roll-piece" class:done=cut class:picked=is_picked x=corner.x y=corner.y width=width height=height />
+            <path class="pile" d=chevrons />
             {writing}
         </g>
     }

@@ -264,7 +264,7 @@ fn fill_with_chevrons(breadths: &mut [BreadthMark], layout: &Layout, rooms: &[&P
     let cuts = cutting::in_order(layout);
     let here = cuts.iter().filter(|it| piece_room(it.piece).is_some_and(|room| on_level(rooms, room)));
     for (breadth, cut) in breadths.iter_mut().zip(here) {
-        let spacing = if breadth.dense { 26.0 } else { 40.0 };
+        let spacing = if breadth.dense { 22.0 } else { 36.0 };
         breadth.chevrons = breadth.rings.iter().map(|ring| field(ring, cut.piece.pile, spacing, taken)).collect();
     }
 }

@@ -139,7 +139,7 @@ impl Patch {
 
 /// About how wide a text is at a font size: the system's fonts differ, so this is on the wide side.
 pub fn text_width(text: &str, size: f64) -> f64 {
-    text.chars().map(|it| if matches!(it, ' ' | '\'' | '"' | '.' | ',' | '/') { 0.32 } else { 0.6 }).sum::<f64>() * size
+    text.chars().map(|it| if matches!(it, ' ' | '\'' | '"' | '.' | ',' | '/') { 0.34 } else { 0.64 }).sum::<f64>() * size
 }
 
 /// The place inside a ring for something level of this size, as far from the sides as can be and clear of `taken`.

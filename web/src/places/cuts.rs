@@ -1,6 +1,7 @@
 //! Cuts: the order length and how it came about, the roll to scale, and the cut list with its check-off.
 
 use leptos::ev::Event;
+use leptos::html;
 use leptos::prelude::*;
 use shared_model::ids::{ChoiceId, GoodsId};
 use shared_model::job::{Choice, Decision, Edit, Job, NewChoice};
@@ -63,7 +64,7 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
         let goods_of = here.takeoff.get().goods.get(laid.get()?.goods)?.goods;
         with_layout(here, laid.get(), |job, layout| {
             let (increment, minimum) = job.goods_of(Some(goods_of)).map(|it| (it.increment, it.minimum)).unwrap_or_default();
-            let order = shown::length(layout.order, job.units);
+            let order = shown::order(layout.order, job.units);
             let width = shown::length(layout.roll.width, job.units);
             view! {
                 <section class="order" aria-label="Order">
@@ -166,10 +167,20 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
     };
     let pick = move |_| picked.set(Some(id.get_value()));
     let is_picked = move || picked.with(|it| id.with_value(|id| it.as_ref() == Some(id))).to_string();
+    let item = NodeRef::<html::Li>::new();
+    // A piece that is picked on the roll comes into view.
+    Effect::new(move |_| {
+        let here = picked.with(|it| id.with_value(|id| it.as_ref() == Some(id)));
+        if let (true, Some(item)) = (here, item.get()) {
+            let nearest = web_sys::ScrollIntoViewOptions::new();
+            nearest.set_block(web_sys::ScrollLogicalPosition::Nearest);
+            item.scroll_into_view_with_scroll_into_view_options(&nearest);
+        }
+    });
     let number = move || line.with(|it| it.number);
     let state = move || line.with(|it| it.cut_by.as_ref().map_or_else(|| it.starts.clone(), |by| format!("Cut, says {by}")));
     view! {
-        <li class="cut" class:done=done aria-current=is_picked data-piece=id.get_value()>
+        <li class="cut" node_ref=item class:done=done aria-current=is_picked data-piece=id.get_value()>
             <label class="cut-check">
                 <input type="checkbox" class="tick" prop:checked=done on:change=toggle aria-label=move || format!("Piece {} is cut", number()) />
             </label>

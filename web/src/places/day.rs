@@ -62,7 +62,7 @@ fn orders(job: &Job, takeoff: &Takeoff) -> Vec<(String, String)> {
     let orders = takeoff.goods.iter().filter_map(|it| {
         let layout = it.layout()?;
         let what = format!("{}, {} wide, {}", it.name, shown::length(layout.roll.width, job.units), shown::count(layout.pieces.len(), "piece", "pieces"));
-        Some((what, shown::length(layout.order, job.units)))
+        Some((what, shown::order(layout.order, job.units)))
     });
     orders.collect()
 }
@@ -110,31 +110,44 @@ fn materials_reason(job: &Job, takeoff: &Takeoff) -> Because {
     because
 }
 
-/// The rooms of the job, by level.
+/// The rooms and flights of the job with what is laid there.
 #[component]
 fn RoomList() -> impl IntoView {
     let here = OpenJob::here();
     let rows = move || {
-        let (job, takeoff) = (here.job.get(), here.takeoff.get());
-        let rows = job.rooms.iter().map(|room| {
-            let outline = takeoff.floor.rooms.iter().find(|it| it.room == room.id).map(|it| &it.outline);
-            let area = outline.map_or_else(|| "not closed yet".to_owned(), |it| shown::area(it.area, job.units));
-            let goods = job.goods_of(room.goods).map(|it| it.name.clone()).unwrap_or_default();
-            view! { <tr><th scope="row">{room.name.clone()}</th><td>{level_name(room.level)}</td><td>{goods}</td><td class="of-number">{area}</td></tr> }
-        });
-        let flights = job.flights.iter().map(|flight| {
-            let goods = job.goods_of(flight.goods).map(|it| it.name.clone()).unwrap_or_default();
-            let steps = shown::count(usize::try_from(flight.steps).unwrap_or(usize::MAX), "step", "steps");
-            view! { <tr><th scope="row">{flight.name.clone()}</th><td>"Stairs"</td><td>{goods}</td><td class="of-number">{steps}</td></tr> }
-        });
-        (rows.collect_view(), flights.collect_view())
+        let rooms = rooms(&here.job.get(), &here.takeoff.get());
+        rooms.into_iter().map(|it| view! { <dt><strong>{it.name}</strong><br />{it.where_and_what}</dt><dd>{it.size}</dd> }).collect_view()
     };
     view! {
         <section class="card">
             <h2 class="card-title">"Rooms"</h2>
-            <div class="table-box"><table class="table"><tbody>{rows}</tbody></table></div>
+            <dl class="facts">{rows}</dl>
         </section>
     }
+}
+
+struct RoomLine {
+    name: String,
+    where_and_what: String,
+    size: String,
+}
+
+fn rooms(job: &Job, takeoff: &Takeoff) -> Vec<RoomLine> {
+    let goods = |own| job.goods_of(own).map_or("no goods", |it| it.name.as_str());
+    let rooms = job.rooms.iter().map(|room| {
+        let outline = takeoff.floor.rooms.iter().find(|it| it.room == room.id).map(|it| &it.outline);
+        RoomLine {
+            name: room.name.clone(),
+            where_and_what: format!("{}, {}", level_name(room.level), goods(room.goods)),
+            size: outline.map_or_else(|| "not closed yet".to_owned(), |it| shown::area(it.area, job.units)),
+        }
+    });
+    let flights = job.flights.iter().map(|flight| RoomLine {
+        name: flight.name.clone(),
+        where_and_what: format!("Stairs, {}", goods(flight.goods)),
+        size: shown::count(usize::try_from(flight.steps).unwrap_or(usize::MAX), "step", "steps"),
+    });
+    rooms.chain(flights).collect()
 }
 
 /// Where the floor changes or a seam lies under a door, opening by opening.

@@ -145,12 +145,12 @@ impl LayoutCard {
         let units = job.units;
         let seams = match layout.seams.len() {
             0 => "no seam".to_owned(),
-            n => format!("{}, {}, {}", shown::count(n, "seam", "seams"), shown::length(layout.seam_length, units), seam_points(layout.seam_cost)),
+            _ => format!("{} of seam; {}", shown::length(layout.seam_length, units), seam_points(layout.seam_cost)),
         };
         Self {
             key: layout.key.clone(),
             name: layout.name.clone(),
-            order: shown::length(layout.order, units),
+            order: shown::order(layout.order, units),
             facts: format!("{} waste; {seams}", shown::share(layout.waste, layout.ordered)),
             compared: against_first(layout, first, units),
             looked_at,
