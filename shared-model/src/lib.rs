@@ -11,19 +11,19 @@
 
 pub mod ids;
 pub mod length;
-pub mod problem;
 pub mod polygon;
+pub mod problem;
 
-pub mod job;
 pub mod demo;
+pub mod job;
 
-pub mod outline;
+pub mod fingerprint;
 pub mod floor;
 pub mod layout;
-pub mod nest;
 pub mod materials;
+pub mod nest;
+pub mod outline;
 pub mod takeoff;
-pub mod fingerprint;
 
 pub mod open_file;
 

@@ -79,13 +79,15 @@ fn JobPage(job: JobId) -> impl IntoView {
             });
         }
     });
-    move || match signals.get() {
+    move || {
+        match signals.get() {
         Some(signals) => view! { <JobFrame job signals /> }.into_any(),
         None => view! {
             <header class="topbar"><BackTo route=Route::Jobs label="All jobs" /><h1 class="topbar-title">"Job"</h1></header>
             <main class="place"><p class="empty">{move || waiting_words(phone, missing.get())}</p></main>
         }
         .into_any(),
+    }
     }
 }
 
@@ -178,21 +180,30 @@ fn Tab(job: JobId, to: Place, place: Memo<Place>, name: &'static str, glyph: Gly
 #[component]
 fn Notices() -> impl IntoView {
     let phone = Phone::here();
-    let newer = move || phone.newer_build.get().map(|build| view! {
+    let newer =
+        move || {
+            phone.newer_build.get().map(|build| view! {
         <div class="toast" id="newer-build" role="status">
             <span>"The server has a newer version of this page."</span>
             <a class="button" href=format!("/?b={build}")>"Reload"</a>
             <button type="button" class="button" on:click=move |_| phone.newer_build.set(None)>"Later"</button>
         </div>
-    });
-    let trouble = move || phone.trouble.get().map(|it| view! {
+    })
+        };
+    let trouble = move || {
+        phone.trouble.get().map(|it| view! {
         <div class="toast" id="trouble" role="alert">{format!("Nothing new is stored: {it}. Keep this page open.")}</div>
-    });
-    let notice = move || phone.notice.get().map(|it| view! {
-        <div class="toast" id="notice" role="status">
-            <span>{it}</span>
-            <button type="button" class="button" on:click=move |_| phone.notice.set(None)>"OK"</button>
-        </div>
-    });
+    })
+    };
+    let notice = move || {
+        phone.notice.get().map(|it| {
+            view! {
+                <div class="toast" id="notice" role="status">
+                    <span>{it}</span>
+                    <button type="button" class="button" on:click=move |_| phone.notice.set(None)>"OK"</button>
+                </div>
+            }
+        })
+    };
     view! { <div class="notices">{newer}{trouble}{notice}</div> }
 }

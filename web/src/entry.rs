@@ -220,7 +220,10 @@ mod tests {
         let entry = pressed(&[Key::Digit(1), Key::Digit(2)]);
         assert!(matches!(entry.value(Units::Imperial), Err(LengthError::Ambiguous { .. })));
         assert_eq!(entry.preview(Units::Imperial), Some(Length::feet(12)));
-        assert_eq!(pressed(&[Key::Digit(3), Key::Digit(7), Key::Digit(6), Key::Digit(0)]).value(Units::Metric), Ok(Length::mm(3_760)));
+        assert_eq!(
+            pressed(&[Key::Digit(3), Key::Digit(7), Key::Digit(6), Key::Digit(0)]).value(Units::Metric),
+            Ok(Length::mm(3_760))
+        );
     }
 
     #[test]

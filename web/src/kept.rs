@@ -132,8 +132,13 @@ impl Kept {
         self.waiting.insert(hash.0, waiting.clone());
         self.sent.insert(hash.0, at);
         let send = vec![Frame::Change { job: self.doc.id(), change: bytes.clone() }];
-        let outcome =
-            Outcome { changes: vec![bytes], waiting: vec![(hash.0, waiting)], send, changed: true, ..Outcome::default() };
+        let outcome = Outcome {
+            changes: vec![bytes],
+            waiting: vec![(hash.0, waiting)],
+            send,
+            changed: true,
+            ..Outcome::default()
+        };
         Ok(self.counted(outcome))
     }
 

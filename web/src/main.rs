@@ -10,15 +10,15 @@ mod truth;
 mod undo;
 
 mod kept;
-mod opening;
-mod offline;
-mod tabs;
 mod link;
+mod offline;
+mod opening;
+mod tabs;
 
+mod drawing;
 mod entry;
 mod keypad;
 mod measuring;
-mod drawing;
 mod places;
 
 mod cutting;

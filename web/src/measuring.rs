@@ -1,7 +1,9 @@
 //! What an entered length does to a room: which wall it is for, the edits it makes, and the sketch while it is typed.
 
 use shared_model::ids::{OpeningId, ReadingId, RoomId, TurnId, WallId};
-use shared_model::job::{Angle, Edit, NewReading, NewTurn, Order, Reading, Room, Stamp, Tool, Turn, TurnStatement, Wall};
+use shared_model::job::{
+    Angle, Edit, NewReading, NewTurn, Order, Reading, Room, Stamp, Tool, Turn, TurnStatement, Wall,
+};
 use shared_model::length::{Length, Units};
 use shared_model::outline::Sketch;
 use uuid::Uuid;
@@ -92,7 +94,8 @@ pub fn start_from(shape: Shape, room: RoomId) -> Vec<Edit> {
 /// The next wall with its reading, or unread; `turn` is the turn into it, at the end of the last wall.
 pub fn add_wall(room: &Room, turn: Turn, taken: Option<&Taken>) -> Vec<Edit> {
     let last = room.walls.last();
-    let mut edits: Vec<Edit> = last.filter(|it| it.turn() != turn).map(|it| state_turn(room.id, it, turn)).into_iter().collect();
+    let mut edits: Vec<Edit> =
+        last.filter(|it| it.turn() != turn).map(|it| state_turn(room.id, it, turn)).into_iter().collect();
     let wall = WallId(Uuid::new_v4());
     edits.push(Edit::AddWall { room: room.id, wall, order: Order::between(last.map(|it| &it.order), None) });
     edits.extend(taken.map(|it| Edit::AddReading { room: room.id, wall, reading: new_reading(it, Vec::new()) }));
@@ -195,8 +198,13 @@ fn say_length(wall: &mut Wall, value: Length) {
 }
 
 fn say_turn(wall: &mut Wall, turn: Turn) {
-    wall.turns =
-        vec![TurnStatement { id: TurnId(Uuid::nil()), turn, stamp: nobody(), supersedes: Vec::new(), withdrawn: false }];
+    wall.turns = vec![TurnStatement {
+        id: TurnId(Uuid::nil()),
+        turn,
+        stamp: nobody(),
+        supersedes: Vec::new(),
+        withdrawn: false,
+    }];
 }
 
 /// How the ring stands, in the job's units; `None` while that says nothing yet.
@@ -222,8 +230,12 @@ mod tests {
     use shared_model::outline::Misclosure;
 
     fn wall(n: u128, feet: Option<i64>) -> Wall {
-        let mut wall =
-            Wall { id: WallId(Uuid::from_u128(n)), readings: Vec::new(), turns: Vec::new(), order: Order::between(None, None) };
+        let mut wall = Wall {
+            id: WallId(Uuid::from_u128(n)),
+            readings: Vec::new(),
+            turns: Vec::new(),
+            order: Order::between(None, None),
+        };
         if let Some(feet) = feet {
             say_length(&mut wall, Length::feet(feet));
         }
@@ -259,10 +271,16 @@ mod tests {
     fn a_wall_after_a_left_turn_states_the_turn_first() {
         let den = room(false, vec![wall(7, Some(10))]);
         let edits = add_wall(&den, Turn::LEFT, Some(&twelve()));
-        assert!(matches!(&edits[0], Edit::StateTurn { wall, turn, .. } if *wall == den.walls[0].id && turn.turn == Turn::LEFT));
+        assert!(
+            matches!(&edits[0], Edit::StateTurn { wall, turn, .. } if *wall == den.walls[0].id && turn.turn == Turn::LEFT)
+        );
         assert!(matches!(&edits[1], Edit::AddWall { .. }));
         assert!(matches!(&edits[2], Edit::AddReading { reading, .. } if reading.typed == "12'"));
-        assert_eq!(add_wall(&den, Turn::RIGHT, None).len(), 1, "right is the default, and unread walls have no reading");
+        assert_eq!(
+            add_wall(&den, Turn::RIGHT, None).len(),
+            1,
+            "right is the default, and unread walls have no reading"
+        );
     }
 
     #[test]
@@ -315,7 +333,10 @@ mod tests {
         assert_eq!(words.as_deref(), Some("Ring is open by 1 3/8\" (1:410)."));
         let words = gap_words(&gap(Length::mm(30), Length::mm(-40), Length::mm(50), Some(300)), Units::Metric);
         assert_eq!(words.as_deref(), Some("Ring is open by 0.050 m (1:300)."));
-        assert_eq!(gap_words(&gap(Length::ZERO, Length::ZERO, Length::ZERO, None), Units::Metric).as_deref(), Some("The ring meets its start."));
+        assert_eq!(
+            gap_words(&gap(Length::ZERO, Length::ZERO, Length::ZERO, None), Units::Metric).as_deref(),
+            Some("The ring meets its start.")
+        );
     }
 
     #[test]

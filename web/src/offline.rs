@@ -259,7 +259,8 @@ impl Storage {
         }
         let undo = transaction.object_store(UNDO)?.get(name_of(job))?.await?;
         // An undo list of another version is dropped: it is a convenience, the readings are not in it.
-        stored.undo = undo.and_then(|it| serde_json::from_slice(&Uint8Array::new(&it).to_vec()).ok()).unwrap_or_default();
+        stored.undo =
+            undo.and_then(|it| serde_json::from_slice(&Uint8Array::new(&it).to_vec()).ok()).unwrap_or_default();
         Ok(stored)
     }
 

@@ -49,7 +49,8 @@ pub async fn open(
         at_once(job, &actor, author, stored)
     };
     let said = (!new.is_empty()).then(|| {
-        "A stored edit could not be read and was set apart; everything else is here. The sync sheet lists it.".to_owned()
+        "A stored edit could not be read and was set apart; everything else is here. The sync sheet lists it."
+            .to_owned()
     });
     storage.write(new.iter().map(|it| Write::Apart(job, it.clone())));
     mark(storage, job, None).await;

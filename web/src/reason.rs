@@ -29,7 +29,8 @@ pub fn Reason(
     because: Because,
 ) -> impl IntoView {
     let facts = because.facts.into_iter().map(|(what, how_much)| view! { <dt>{what}</dt><dd>{how_much}</dd> });
-    let source = (!because.source.is_empty()).then(|| view! { <p class="reason-source">"Source: " {because.source}</p> });
+    let source =
+        (!because.source.is_empty()).then(|| view! { <p class="reason-source">"Source: " {because.source}</p> });
     view! {
         <details class="reason">
             <summary>{ask}</summary>

@@ -15,8 +15,15 @@ const CHANNEL: &str = "napline-1";
 #[derive(Debug, Serialize, Deserialize)]
 pub enum TabNote {
     /// Made and stored by the tab that tells it.
-    Made { job: JobId, hash: Hash, made: Waiting },
-    Confirmed { job: JobId, hashes: Vec<Hash> },
+    Made {
+        job: JobId,
+        hash: Hash,
+        made: Waiting,
+    },
+    Confirmed {
+        job: JobId,
+        hashes: Vec<Hash>,
+    },
     /// A job that is new on this phone.
     Listed(JobRecord),
 }

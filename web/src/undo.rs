@@ -114,7 +114,8 @@ fn standing(back: &Edit, forth: &[Edit], now: &Job, me: DeviceId) -> Option<Stri
         }
         _ if writes_over(back) => {
             let since = back.inverse(now)?;
-            (!forth.contains(&since)).then(|| "This was changed again by somebody else: the newer one stays.".to_owned())
+            (!forth.contains(&since))
+                .then(|| "This was changed again by somebody else: the newer one stays.".to_owned())
         }
         _ => None,
     }

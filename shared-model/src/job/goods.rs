@@ -25,6 +25,24 @@ pub struct Goods {
     pub order: crate::job::Order,
 }
 
+impl Goods {
+    /// Plain goods with a pile, sold in any length: what a crew starts from.
+    pub const fn plain(id: GoodsId, name: String, roll_width: Length, order: crate::job::Order) -> Self {
+        Self {
+            id,
+            name,
+            roll_width,
+            repeat_length: Length::ZERO,
+            repeat_width: Length::ZERO,
+            pattern: Match::None,
+            pile: true,
+            increment: Length::ZERO,
+            minimum: Length::ZERO,
+            order,
+        }
+    }
+}
+
 /// How the pattern continues across a seam.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 pub enum Match {

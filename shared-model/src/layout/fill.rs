@@ -27,7 +27,8 @@ pub(super) struct Fill {
 
 /// One fill per number of parts that the rules allow, the whole one first.
 pub(super) fn fills(ground: &Ground, patch: &Patch) -> Vec<Fill> {
-    let whole = Fill { cuts: vec![cut(ground, patch, vec![patch.ring.clone()], patch.south, patch.north)], seams: vec![] };
+    let whole =
+        Fill { cuts: vec![cut(ground, patch, vec![patch.ring.clone()], patch.south, patch.north)], seams: vec![] };
     let mut fills = vec![whole];
     // Wider parts never lie side by side, so nothing is saved by cross seams.
     if patch.width() * 2 <= ground.stock.goods.roll_width {

@@ -1,7 +1,7 @@
 //! Stair carpet: in one piece, or in runs that are joined where a riser meets a tread.
 
-use super::fill::Cut;
 use super::Extra;
+use super::fill::Cut;
 use crate::job::{Flight, Rules};
 use crate::length::Length;
 use crate::polygon::Area;

@@ -94,8 +94,15 @@ pub struct Piece {
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub enum Part {
     /// `breadth` counts from 1; `fill` counts the parts of a breadth that is pieced from several, from 1.
-    Breadth { room: RoomId, breadth: u32, fill: Option<u32> },
-    Flight { flight: FlightId, part: u32 },
+    Breadth {
+        room: RoomId,
+        breadth: u32,
+        fill: Option<u32>,
+    },
+    Flight {
+        flight: FlightId,
+        part: u32,
+    },
 }
 
 /// Seam trims and wall allowances at the four edges of a cut. `start` is cut first from the roll's outer end.
@@ -221,6 +228,7 @@ fn flight_unit(flight: &Flight, piles: &[PileDirection], stock: &Stock, units: U
 
 fn uncuttable(placed: &PlacedRoom, stock: &Stock, units: Units) -> Problem {
     let width = stock.goods.roll_width.show(units.style());
-    let text = format!("{}: no breadths of a roll {width} wide cover it. Check the room's size and the roll's.", placed.name);
+    let text =
+        format!("{}: no breadths of a roll {width} wide cover it. Check the room's size and the roll's.", placed.name);
     Problem::new(ProblemKind::BadPiece, Place::Room(placed.room), text)
 }

@@ -18,7 +18,9 @@ fn beyond<'a>(job: &Job, floor: &'a Floor, room: RoomId, opening: &Opening, good
 pub(super) fn is_seamed(job: &Job, floor: &Floor, room: RoomId, goods: GoodsId) -> bool {
     let from = |it: RoomId, to: Option<RoomId>| {
         let openings = job.room(it).into_iter().flat_map(|it| &it.openings);
-        openings.filter_map(|opening| beyond(job, floor, it, opening, goods)).any(|it| to.is_none_or(|to| it.room == to))
+        openings
+            .filter_map(|opening| beyond(job, floor, it, opening, goods))
+            .any(|it| to.is_none_or(|to| it.room == to))
     };
     from(room, None) || job.rooms.iter().any(|it| it.id != room && from(it.id, Some(room)))
 }
@@ -37,7 +39,8 @@ pub(super) fn seams(job: &Job, floor: &Floor, rooms: &[RoomId], goods: GoodsId) 
                 continue;
             }
             joined.push((room.id, other.room));
-            let leaf = mouth.opening.kind == OpeningKind::Doorway && mouth.opening.floor == FloorAtOpening::SeamUnderDoor;
+            let leaf =
+                mouth.opening.kind == OpeningKind::Doorway && mouth.opening.floor == FloorAtOpening::SeamUnderDoor;
             let (from, to) = mouth.half_way();
             let costs = cost::opening_costs(leaf);
             seams.push(Seam { room: room.id, kind: SeamKind::Opening, from, to, length: from.distance(to), costs });

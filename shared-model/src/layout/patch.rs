@@ -56,8 +56,7 @@ impl<'a> Ground<'a> {
     /// All patches that these seam lines make, breadth by breadth. `None` when one is wider than the roll.
     pub fn patches(&self, lines: &[Length]) -> Option<Vec<Patch>> {
         let ends = [&[self.bounds.min.x][..], lines, &[self.bounds.max.x][..]].concat();
-        let strips: Vec<Vec<Ring>> =
-            ends.windows(2).map(|it| self.ring.clipped(Axis::X, it[0], it[1])).collect();
+        let strips: Vec<Vec<Ring>> = ends.windows(2).map(|it| self.ring.clipped(Axis::X, it[0], it[1])).collect();
         let mut patches = Vec::new();
         for (breadth, strip) in strips.iter().enumerate() {
             let before = breadth.checked_sub(1).and_then(|it| strips.get(it));
@@ -134,7 +133,8 @@ impl<'a> Ground<'a> {
                 seams.extend(seamed.into_iter().map(|(low, high)| (point(low), point(high))));
             } else {
                 // A slanted wall that meets a seam on the line goes on beyond it.
-                let goes_on = |it: Point| Some(it.x) == line && !seamed_stretches(it.x, (it.y, it.y), &others).is_empty();
+                let goes_on =
+                    |it: Point| Some(it.x) == line && !seamed_stretches(it.x, (it.y, it.y), &others).is_empty();
                 let ends = [from, to].into_iter().filter(|it| !goes_on(*it));
                 need = ends.map(|it| it.x + self.wall).fold(need, Length::max);
                 // The cut beyond the seam reaches past the seam's end by an allowance. Farther along the pile this one is alone.

@@ -31,8 +31,7 @@ pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group])
             Err(_) => {}
         }
     }
-    let measures =
-        |it: &Layout| [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
+    let measures = |it: &Layout| [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
     layouts.sort_by_key(|it| (measures(it), it.roll.length, it.pieces.len()));
     let mut best: Vec<Layout> = Vec::new();
     for layout in layouts {
@@ -103,7 +102,8 @@ fn is_laid(pieces: &[(Piece, crate::nest::Shape)], id: RoomId) -> bool {
 
 fn net(job: &Job, floor: &Floor, rooms: &[RoomId], pieces: &[Piece]) -> Area {
     let covered = floor.rooms.iter().filter(|it| rooms.contains(&it.room)).map(|it| it.covered.area());
-    let laid = |it: &&Flight| pieces.iter().any(|piece| matches!(piece.part, Part::Flight { flight, .. } if flight == it.id));
+    let laid =
+        |it: &&Flight| pieces.iter().any(|piece| matches!(piece.part, Part::Flight { flight, .. } if flight == it.id));
     let stairs = job.flights.iter().filter(laid).filter_map(|it| Some(Stair::of(it, &job.rules)?.area()));
     covered.chain(stairs).sum()
 }
@@ -116,7 +116,8 @@ fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: usize) -> Piece 
             let name = job.room(room).map_or("Room", |it| it.title());
             let breadth_of = if of > 1 { format!(", breadth {breadth}") } else { String::new() };
             let fill_of = fill.map(|it| format!(", part {it}")).unwrap_or_default();
-            let place = format!("{:06x}-{breadth}{}", short(&room), fill.map(|it| format!(".{it}")).unwrap_or_default());
+            let place =
+                format!("{:06x}-{breadth}{}", short(&room), fill.map(|it| format!(".{it}")).unwrap_or_default());
             (place, format!("{name}{breadth_of}{fill_of}"))
         }
         Part::Flight { flight, part } => {

@@ -114,9 +114,9 @@ fn combinations(options: Vec<Vec<Fill>>) -> Vec<Vec<Fill>> {
         return (0..most).map(alike).collect();
     }
     options.into_iter().fold(vec![Vec::new()], |combinations, fills| {
-        let extended = combinations.iter().flat_map(|before: &Vec<Fill>| {
-            fills.iter().map(|it| [&before[..], std::slice::from_ref(it)].concat())
-        });
+        let extended = combinations
+            .iter()
+            .flat_map(|before: &Vec<Fill>| fills.iter().map(|it| [&before[..], std::slice::from_ref(it)].concat()));
         extended.collect()
     })
 }
@@ -125,7 +125,9 @@ fn combinations(options: Vec<Vec<Fill>>) -> Vec<Vec<Fill>> {
 /// width. `None` when there is no such place; anywhere when the pattern does not repeat across.
 fn origin_across(stock: &Stock, lines: &[Length], fills: &[Fill]) -> Option<Length> {
     let cuts = || fills.iter().flat_map(|it| &it.cuts);
-    let (Some(repeat), Some(first)) = (stock.repeat_across, lines.first()) else { return cuts().next().map(|it| it.left) };
+    let (Some(repeat), Some(first)) = (stock.repeat_across, lines.first()) else {
+        return cuts().next().map(|it| it.left);
+    };
     // The seam lines lie one trim from the roll's left edge, or as far to the right as whole repeats allow.
     let trim = stock.rules.seam_trim;
     let origins = [*first - trim, *first - trim - stock.slack];
@@ -182,7 +184,9 @@ fn side_seams(placed: &PlacedRoom, pile: PileDirection, patches: &[Patch], aroun
     for patch in patches {
         for &(from, to) in &patch.seams_east {
             let beside = patches.iter().filter(|it| {
-                it.breadth == patch.breadth + 1 && it.bounds.min.y < to.y.max(from.y) && it.bounds.max.y > to.y.min(from.y)
+                it.breadth == patch.breadth + 1
+                    && it.bounds.min.y < to.y.max(from.y)
+                    && it.bounds.max.y > to.y.min(from.y)
             });
             let narrowest = beside.map(width).fold(width(patch), Length::min);
             seams.push(seam(placed, pile, SeamKind::Side, (from, to), narrowest, around));

@@ -102,7 +102,8 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
     let show = |it: Length| it.show(job.units.style());
     let up = |it: Length| it.show_up(job.units.style());
     let area = |it: Area| area_text(it, job.units);
-    let proof = if layout.roll.optimal() { "no plan of these cuts is shorter" } else { "a shorter plan is not ruled out" };
+    let proof =
+        if layout.roll.optimal() { "no plan of these cuts is shorter" } else { "a shorter plan is not ruled out" };
     let _ = writeln!(text, "\n{}: order {} ({}).", goods.name, up(layout.order), layout.name);
     let _ = writeln!(text, "  Roll used {}; {proof}.", up(layout.roll.length));
     let _ = writeln!(

@@ -8,9 +8,9 @@ use crate::floor::{self, Floor};
 use crate::ids::GoodsId;
 use crate::job::{Decision, Goods, Job};
 use crate::layout::{self, Layout};
+use crate::length::Length;
 use crate::materials::{self, Materials};
 use crate::outline;
-use crate::length::Length;
 use crate::problem::{Place, Problem, ProblemKind};
 
 /// Everything that follows from a job. Derived, recomputed, never stored.
@@ -67,14 +67,17 @@ pub fn takeoff(job: &Job) -> Takeoff {
 /// The newest choice of a layout, if it still exists, or else the first layout; and what is wrong with that choice today.
 fn chosen(job: &Job, goods: &Goods, layouts: &[Layout]) -> (usize, Option<Problem>) {
     let choices = job.choices.iter().filter_map(|choice| match &choice.decision {
-        Decision::Layout { goods: of, key, order } if *of == goods.id => Some((choice.stamp.at, choice.id, key, *order)),
+        Decision::Layout { goods: of, key, order } if *of == goods.id => {
+            Some((choice.stamp.at, choice.id, key, *order))
+        }
         _ => None,
     });
     let Some((_, _, key, order)) = choices.max() else { return (0, None) };
     let stale = |text: String| Some(Problem::new(ProblemKind::StalePlan, Place::Goods(goods.id), text));
     let show = |it: Length| it.show(job.units.style());
     let Some(index) = layouts.iter().position(|it| it.key == *key) else {
-        let text = format!("{}: the plan chosen before no longer fits today's readings and rules. Choose again.", goods.name);
+        let text =
+            format!("{}: the plan chosen before no longer fits today's readings and rules. Choose again.", goods.name);
         return (0, stale(text));
     };
     let today = layouts[index].order;

@@ -32,7 +32,10 @@ async fn two_people_measure_two_rooms_and_one_wall_at_the_same_time() {
     ada.photograph("rooms-of-two-people").await;
 
     // Both read the bedroom's first wall again, at once, and differ by an inch.
-    join!(read_first_wall_again(&ada, &["1", "2", "ft", "enter"]), read_first_wall_again(&ben, &["1", "2", "ft", "1", "in", "enter"]));
+    join!(
+        read_first_wall_again(&ada, &["1", "2", "ft", "enter"]),
+        read_first_wall_again(&ben, &["1", "2", "ft", "1", "in", "enter"])
+    );
     for phone in [&ada, &ben] {
         for reading in ["12' 0\"Ada", "12' 1\"Ben"] {
             phone.see(("#readings .reading", reading)).await;

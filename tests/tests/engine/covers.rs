@@ -24,23 +24,32 @@ fn rectangle() -> impl Strategy<Value = Walls> {
 }
 
 fn l_shape() -> impl Strategy<Value = Walls> {
-    (side(), side(), side(), side()).prop_map(|(a, b, c, d)| {
-        vec![(a + b, "r"), (c, "r"), (b, "l"), (d, "r"), (a, "r"), (c + d, "r")]
-    })
+    (side(), side(), side(), side())
+        .prop_map(|(a, b, c, d)| vec![(a + b, "r"), (c, "r"), (b, "l"), (d, "r"), (a, "r"), (c + d, "r")])
 }
 
 /// A stem between two shoulders, which may lie at different depths.
 fn t_shape() -> impl Strategy<Value = Walls> {
-    (side(), side(), side(), side(), side(), side()).prop_map(|(low, high, one, stem, west, east)| {
-        vec![(low, "r"), (west, "l"), (high, "r"), (stem, "r"), (high + one, "l"), (east, "r"), (low, "r"), (west + stem + east, "l")]
-    })
-    .prop_map(|mut walls| {
-        // The east shoulder lies deeper than the west one by the difference of the two depths.
-        let (low, deeper) = (walls[0].0, walls[4].0 - walls[2].0);
-        walls[0].0 = low + deeper;
-        walls[7].1 = "r";
-        walls
-    })
+    (side(), side(), side(), side(), side(), side())
+        .prop_map(|(low, high, one, stem, west, east)| {
+            vec![
+                (low, "r"),
+                (west, "l"),
+                (high, "r"),
+                (stem, "r"),
+                (high + one, "l"),
+                (east, "r"),
+                (low, "r"),
+                (west + stem + east, "l"),
+            ]
+        })
+        .prop_map(|mut walls| {
+            // The east shoulder lies deeper than the west one by the difference of the two depths.
+            let (low, deeper) = (walls[0].0, walls[4].0 - walls[2].0);
+            walls[0].0 = low + deeper;
+            walls[7].1 = "r";
+            walls
+        })
 }
 
 /// Two arms around a court that opens to the north.
@@ -93,7 +102,9 @@ fn shape() -> impl Strategy<Value = Walls> {
 fn walked_backward(walls: &Walls) -> Vec<(i64, Turn)> {
     let count = walls.len();
     let back = |i: usize| (walls[count - 1 - i].0, walls[(2 * count - 2 - i) % count].1);
-    let mirrored = |it: &str| turn(&if let Some(rest) = it.strip_prefix('r') { format!("l{rest}") } else { format!("r{}", &it[1..]) });
+    let mirrored = |it: &str| {
+        turn(&if let Some(rest) = it.strip_prefix('r') { format!("l{rest}") } else { format!("r{}", &it[1..]) })
+    };
     (0..count).map(back).map(|(length, turn)| (length, mirrored(turn))).collect()
 }
 
@@ -111,14 +122,16 @@ fn goods() -> impl Strategy<Value = Goods> {
     let pattern = prop::sample::select(vec![Match::None, Match::None, Match::None, Match::Set, half, third]);
     let repeat = (60_i64..300, prop_oneof![Just(0_i64), 40_i64..160]);
     let increment = prop::sample::select(vec!["1\"", "1'", "6\"", "0\"", "0.5 m"]);
-    (widths, pattern, repeat, increment, 0_i64..40).prop_map(|(width, pattern, (along, across), increment, minimum)| Goods {
-        roll_width: long(width),
-        pattern,
-        repeat_length: eighths(along),
-        repeat_width: eighths(across),
-        increment: long(increment),
-        minimum: Length::feet(minimum),
-        ..plain_goods(1)
+    (widths, pattern, repeat, increment, 0_i64..40).prop_map(|(width, pattern, (along, across), increment, minimum)| {
+        Goods {
+            roll_width: long(width),
+            pattern,
+            repeat_length: eighths(along),
+            repeat_width: eighths(across),
+            increment: long(increment),
+            minimum: Length::feet(minimum),
+            ..plain_goods(1)
+        }
     })
 }
 
@@ -127,7 +140,11 @@ fn rules() -> impl Strategy<Value = Rules> {
     let step = prop::sample::select(vec![long("1/8\""), long("5 mm"), long("1/2\""), Length::ZERO]);
     (some(16), some(32), step, (0_i64..600).prop_map(eighths), 0_i64..5, any::<bool>()).prop_map(
         |(seam_trim, wall_allowance, cut_step, least_piece, most_cross_seams, usual)| {
-            if usual { Rules::default() } else { Rules { seam_trim, wall_allowance, cut_step, least_piece, most_cross_seams, ..Rules::default() } }
+            if usual {
+                Rules::default()
+            } else {
+                Rules { seam_trim, wall_allowance, cut_step, least_piece, most_cross_seams, ..Rules::default() }
+            }
         },
     )
 }
@@ -135,7 +152,11 @@ fn rules() -> impl Strategy<Value = Rules> {
 /// Openings of every kind on random walls.
 fn openings(n: u64, walls: Walls) -> impl Strategy<Value = Vec<Opening>> {
     let kinds = prop::sample::select(vec![OpeningKind::Doorway, OpeningKind::CasedOpening, OpeningKind::Window]);
-    let floors = prop::sample::select(vec![FloorAtOpening::RunsThrough, FloorAtOpening::SeamUnderDoor, FloorAtOpening::OtherFloor]);
+    let floors = prop::sample::select(vec![
+        FloorAtOpening::RunsThrough,
+        FloorAtOpening::SeamUnderDoor,
+        FloorAtOpening::OtherFloor,
+    ]);
     let one = (0..walls.len(), 0.0..1.0_f64, 20_i64..60, kinds, floors);
     prop::collection::vec(one, 0..3).prop_map(move |all| {
         let mut made: Vec<Opening> = Vec::new();
@@ -164,7 +185,11 @@ impl std::fmt::Debug for Case {
             write!(f, "\n{}: {}", room.name, walls.collect::<Vec<_>>().join(", "))?;
             for it in &room.openings {
                 let (at, width) = (it.offset.exact_text(), it.width.exact_text());
-                write!(f, "\n  {:?} {:?} {at} along wall {}, {width} wide, to {:?}", it.kind, it.floor, it.wall, it.leads_to)?;
+                write!(
+                    f,
+                    "\n  {:?} {:?} {at} along wall {}, {width} wide, to {:?}",
+                    it.kind, it.floor, it.wall, it.leads_to
+                )?;
             }
         }
         write!(f, "\n{:?}\n{:?}\n{:?}", self.0.goods, self.0.rules, self.0.flights)
@@ -184,7 +209,11 @@ fn one_room() -> impl Strategy<Value = Case> {
 
 /// Rooms in a row, each joined to the next by a doorway in its east wall; and a stair.
 fn house() -> impl Strategy<Value = Case> {
-    let floors = prop::sample::select(vec![FloorAtOpening::RunsThrough, FloorAtOpening::SeamUnderDoor, FloorAtOpening::OtherFloor]);
+    let floors = prop::sample::select(vec![
+        FloorAtOpening::RunsThrough,
+        FloorAtOpening::SeamUnderDoor,
+        FloorAtOpening::OtherFloor,
+    ]);
     let room = prop_oneof![rectangle(), l_shape(), u_shape()];
     let rooms = prop::collection::vec((room, floors, 0.0..1.0_f64), 2..5);
     (rooms, goods(), rules(), 1_u32..16, any::<bool>()).prop_map(|(rooms, goods, rules, steps, stair)| {
@@ -200,7 +229,10 @@ fn house() -> impl Strategy<Value = Case> {
             }
             let offset = 32 + (spare as f64 * share) as i64;
             let there = right[0].0 - offset - width;
-            let side = |room, wall, offset, to| Opening { floor: *floor, ..doorway(room, wall, eighths(offset), eighths(width), Some(to)) };
+            let side = |room, wall, offset, to| Opening {
+                floor: *floor,
+                ..doorway(room, wall, eighths(offset), eighths(width), Some(to))
+            };
             made[i].openings.push(side(n, east, offset, n + 1));
             if there > 0 {
                 made[i + 1].openings.push(side(n + 1, 0, there, n));

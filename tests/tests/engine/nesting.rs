@@ -40,11 +40,12 @@ fn assert_valid(pieces: &[NestPiece], plan: &RollPlan) {
 /// The shortest strip, by filling its cells one by one: each is the lower left corner of a piece, or stays empty.
 fn shortest(pieces: &[NestPiece], width: usize) -> i64 {
     let area: usize = pieces.iter().map(|it| (it.width.0 * it.length.0) as usize).sum();
-    (0..).find(|&length| {
-        let cells = width * length;
-        cells >= area && fill(&mut vec![false; cells], width, pieces, &mut vec![false; pieces.len()], cells - area)
-    })
-    .map_or(0, |it| it as i64)
+    (0..)
+        .find(|&length| {
+            let cells = width * length;
+            cells >= area && fill(&mut vec![false; cells], width, pieces, &mut vec![false; pieces.len()], cells - area)
+        })
+        .map_or(0, |it| it as i64)
 }
 
 fn fill(cells: &mut Vec<bool>, width: usize, pieces: &[NestPiece], used: &mut Vec<bool>, spare: usize) -> bool {
@@ -231,7 +232,8 @@ fn the_open_file_is_exact() {
     assert_eq!(answer["lower_bound"].to_string(), "5.1");
     assert_eq!(answer["optimal"], true);
     let placements = answer["placements"].as_array().unwrap();
-    let names: Vec<_> = placements.iter().map(|it| (it["id"].as_str().unwrap(), it["copy"].as_u64().unwrap())).collect();
+    let names: Vec<_> =
+        placements.iter().map(|it| (it["id"].as_str().unwrap(), it["copy"].as_u64().unwrap())).collect();
     assert_eq!(names, [("a", 0), ("a", 1), ("a", 2), ("b", 0), ("c", 0)]);
     assert!(found.text().starts_with("Length 5.1, none is shorter than 5.1; proven shortest."));
 }
@@ -239,14 +241,21 @@ fn the_open_file_is_exact() {
 #[test]
 fn a_damaged_file_is_refused_with_its_place() {
     let refusal = |json: &str| file::run(json, Budget::QUICK, || true).unwrap_err().to_string();
-    let with = |width: &str| format!(r#"{{"strip_width": 40, "pieces": [{{"id": "a", "width": {width}, "length": 5}}]}}"#);
+    let with =
+        |width: &str| format!(r#"{{"strip_width": 40, "pieces": [{{"id": "a", "width": {width}, "length": 5}}]}}"#);
     assert_eq!(refusal(&with("-3")), "pieces[0].width: -3 is not a plain positive number such as 12 or 12.375");
-    assert_eq!(refusal(&with("\"wide\"")), "pieces[0].width: \"wide\" is not a plain positive number such as 12 or 12.375");
+    assert_eq!(
+        refusal(&with("\"wide\"")),
+        "pieces[0].width: \"wide\" is not a plain positive number such as 12 or 12.375"
+    );
     assert_eq!(refusal(&with("1e3")), "pieces[0].width: 1e3 is not a plain positive number such as 12 or 12.375");
     assert_eq!(refusal(&with("41")), "pieces: a is wider than the roll");
     assert_eq!(refusal(&with("99999999999999999999")), "pieces[0].width: the number has too many digits");
-    assert_eq!(refusal(&with("1, \"wdth\": 2")), "pieces[0].wdth (line 1, column 61): unknown field `wdth`, \
-        expected one of `id`, `width`, `length`, `count`");
+    assert_eq!(
+        refusal(&with("1, \"wdth\": 2")),
+        "pieces[0].wdth (line 1, column 61): unknown field `wdth`, \
+        expected one of `id`, `width`, `length`, `count`"
+    );
     assert!(refusal("{\"strip_width\": 40}").contains("missing field `pieces`"));
     assert!(refusal("").starts_with("the file (line 1, column 0)"));
 }

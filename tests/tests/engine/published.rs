@@ -117,7 +117,12 @@ fn areas_are_not_rounded() {
 #[test]
 fn four_fills_side_by_side_out_of_three_feet() {
     let mut job = rectangle("14' 3\"", "10'", "12'");
-    job.rules = Rules { seam_trim: Length::inches(1), wall_allowance: Length::inches(2), least_piece: long("2'"), ..Rules::default() };
+    job.rules = Rules {
+        seam_trim: Length::inches(1),
+        wall_allowance: Length::inches(2),
+        least_piece: long("2'"),
+        ..Rules::default()
+    };
     let pieced = layouts(&job).into_iter().find(|it| cross_seams(it) == 3).expect("four fills");
     let fills: Vec<_> = pieced.pieces.iter().filter(|it| it.width < Length::feet(4)).collect();
     assert_eq!(fills.len(), 4);
@@ -217,7 +222,8 @@ fn whole_repeats_across_bound_the_breadth() {
 #[test]
 fn trims_that_take_a_whole_repeat_are_told() {
     let mut job = rectangle("20'", "20'", "144\"");
-    job.goods[0] = Goods { repeat_length: long("18\""), repeat_width: long("18\""), pattern: Match::Set, ..job.goods[0].clone() };
+    job.goods[0] =
+        Goods { repeat_length: long("18\""), repeat_width: long("18\""), pattern: Match::Set, ..job.goods[0].clone() };
     let problems = takeoff(&job).problems;
     assert!(problems.iter().any(|it| it.text.contains("leaves whole repeats for 10' 6\" only")), "{problems:?}");
 }

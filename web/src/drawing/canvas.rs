@@ -113,10 +113,22 @@ where
         }
     });
 
-    let middle = move || { let (width, height) = size.get_untracked(); (width / 2.0, height / 2.0) };
-    let zoom = move |factor: f64| { untouched.set(false); window.update(|it| *it = it.zoomed(factor, middle())) };
-    let shift = move |dx: f64, dy: f64| { untouched.set(false); window.update(|it| *it = it.moved((dx, dy))) };
-    let show_all = move || { untouched.set(true); fit() };
+    let middle = move || {
+        let (width, height) = size.get_untracked();
+        (width / 2.0, height / 2.0)
+    };
+    let zoom = move |factor: f64| {
+        untouched.set(false);
+        window.update(|it| *it = it.zoomed(factor, middle()))
+    };
+    let shift = move |dx: f64, dy: f64| {
+        untouched.set(false);
+        window.update(|it| *it = it.moved((dx, dy)))
+    };
+    let show_all = move || {
+        untouched.set(true);
+        fit()
+    };
     let keys = move |event: KeyboardEvent| {
         match event.key().as_str() {
             "+" | "=" => zoom(1.25),

@@ -103,7 +103,8 @@ mod tests {
 
     #[test]
     fn it_never_stands_on_another_rooms_floor() {
-        let next_door = [(0.0, -4.0), (200.0, -4.0), (200.0, -200.0), (0.0, -200.0)].map(|(x, y)| Spot::new(x, y)).to_vec();
+        let next_door =
+            [(0.0, -4.0), (200.0, -4.0), (200.0, -200.0), (0.0, -200.0)].map(|(x, y)| Spot::new(x, y)).to_vec();
         let name = Patch::level(Spot::new(100.0, 14.0), 200.0, 20.0);
         assert_eq!(place(vec![wall((0.0, 0.0), (200.0, 0.0), "12' 4 1/2\"")], &[next_door], &mut vec![name]), vec![]);
     }
@@ -117,7 +118,11 @@ mod tests {
 
     #[test]
     fn no_two_dimensions_overlap_and_the_longer_wall_wins() {
-        let walls = vec![wall((0.0, 0.0), (70.0, 0.0), "5' 0\""), wall((0.0, 26.0), (90.0, 26.0), "6' 0\""), wall((100.0, 30.0), (0.0, 30.0), "7' 0\"")];
+        let walls = vec![
+            wall((0.0, 0.0), (70.0, 0.0), "5' 0\""),
+            wall((0.0, 26.0), (90.0, 26.0), "6' 0\""),
+            wall((100.0, 30.0), (0.0, 30.0), "7' 0\""),
+        ];
         let mut taken = Vec::new();
         let dims = place(walls, &[], &mut taken);
         assert_eq!(dims[0].text, "7' 0\"");

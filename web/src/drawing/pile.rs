@@ -69,7 +69,8 @@ mod tests {
     #[test]
     fn the_field_is_denser_at_closer_spacing_and_leaves_the_writing_free() {
         let square = [(0.0, 0.0), (200.0, 0.0), (200.0, 200.0), (0.0, 200.0)].map(|(x, y)| Spot::new(x, y));
-        let count = |spacing, taken: &[Patch]| field(&square, PileDirection::South, spacing, taken).matches('M').count();
+        let count =
+            |spacing, taken: &[Patch]| field(&square, PileDirection::South, spacing, taken).matches('M').count();
         let everywhere = count(30.0, &[]);
         assert!(everywhere > 2 * count(46.0, &[]));
         assert!(count(30.0, &[Patch::level(Spot::new(100.0, 100.0), 100.0, 60.0)]) < everywhere);

@@ -62,7 +62,8 @@ pub fn FloorPlan(
         let takeoff = here.takeoff.get();
         let units = here.job.get().units;
         let rooms = takeoff.floor.rooms.iter().filter(|it| it.level == level.get());
-        let names: Vec<String> = rooms.map(|it| format!("{}, {}", it.name, shown::area(it.outline.area, units))).collect();
+        let names: Vec<String> =
+            rooms.map(|it| format!("{}, {}", it.name, shown::area(it.outline.area, units))).collect();
         names.join("; ")
     };
     let draw = move |scale: f64| {
@@ -83,10 +84,12 @@ pub fn FloorPlan(
 /// Which floor of the house; not there when it has one.
 #[component]
 fn LevelPicker(levels: Memo<Vec<i64>>, level: Memo<i64>, wanted: RwSignal<Option<i64>>) -> impl IntoView {
-    let button = move |it: i64| view! {
-        <button type="button" class="segment" aria-pressed=move || (level.get() == it).to_string() on:click=move |_| wanted.set(Some(it))>
-            {level_name(it)}
-        </button>
+    let button = move |it: i64| {
+        view! {
+            <button type="button" class="segment" aria-pressed=move || (level.get() == it).to_string() on:click=move |_| wanted.set(Some(it))>
+                {level_name(it)}
+            </button>
+        }
     };
     move || {
         let levels = levels.get();
@@ -105,7 +108,12 @@ pub fn level_name(level: i64) -> String {
     }
 }
 
-fn drawn(scene: Scene, on_room: Option<Callback<RoomId>>, on_seam: Option<Callback<usize>>, picked: Signal<Option<usize>>) -> impl IntoView {
+fn drawn(
+    scene: Scene,
+    on_room: Option<Callback<RoomId>>,
+    on_seam: Option<Callback<usize>>,
+    picked: Signal<Option<usize>>,
+) -> impl IntoView {
     let Scene { rooms, breadths, trims, walls, openings, seams, dims, problems } = scene;
     let floors = rooms.iter().map(|it| view! { <polygon class="floor" points=points(&it.ring) /> }).collect_view();
     let numbers: Vec<_> = breadths.iter().filter_map(number).collect();
@@ -170,7 +178,9 @@ pub(super) fn opening(mark: &OpeningMark) -> impl IntoView + use<> {
     let lines = match kind {
         OpeningKind::Window => vec![across(-2.5), across(2.5)],
         OpeningKind::PassThrough => vec![across(0.0)],
-        OpeningKind::Doorway | OpeningKind::CasedOpening if floor == FloorAtOpening::OtherFloor => vec![across(-3.5), across(-0.5)],
+        OpeningKind::Doorway | OpeningKind::CasedOpening if floor == FloorAtOpening::OtherFloor => {
+            vec![across(-3.5), across(-0.5)]
+        }
         OpeningKind::Doorway | OpeningKind::CasedOpening => Vec::new(),
     };
     view! {

@@ -163,9 +163,11 @@ pub fn RollDrawing(
 fn drawn(scene: RollScene, picked: RwSignal<Option<String>>) -> impl IntoView {
     let RollScene { width, height, end: (end, order), ticks, pieces } = scene;
     let bottom = height - MARGIN;
-    let ticks = ticks.into_iter().map(|(x, text)| view! {
-        <path class="dim" d=format!("M{x:.1} {}V{RULER}", RULER - 7.0) />
-        <text class="start" x=x y=RULER - 17.0>{text}</text>
+    let ticks = ticks.into_iter().map(|(x, text)| {
+        view! {
+            <path class="dim" d=format!("M{x:.1} {}V{RULER}", RULER - 7.0) />
+            <text class="start" x=x y=RULER - 17.0>{text}</text>
+        }
     });
     view! {
         <svg class="plan roll-svg" width=width height=height viewBox=format!("0 0 {width} {height}") role="group" aria-label="The roll">
@@ -181,7 +183,11 @@ fn drawn(scene: RollScene, picked: RwSignal<Option<String>>) -> impl IntoView {
 fn piece(mark: PieceMark, picked: RwSignal<Option<String>>) -> impl IntoView {
     let PieceMark { id, corner, width, height, number, size, writing, chevrons, cut, label } = mark;
     let middle = Spot::new(corner.x + width / 2.0, corner.y + height / 2.0);
-    let turn = if writing == Writing::Upright { format!("rotate(-90 {:.1} {:.1})", middle.x, middle.y) } else { String::new() };
+    let turn = if writing == Writing::Upright {
+        format!("rotate(-90 {:.1} {:.1})", middle.x, middle.y)
+    } else {
+        String::new()
+    };
     let up = if size.is_some() { 13.0 } else { 0.0 };
     let writing = (writing != Writing::Nothing).then(|| view! {
         <g transform=turn>
@@ -190,7 +196,10 @@ fn piece(mark: PieceMark, picked: RwSignal<Option<String>>) -> impl IntoView {
             {size.map(|size| view! { <text class="halo" x=middle.x y=middle.y + 16.0>{size}</text> })}
         </g>
     });
-    let is_picked = { let id = id.clone(); move || picked.with(|it| it.as_ref() == Some(&id)) };
+    let is_picked = {
+        let id = id.clone();
+        move || picked.with(|it| it.as_ref() == Some(&id))
+    };
     view! {
         <g class="roll-touch" role="button" tabindex="0" aria-label=label on:click=move |_| picked.set(Some(id.clone()))>
             <rect class="roll-piece" class:done=cut class:picked=is_picked x=corner.x y=corner.y width=width height=height />

@@ -120,10 +120,21 @@ pub fn scene(subject: Subject, scale: f64) -> Scene {
     taken.extend(scene.openings.iter().map(|it| Patch::along(it.from, it.to, 12.0)));
     taken.extend(scene.problems.iter().map(|it| Patch::level(it.at, 24.0, 24.0)));
     if let Some(layout) = subject.layout {
-        scene.seams = layout.seams.iter().enumerate().filter(|(_, it)| on_level(&rooms, it.room)).map(|(n, it)| seam(subject.job, n, it, scale)).collect();
+        scene.seams = layout
+            .seams
+            .iter()
+            .enumerate()
+            .filter(|(_, it)| on_level(&rooms, it.room))
+            .map(|(n, it)| seam(subject.job, n, it, scale))
+            .collect();
         taken.extend(scene.seams.iter().map(|it| Patch::along(it.from, it.to, 10.0)));
         scene.breadths = breadths(layout, &rooms, scale, &mut taken);
-        scene.trims = layout.pieces.iter().filter(|it| piece_room(it).is_some_and(|room| on_level(&rooms, room))).flat_map(|it| trims(it, subject.job.rules.seam_trim, scale)).collect();
+        scene.trims = layout
+            .pieces
+            .iter()
+            .filter(|it| piece_room(it).is_some_and(|room| on_level(&rooms, room)))
+            .flat_map(|it| trims(it, subject.job.rules.seam_trim, scale))
+            .collect();
     }
     scene.rooms = rooms.iter().map(|room| room_mark(subject.job, room, scale, &mut taken)).collect();
     if subject.layout.is_none() {
@@ -191,14 +202,20 @@ fn problems(takeoff: &Takeoff, job: &Job, rooms: &[&PlacedRoom], scale: f64) -> 
                 let ring = corners(&find(room)?.ring, scale);
                 settle(&ring, 24.0, 24.0, &[]).or_else(|| ring.first().copied())
             }
-            Place::Wall(room, wall) => side(find(room)?, wall).map(|(a, b)| a.between(b, 0.5).shifted(a.toward(b).right(), 14.0)),
+            Place::Wall(room, wall) => {
+                side(find(room)?, wall).map(|(a, b)| a.between(b, 0.5).shifted(a.toward(b).right(), 14.0))
+            }
             Place::Corner(room, wall) => side(find(room)?, wall).map(|(_, end)| end),
             Place::Opening(room, opening) => {
                 let opening = job.room(room)?.openings.iter().find(|it| it.id == opening)?;
                 opening_mark(find(room)?, opening, scale).map(|it| it.from.between(it.to, 0.5))
             }
         }?;
-        Some(ProblemMark { at, work: matches!(problem.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked), text: problem.text.clone() })
+        Some(ProblemMark {
+            at,
+            work: matches!(problem.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked),
+            text: problem.text.clone(),
+        })
     });
     marks.collect()
 }
@@ -248,13 +265,16 @@ fn nearest_inside(from: Spot, ring: &[Spot]) -> Option<Spot> {
     let grid = (1..20).flat_map(|x| (1..20).map(move |y| (f64::from(x) / 20.0, f64::from(y) / 20.0)));
     let spots = grid.map(|(x, y)| Spot::new(low.x + (high.x - low.x) * x, low.y + (high.y - low.y) * y));
     let deep = (high.x - low.x).min(high.y - low.y) * 0.3;
-    spots.filter(|&at| inside(at, ring) && clearance(at, ring) > deep.min(7.0)).min_by(|a, b| a.distance(from).total_cmp(&b.distance(from)))
+    spots
+        .filter(|&at| inside(at, ring) && clearance(at, ring) > deep.min(7.0))
+        .min_by(|a, b| a.distance(from).total_cmp(&b.distance(from)))
 }
 
 /// The nearest place for a number off all floors; on a floor when there is none near.
 fn beside(of: Spot, floors: &[Vec<Spot>], taken: &[Patch]) -> Option<Spot> {
     let ways = (0..16).map(|it| f64::from(it) * std::f64::consts::TAU / 16.0);
-    let spots = ways.flat_map(|way| (3..16).map(move |step| of.shifted(Spot::new(way.cos(), way.sin()), f64::from(step) * 12.0)));
+    let spots = ways
+        .flat_map(|way| (3..16).map(move |step| of.shifted(Spot::new(way.cos(), way.sin()), f64::from(step) * 12.0)));
     let free = spots.filter(|&at| Patch::level(at, RING, RING).is_free(taken));
     let far = |at: Spot| at.distance(of) + if floors.iter().any(|it| inside(at, it)) { 60.0 } else { 0.0 };
     free.min_by(|&a, &b| far(a).total_cmp(&far(b)))
@@ -282,9 +302,11 @@ fn trims(piece: &Piece, seam_trim: Length, scale: f64) -> Vec<(Spot, Spot)> {
         PileDirection::West => (extra.end, extra.right, extra.start, extra.left),
     };
     let out = |length: Length| length.as_mm() * scale;
-    let (low, high) = (Spot::new(low.x - out(west), low.y - out(north)), Spot::new(high.x + out(east), high.y + out(south)));
+    let (low, high) =
+        (Spot::new(low.x - out(west), low.y - out(north)), Spot::new(high.x + out(east), high.y + out(south)));
     let (top_right, bottom_left) = (Spot::new(high.x, low.y), Spot::new(low.x, high.y));
-    let edges = [(north, low, top_right), (east, top_right, high), (south, high, bottom_left), (west, bottom_left, low)];
+    let edges =
+        [(north, low, top_right), (east, top_right, high), (south, high, bottom_left), (west, bottom_left, low)];
     edges.into_iter().filter(|(extra, _, _)| *extra > seam_trim).map(|(_, a, b)| (a, b)).collect()
 }
 
@@ -316,7 +338,10 @@ fn measured(job: &Job, placed: &PlacedRoom, scale: f64) -> Vec<Measured> {
     let ring = corners(&placed.ring, scale);
     let points = &placed.ring.0;
     let lengths = points.iter().zip(points.iter().cycle().skip(1)).map(|(a, b)| distance(*a, *b));
-    sides(&ring).zip(lengths).map(|((from, to), length)| Measured { from, to, text: shown::length(length, job.units) }).collect()
+    sides(&ring)
+        .zip(lengths)
+        .map(|((from, to), length)| Measured { from, to, text: shown::length(length, job.units) })
+        .collect()
 }
 
 /// For showing: exact along the axes, to the nearest count otherwise.

@@ -88,7 +88,8 @@ fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
         scene.next = Some((*to, to.shifted(turned(from.toward(*to), turn), NEXT_LENGTH)));
     }
     if let (Some((start, _)), Some((_, end))) = (lines.first(), lines.last()) {
-        scene.gap = (lines.len() > 1 && start.distance(*end) > 1.0 && (subject.room.closed || subject.sketch.closes)).then_some((*end, *start));
+        scene.gap = (lines.len() > 1 && start.distance(*end) > 1.0 && (subject.room.closed || subject.sketch.closes))
+            .then_some((*end, *start));
     }
     place_marks(&mut scene, subject, &lines);
     scene
@@ -96,11 +97,14 @@ fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
 
 /// What is written stands clear of walls and of each other: problems, people, dimensions.
 fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)]) {
-    let at = |wall: WallId| subject.sketch.walls.iter().position(|it| it.wall == wall).and_then(|it| lines.get(it)).copied();
+    let at =
+        |wall: WallId| subject.sketch.walls.iter().position(|it| it.wall == wall).and_then(|it| lines.get(it)).copied();
     let mut taken: Vec<Patch> = lines.iter().map(|(a, b)| Patch::along(*a, *b, 4.0)).collect();
     for problem in &subject.problems {
         let spot = match problem.place {
-            Place::Wall(room, wall) if room == subject.room.id => at(wall).map(|(a, b)| a.between(b, 0.5).shifted(a.toward(b).right(), 14.0)),
+            Place::Wall(room, wall) if room == subject.room.id => {
+                at(wall).map(|(a, b)| a.between(b, 0.5).shifted(a.toward(b).right(), 14.0))
+            }
             Place::Corner(room, wall) if room == subject.room.id => at(wall).map(|it| it.1),
             _ => None,
         };
@@ -171,7 +175,9 @@ pub fn RoomSketch(#[prop(into)] subject: Signal<Option<Subject>>, on_wall: Callb
     let size = RwSignal::new((0.0, 0.0));
     watch_size(surface, size);
     let label = move || {
-        let words = |it: &Subject| format!("Sketch of {}, {}", it.room.name, shown::count(it.room.walls.len(), "wall", "walls"));
+        let words = |it: &Subject| {
+            format!("Sketch of {}, {}", it.room.name, shown::count(it.room.walls.len(), "wall", "walls"))
+        };
         subject.with(|it| it.as_ref().map(words))
     };
     view! {
@@ -212,7 +218,8 @@ fn drawn(scene: Scene, on_wall: Callback<WallId>) -> impl IntoView {
 /// Where the next wall will go.
 fn next_arrow(from: Spot, to: Spot) -> impl IntoView {
     let along = from.toward(to);
-    let (left, right) = (to.shifted(along, -9.0).shifted(along.right(), -6.0), to.shifted(along, -9.0).shifted(along.right(), 6.0));
+    let (left, right) =
+        (to.shifted(along, -9.0).shifted(along.right(), -6.0), to.shifted(along, -9.0).shifted(along.right(), 6.0));
     let d = format!(
         "M{:.1} {:.1}L{:.1} {:.1}M{:.1} {:.1}L{:.1} {:.1}L{:.1} {:.1}",
         from.x, from.y, to.x, to.y, left.x, left.y, to.x, to.y, right.x, right.y
@@ -281,7 +288,10 @@ mod tests {
         let mut north = subject(&[(0, 0), (0, 10)], false);
         north.next = Some(Turn::RIGHT);
         let (from, to) = scene(&north, (390.0, 300.0)).next.unwrap();
-        assert!((to.x - from.x - NEXT_LENGTH).abs() < 1e-6 && (to.y - from.y).abs() < 1e-6, "east, to the right of north");
+        assert!(
+            (to.x - from.x - NEXT_LENGTH).abs() < 1e-6 && (to.y - from.y).abs() < 1e-6,
+            "east, to the right of north"
+        );
         north.next = Some(Turn::LEFT);
         let (from, to) = scene(&north, (390.0, 300.0)).next.unwrap();
         assert!((from.x - to.x - NEXT_LENGTH).abs() < 1e-6);

@@ -64,7 +64,11 @@ pub fn sides(corners: &[Spot]) -> impl Iterator<Item = (Spot, Spot)> + '_ {
 
 /// Whether a point lies inside a ring (even-odd rule).
 pub fn inside(at: Spot, ring: &[Spot]) -> bool {
-    sides(ring).filter(|(a, b)| (a.y > at.y) != (b.y > at.y) && at.x < a.x + (b.x - a.x) * (at.y - a.y) / (b.y - a.y)).count() % 2 == 1
+    sides(ring)
+        .filter(|(a, b)| (a.y > at.y) != (b.y > at.y) && at.x < a.x + (b.x - a.x) * (at.y - a.y) / (b.y - a.y))
+        .count()
+        % 2
+        == 1
 }
 
 /// Distance from a point to the nearest side of a ring.
@@ -109,7 +113,8 @@ impl Patch {
     pub fn corners(&self) -> [Spot; 4] {
         let along = self.axis();
         let across = along.right();
-        let corner = |x: f64, y: f64| self.middle.shifted(along, x * self.width / 2.0).shifted(across, y * self.height / 2.0);
+        let corner =
+            |x: f64, y: f64| self.middle.shifted(along, x * self.width / 2.0).shifted(across, y * self.height / 2.0);
         [corner(-1.0, -1.0), corner(1.0, -1.0), corner(1.0, 1.0), corner(-1.0, 1.0)]
     }
 
@@ -139,7 +144,8 @@ impl Patch {
 
 /// About how wide a text is at a font size: the system's fonts differ, so this is on the wide side.
 pub fn text_width(text: &str, size: f64) -> f64 {
-    text.chars().map(|it| if matches!(it, ' ' | '\'' | '"' | '.' | ',' | '/') { 0.34 } else { 0.64 }).sum::<f64>() * size
+    text.chars().map(|it| if matches!(it, ' ' | '\'' | '"' | '.' | ',' | '/') { 0.34 } else { 0.64 }).sum::<f64>()
+        * size
 }
 
 /// The place inside a ring for something level of this size, as far from the sides as can be and clear of `taken`.
@@ -182,7 +188,10 @@ mod tests {
     fn turned_rectangles_overlap_only_where_they_meet() {
         let level = Patch::level(Spot::new(0.0, 0.0), 40.0, 10.0);
         let upright = Patch { middle: Spot::new(28.0, 0.0), width: 40.0, height: 10.0, degrees: -90.0 };
-        assert!(!level.overlaps(&upright), "5 px right of the end of the level one, which is at 20, starts the upright one at 23");
+        assert!(
+            !level.overlaps(&upright),
+            "5 px right of the end of the level one, which is at 20, starts the upright one at 23"
+        );
         assert!(level.overlaps(&Patch { middle: Spot::new(24.0, 0.0), ..upright }));
         let slanted = Patch { middle: Spot::new(24.0, 14.0), width: 40.0, height: 10.0, degrees: -45.0 };
         assert!(!level.overlaps(&slanted), "their upright boxes overlap, they do not");

@@ -126,7 +126,9 @@ impl Phone {
                     let outcome = match answer {
                         Frame::Sync { message, .. } => self.kept.hear_sync(&message),
                         Frame::Ack { hashes, .. } => self.kept.hear_ack(&hashes),
-                        Frame::Nack { hash, reason, .. } => self.kept.hear_nack(hash, &reason, *Uuid::new_v4().as_bytes()),
+                        Frame::Nack { hash, reason, .. } => {
+                            self.kept.hear_nack(hash, &reason, *Uuid::new_v4().as_bytes())
+                        }
                         other => panic!("a server does not send {other:?}"),
                     };
                     self.done(outcome);

@@ -10,7 +10,8 @@ pub struct Caution {
 }
 
 /// What stands under every caution.
-pub const DEFER: &str = "Local codes and licensed practice decide. Manufacturer's instructions come before this tool's defaults.";
+pub const DEFER: &str =
+    "Local codes and licensed practice decide. Manufacturer's instructions come before this tool's defaults.";
 
 /// In the order of the day.
 pub const CAUTIONS: [Caution; 11] = [

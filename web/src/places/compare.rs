@@ -66,7 +66,8 @@ pub fn piles(layout: &Layout, floor: &Floor, job: &Job) -> Vec<(PileDirection, S
     let groups = layout.groups.iter().filter_map(|it| {
         let group = floor.groups.get(it.group)?;
         let rooms = group.rooms.iter().filter_map(|id| job.room(*id).map(|room| room.name.clone()));
-        let flights = group.flights.iter().filter_map(|id| job.flights.iter().find(|it| it.id == *id).map(|it| it.name.clone()));
+        let flights =
+            group.flights.iter().filter_map(|id| job.flights.iter().find(|it| it.id == *id).map(|it| it.name.clone()));
         Some((it.pile, rooms.chain(flights).collect::<Vec<_>>().join(", ")))
     });
     groups.collect()
@@ -135,7 +136,10 @@ mod tests {
     fn a_layout_is_compared_with_the_first() {
         let first = layout("a", Length::feet(50), Length::feet(24), 40);
         let longer = layout("b", Length::feet(53), Length::feet(12), 15);
-        assert_eq!(against_first(&longer, &first, Units::Imperial), "Costs 3' 0\" of roll. Saves 12' 0\" of seam and 25 seam points.");
+        assert_eq!(
+            against_first(&longer, &first, Units::Imperial),
+            "Costs 3' 0\" of roll. Saves 12' 0\" of seam and 25 seam points."
+        );
         let worse = layout("c", Length::feet(50), Length::feet(24), 41);
         assert_eq!(against_first(&worse, &first, Units::Imperial), "Costs 1 seam point.");
         let same = layout("d", Length::feet(50), Length::feet(24), 40);
@@ -151,7 +155,10 @@ mod tests {
         assert!(bound_words(&roll, Units::Imperial).starts_with("Proven shortest"));
         roll.lower_bound = Length::feet(40);
         let words = bound_words(&roll, Units::Imperial);
-        assert!(words.starts_with("Not proven") && words.contains("40' 0\"") && words.contains("10' 0\" (25.0 %)"), "{words}");
+        assert!(
+            words.starts_with("Not proven") && words.contains("40' 0\"") && words.contains("10' 0\" (25.0 %)"),
+            "{words}"
+        );
     }
 
     #[test]

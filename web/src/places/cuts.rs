@@ -63,7 +63,8 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
     move || {
         let goods_of = here.takeoff.get().goods.get(laid.get()?.goods)?.goods;
         with_layout(here, laid.get(), |job, layout| {
-            let (increment, minimum) = job.goods_of(Some(goods_of)).map(|it| (it.increment, it.minimum)).unwrap_or_default();
+            let (increment, minimum) =
+                job.goods_of(Some(goods_of)).map(|it| (it.increment, it.minimum)).unwrap_or_default();
             let order = shown::order(layout.order, job.units);
             let width = shown::length(layout.roll.width, job.units);
             view! {
@@ -135,9 +136,15 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
             label: cut.piece.label.clone(),
             across: shown::cut(cut.piece.width, job),
             along: shown::cut(cut.piece.length, job),
-            starts: format!("starts at {}, {} from the left edge", shown::length(cut.y, job.units), shown::length(cut.x, job.units)),
+            starts: format!(
+                "starts at {}, {} from the left edge",
+                shown::length(cut.y, job.units),
+                shown::length(cut.x, job.units)
+            ),
             cut: choices.iter().map(|it| it.id).collect(),
-            cut_by: choices.first().map(|it| job.people.get(&it.stamp.by).cloned().unwrap_or_else(|| "someone".to_owned())),
+            cut_by: choices
+                .first()
+                .map(|it| job.people.get(&it.stamp.by).cloned().unwrap_or_else(|| "someone".to_owned())),
             because: cut_reason(&cut, job),
         }
     };
@@ -158,7 +165,9 @@ fn check_off(piece: &str, cut: &[ChoiceId], id: ChoiceId) -> Vec<Edit> {
 fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>) -> impl IntoView {
     let here = OpenJob::here();
     let id = StoredValue::new(id);
-    let line = Memo::new(move |_| lines.with(|all| id.with_value(|id| all.iter().find(|it| it.id == *id).cloned())).unwrap_or_default());
+    let line = Memo::new(move |_| {
+        lines.with(|all| id.with_value(|id| all.iter().find(|it| it.id == *id).cloned())).unwrap_or_default()
+    });
     let because = Memo::new(move |_| line.with(|it| it.because.clone()));
     let done = move || line.with(|it| !it.cut.is_empty());
     let toggle = move |_: Event| {
@@ -178,7 +187,8 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
         }
     });
     let number = move || line.with(|it| it.number);
-    let state = move || line.with(|it| it.cut_by.as_ref().map_or_else(|| it.starts.clone(), |by| format!("Cut, says {by}")));
+    let state =
+        move || line.with(|it| it.cut_by.as_ref().map_or_else(|| it.starts.clone(), |by| format!("Cut, says {by}")));
     view! {
         <li class="cut" node_ref=item class:done=done aria-current=is_picked data-piece=id.get_value()>
             <label class="cut-check">
@@ -208,7 +218,8 @@ mod tests {
         let plan = with_piece(plan, "late", (feet(0), feet(20)), (feet(12), feet(10)));
         let plan = with_piece(plan, "right", (feet(6), feet(0)), (feet(6), feet(20)));
         let plan = with_piece(plan, "left", (feet(0), feet(0)), (feet(6), feet(18)));
-        let order: Vec<(usize, &str)> = cutting::in_order(&plan).iter().map(|it| (it.number, it.piece.id.as_str())).collect();
+        let order: Vec<(usize, &str)> =
+            cutting::in_order(&plan).iter().map(|it| (it.number, it.piece.id.as_str())).collect();
         assert_eq!(order, [(1, "left"), (2, "right"), (3, "late")]);
     }
 

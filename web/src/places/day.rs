@@ -47,7 +47,10 @@ fn Carpet() -> impl IntoView {
     let here = OpenJob::here();
     let lines = move || {
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
-        orders(&job, &takeoff).into_iter().map(|(what, how_much)| view! { <dt>{what}</dt><dd>{how_much}</dd> }).collect_view()
+        orders(&job, &takeoff)
+            .into_iter()
+            .map(|(what, how_much)| view! { <dt>{what}</dt><dd>{how_much}</dd> })
+            .collect_view()
     };
     view! {
         <section class="card">
@@ -61,7 +64,12 @@ fn Carpet() -> impl IntoView {
 fn orders(job: &Job, takeoff: &Takeoff) -> Vec<(String, String)> {
     let orders = takeoff.goods.iter().filter_map(|it| {
         let layout = it.layout()?;
-        let what = format!("{}, {} wide, {}", it.name, shown::length(layout.roll.width, job.units), shown::count(layout.pieces.len(), "piece", "pieces"));
+        let what = format!(
+            "{}, {} wide, {}",
+            it.name,
+            shown::length(layout.roll.width, job.units),
+            shown::count(layout.pieces.len(), "piece", "pieces")
+        );
         Some((what, shown::order(layout.order, job.units)))
     });
     orders.collect()
@@ -96,7 +104,11 @@ fn MaterialList() -> impl IntoView {
 fn materials_reason(job: &Job, takeoff: &Takeoff) -> Because {
     let mut because = Because::default();
     for room in &takeoff.floor.rooms {
-        let words = format!("{}, {} around", shown::area(room.outline.area, job.units), shown::length(room.outline.perimeter, job.units));
+        let words = format!(
+            "{}, {} around",
+            shown::area(room.outline.area, job.units),
+            shown::length(room.outline.perimeter, job.units)
+        );
         because = because.with(&room.name, words);
     }
     for layout in takeoff.goods.iter().filter_map(|it| it.layout()) {
@@ -116,7 +128,10 @@ fn RoomList() -> impl IntoView {
     let here = OpenJob::here();
     let rows = move || {
         let rooms = rooms(&here.job.get(), &here.takeoff.get());
-        rooms.into_iter().map(|it| view! { <dt><strong>{it.name}</strong><br />{it.where_and_what}</dt><dd>{it.size}</dd> }).collect_view()
+        rooms
+            .into_iter()
+            .map(|it| view! { <dt><strong>{it.name}</strong><br />{it.where_and_what}</dt><dd>{it.size}</dd> })
+            .collect_view()
     };
     view! {
         <section class="card">
@@ -169,7 +184,8 @@ fn openings(job: &Job) -> Vec<(String, String)> {
     let all = job.rooms.iter().flat_map(|room| room.openings.iter().map(move |opening| (room, opening)));
     let walked = all.filter(|(_, it)| it.kind.reaches_floor());
     let lines = walked.map(|(room, opening)| {
-        let beyond = opening.leads_to.and_then(|id| job.room(id)).map_or_else(String::new, |it| format!(" to {}", it.name));
+        let beyond =
+            opening.leads_to.and_then(|id| job.room(id)).map_or_else(String::new, |it| format!(" to {}", it.name));
         let does = match opening.floor {
             FloorAtOpening::RunsThrough => "carpet runs through",
             FloorAtOpening::SeamUnderDoor => "seam under the door; undercut the jambs if needed",

@@ -36,7 +36,12 @@ pub fn with_piece(mut layout: Layout, id: &str, (x, y): (Length, Length), (width
         pile: PileDirection::North,
         width,
         length,
-        extra: Extra { left: Length::inches(3), right: Length::inches(1), start: Length::inches(3), end: Length::inches(3) },
+        extra: Extra {
+            left: Length::inches(3),
+            right: Length::inches(1),
+            start: Length::inches(3),
+            end: Length::inches(3),
+        },
         phase: None,
     });
     layout.roll.placements.push(Placement { piece: id.to_owned(), x, y });

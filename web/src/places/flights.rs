@@ -27,7 +27,8 @@ pub fn FlightForm(flight: FlightId) -> impl IntoView {
             here.act("stairs", vec![Edit::SetFlight { flight }]);
         }
     };
-    let of = move |part: fn(&Flight) -> Length| Signal::derive(move || found.get().map(|it| part(&it)).unwrap_or_default());
+    let of =
+        move |part: fn(&Flight) -> Length| Signal::derive(move || found.get().map(|it| part(&it)).unwrap_or_default());
     let rename = move |event| {
         let name = event_target_value(&event).trim().to_owned();
         if !name.is_empty() {

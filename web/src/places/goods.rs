@@ -33,18 +33,9 @@ pub fn shown_width(width: Length) -> String {
 pub fn add_goods(here: OpenJob) {
     let job = here.job.get_untracked();
     let roll_width = job.goods.last().map_or(Length::feet(12), |it| it.roll_width);
-    let goods = Goods {
-        id: GoodsId(Uuid::new_v4()),
-        name: format!("Carpet {}", job.goods.len() + 1),
-        roll_width,
-        repeat_length: Length::ZERO,
-        repeat_width: Length::ZERO,
-        pattern: Match::None,
-        pile: true,
-        increment: Length::ZERO,
-        minimum: Length::ZERO,
-        order: Order::between(job.goods.last().map(|it| &it.order), None),
-    };
+    let name = format!("Carpet {}", job.goods.len() + 1);
+    let order = Order::between(job.goods.last().map(|it| &it.order), None);
+    let goods = Goods::plain(GoodsId(Uuid::new_v4()), name, roll_width, order);
     let id = goods.id;
     here.act("goods", vec![Edit::AddGoods { goods }]);
     go(Route::In(here.id, Place::Goods(id)));
@@ -122,11 +113,17 @@ fn WidthField(found: Memo<Option<Goods>>, change: Callback<Goods>) -> impl IntoV
 fn Pattern(found: Memo<Option<Goods>>, change: Callback<Goods>) -> impl IntoView {
     let pattern = Memo::new(move |_| found.get().map(|it| it.pattern).unwrap_or_default());
     let set = move |to: Match| with(found, change, |it| it.pattern = to);
-    let kinds = [(Match::None, "Plain"), (Match::Set, "Set match"), (Match::Drop { numerator: 1, denominator: 2 }, "Half drop"), (Match::Drop { numerator: 1, denominator: 3 }, "Third drop")];
+    let kinds = [
+        (Match::None, "Plain"),
+        (Match::Set, "Set match"),
+        (Match::Drop { numerator: 1, denominator: 2 }, "Half drop"),
+        (Match::Drop { numerator: 1, denominator: 3 }, "Third drop"),
+    ];
     let keys = kinds.map(|(kind, name)| view! {
         <button type="button" class="segment" aria-pressed=move || (pattern.get() == kind).to_string() on:click=move |_| set(kind)>{name}</button>
     });
-    let of = move |part: fn(&Goods) -> Length| Signal::derive(move || found.get().map(|it| part(&it)).unwrap_or_default());
+    let of =
+        move |part: fn(&Goods) -> Length| Signal::derive(move || found.get().map(|it| part(&it)).unwrap_or_default());
     view! {
         <div class="field">
             <span class="field-label">"Pattern"</span>
@@ -145,7 +142,8 @@ fn Pattern(found: Memo<Option<Goods>>, change: Callback<Goods>) -> impl IntoView
 
 #[component]
 fn Ordering(found: Memo<Option<Goods>>, change: Callback<Goods>) -> impl IntoView {
-    let of = move |part: fn(&Goods) -> Length| Signal::derive(move || found.get().map(|it| part(&it)).unwrap_or_default());
+    let of =
+        move |part: fn(&Goods) -> Length| Signal::derive(move || found.get().map(|it| part(&it)).unwrap_or_default());
     view! {
         <LengthField name="Sold in steps of" value=of(|it| it.increment) set=Callback::new(move |to| with(found, change, |it| it.increment = to)) hint="The order is rounded up to a whole number of these." />
         <LengthField name="Least order" value=of(|it| it.minimum) set=Callback::new(move |to| with(found, change, |it| it.minimum = to)) />

@@ -23,14 +23,18 @@ pub fn GoodsPicker(picked: RwSignal<Option<GoodsId>>) -> impl IntoView {
         takeoff.goods.iter().map(|it| (it.goods, it.name.clone())).collect::<Vec<_>>()
     });
     let shown = Memo::new(move |_| shown_goods(&here.takeoff.get(), picked.get()).map(|(_, it)| it.goods));
-    let button = move |(id, name): (GoodsId, String)| view! {
-        <button type="button" class="segment" aria-pressed=move || (shown.get() == Some(id)).to_string() on:click=move |_| picked.set(Some(id))>
-            {name}
-        </button>
+    let button = move |(id, name): (GoodsId, String)| {
+        view! {
+            <button type="button" class="segment" aria-pressed=move || (shown.get() == Some(id)).to_string() on:click=move |_| picked.set(Some(id))>
+                {name}
+            </button>
+        }
     };
-    let change = move || shown.get().map(|id| view! {
+    let change = move || {
+        shown.get().map(|id| view! {
         <a class="button button-quiet no-print" href=Route::In(here.id, Place::Goods(id)).to_string()>"Change goods"</a>
-    });
+    })
+    };
     let names = move || {
         let goods = goods.get();
         match goods.as_slice() {

@@ -3,7 +3,7 @@
 use leptos::ev::SubmitEvent;
 use leptos::prelude::*;
 use shared_model::ids::GoodsId;
-use shared_model::job::{Edit, Goods, Match, Order};
+use shared_model::job::{Edit, Goods, Order};
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
 
@@ -50,7 +50,9 @@ pub fn Jobs() -> impl IntoView {
 fn Unpaired() -> impl IntoView {
     let phone = Phone::here();
     let words = move || match phone.link.get() {
-        Link::Unpaired => "This phone is not paired with the shop. On a phone that is, open Add a phone, and scan its code here.",
+        Link::Unpaired => {
+            "This phone is not paired with the shop. On a phone that is, open Add a phone, and scan its code here."
+        }
         Link::Closed(_) => "The server closed the connection.",
         _ => "Waiting for the first answer of the shop's server…",
     };
@@ -86,7 +88,8 @@ fn job_line(record: JobRecord) -> impl IntoView {
 #[component]
 fn NewJob() -> impl IntoView {
     let phone = Phone::here();
-    let (name, units, width) = (RwSignal::new(String::new()), RwSignal::new(Units::Imperial), RwSignal::new(None::<Length>));
+    let (name, units, width) =
+        (RwSignal::new(String::new()), RwSignal::new(Units::Imperial), RwSignal::new(None::<Length>));
     let unnamed = RwSignal::new(false);
     let make = move |event: SubmitEvent| {
         event.prevent_default();
@@ -102,8 +105,10 @@ fn NewJob() -> impl IntoView {
         units.set(to);
         width.set(None);
     };
-    let unit_key = move |to: Units, label: &'static str| view! {
-        <button type="button" class="segment" aria-pressed=move || (units.get() == to).to_string() on:click=move |_| choose_units(to)>{label}</button>
+    let unit_key = move |to: Units, label: &'static str| {
+        view! {
+            <button type="button" class="segment" aria-pressed=move || (units.get() == to).to_string() on:click=move |_| choose_units(to)>{label}</button>
+        }
     };
     view! {
         <form class="form" on:submit=make>
@@ -153,18 +158,7 @@ const fn usual_width(units: Units) -> Length {
 
 fn first_edits(name: String, units: Units, width: Option<Length>) -> Vec<Edit> {
     let roll_width = width.unwrap_or_else(|| usual_width(units));
-    let goods = Goods {
-        id: GoodsId(Uuid::new_v4()),
-        name: "Carpet".to_owned(),
-        roll_width,
-        repeat_length: Length::ZERO,
-        repeat_width: Length::ZERO,
-        pattern: Match::None,
-        pile: true,
-        increment: Length::ZERO,
-        minimum: Length::ZERO,
-        order: Order::between(None, None),
-    };
+    let goods = Goods::plain(GoodsId(Uuid::new_v4()), "Carpet".to_owned(), roll_width, Order::between(None, None));
     vec![Edit::NameJob { name }, Edit::SetUnits { units }, Edit::AddGoods { goods }]
 }
 

@@ -110,7 +110,9 @@ impl Measuring {
 
     pub fn can_close(self) -> bool {
         let job = self.here.job.get();
-        self.room.with(|room| room.as_ref().is_some_and(|it| !it.closed && it.walls.len() >= 3 && sketch(it, &job.rules).closes))
+        self.room.with(|room| {
+            room.as_ref().is_some_and(|it| !it.closed && it.walls.len() >= 3 && sketch(it, &job.rules).closes)
+        })
     }
 
     pub fn close_ring(self) {

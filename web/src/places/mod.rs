@@ -1,13 +1,13 @@
 //! The places of the page, in the order of the work.
 
-pub mod jobs;
-pub mod rooms;
-pub mod measure;
-pub mod flights;
-pub mod goods;
-pub mod seams;
 pub mod cuts;
 pub mod day;
+pub mod flights;
+pub mod goods;
+pub mod jobs;
+pub mod measure;
+pub mod rooms;
+pub mod seams;
 pub mod sharing;
 
 mod cautions;

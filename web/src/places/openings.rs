@@ -110,11 +110,13 @@ pub fn OpeningPanel() -> impl IntoView {
 fn OpeningTabs(editing: Memo<Option<OpeningId>>) -> impl IntoView {
     let measuring: Measuring = expect_context();
     let done = move |_| measuring.aim.update(|it| *it = it.wall().map_or(Aim::Next, Aim::Wall));
-    let go = move |id: Option<OpeningId>| measuring.aim.update(|it| {
-        if let Some(wall) = it.wall() {
-            *it = Aim::Opening(wall, id, OpeningField::Offset);
-        }
-    });
+    let go = move |id: Option<OpeningId>| {
+        measuring.aim.update(|it| {
+            if let Some(wall) = it.wall() {
+                *it = Aim::Opening(wall, id, OpeningField::Offset);
+            }
+        })
+    };
     let keys = move || {
         let (room, wall) = picked_wall(measuring)?;
         let units = measuring.here.job.get().units;
@@ -156,13 +158,21 @@ fn OpeningFacts(id: OpeningId) -> impl IntoView {
         }
     };
     let field = move |field: OpeningField, name: &'static str| {
-        let value = move || opening.get().map(|it| match field {
-            OpeningField::Offset => it.offset,
-            OpeningField::Width => it.width,
-            OpeningField::Depth => it.depth,
-        });
+        let value = move || {
+            opening.get().map(|it| match field {
+                OpeningField::Offset => it.offset,
+                OpeningField::Width => it.width,
+                OpeningField::Depth => it.depth,
+            })
+        };
         let current = move || matches!(aim.get(), Aim::Opening(_, _, now) if now == field).to_string();
-        let pick = move |_| aim.update(|it| if let Some(wall) = it.wall() { *it = Aim::Opening(wall, Some(id), field) });
+        let pick = move |_| {
+            aim.update(|it| {
+                if let Some(wall) = it.wall() {
+                    *it = Aim::Opening(wall, Some(id), field)
+                }
+            })
+        };
         let shown = move || value().map(|it| shown::length(it, here.job.get().units));
         view! { <button type="button" class="button" data-fact=name.to_lowercase() aria-pressed=current on:click=pick>{name}" "{shown}</button> }
     };
@@ -212,7 +222,11 @@ fn LeadsTo(opening: Memo<Option<Opening>>, set: Callback<Option<RoomId>>) -> imp
         let leads = opening.get().and_then(|it| it.leads_to);
         let job = here.job.get();
         let others = job.rooms.iter().filter(|it| Some(it.id) != own);
-        others.map(|it| view! { <option value=it.id.to_string() selected=leads == Some(it.id)>{it.name.clone()}</option> }).collect::<Vec<_>>()
+        others
+            .map(
+                |it| view! { <option value=it.id.to_string() selected=leads == Some(it.id)>{it.name.clone()}</option> },
+            )
+            .collect::<Vec<_>>()
     };
     view! {
         <label class="field">

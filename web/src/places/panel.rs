@@ -35,7 +35,8 @@ pub fn Standing() -> impl IntoView {
     let Measuring { here, room, aim, .. } = expect_context();
     let words = Memo::new(move |_| room.with(|it| it.as_ref().map(|room| standing(room, &here.job.get()))));
     // While one wall is entered, what is wrong elsewhere waits.
-    let concerns = move |words: &Words| words.tone == Tone::Said || aim.get().wall().is_none_or(|it| words.wall == Some(it));
+    let concerns =
+        move |words: &Words| words.tone == Tone::Said || aim.get().wall().is_none_or(|it| words.wall == Some(it));
     move || {
         words.get().filter(|it| !it.text.is_empty() && concerns(it)).map(|Words { text, tone, .. }| {
             let class = match tone {
@@ -100,7 +101,8 @@ pub fn Panel() -> impl IntoView {
     let Measuring { room, aim, pad, .. } = measuring;
     let turning = RwSignal::new(false);
     let opening = Memo::new(move |_| matches!(aim.get(), Aim::Opening(..)));
-    let label = Signal::derive(move || room.with(|it| it.as_ref().map(|it| aim_words(it, measuring)).unwrap_or_default()));
+    let label =
+        Signal::derive(move || room.with(|it| it.as_ref().map(|it| aim_words(it, measuring)).unwrap_or_default()));
     let enter = Signal::derive(move || enter_word(measuring).to_owned());
     view! {
         {move || if opening.get() {
@@ -142,7 +144,10 @@ fn enter_word(measuring: Measuring) -> &'static str {
 
 /// The key beside the digits that turns the corner the other way.
 fn turn_key(measuring: Measuring) -> impl IntoView {
-    let cannot = move || measuring.aim.get() == Aim::Next && measuring.room.with(|it| it.as_ref().is_none_or(|it| it.closed || it.walls.is_empty()));
+    let cannot = move || {
+        measuring.aim.get() == Aim::Next
+            && measuring.room.with(|it| it.as_ref().is_none_or(|it| it.closed || it.walls.is_empty()))
+    };
     let left = move || measuring.turn_now().0.0 < 0;
     view! {
         <button
@@ -243,11 +248,16 @@ fn WallActions(read: bool, turning: RwSignal<bool>) -> impl IntoView {
     let measuring: Measuring = expect_context();
     let Measuring { here, room, aim, .. } = measuring;
     let picked = move || Some((room.get_untracked()?, measuring.aim.get_untracked().wall()?));
-    let correct = move |_| aim.update(|it| *it = match *it {
-        Aim::Correct(wall) => Aim::Wall(wall),
-        other => other.wall().map_or(other, Aim::Correct),
-    });
-    let openings = move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Opening(wall, None, OpeningField::Offset)));
+    let correct = move |_| {
+        aim.update(|it| {
+            *it = match *it {
+                Aim::Correct(wall) => Aim::Wall(wall),
+                other => other.wall().map_or(other, Aim::Correct),
+            }
+        })
+    };
+    let openings =
+        move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Opening(wall, None, OpeningField::Offset)));
     let insert = move |_| {
         if let Some((wall, edits)) = picked().and_then(|(room, wall)| insert_wall(&room, wall)) {
             here.act("wall put in", edits);

@@ -17,8 +17,12 @@ pub fn PlanProblems() -> impl IntoView {
     move || {
         let takeoff = here.takeoff.get();
         let (plan, rooms): (Vec<_>, Vec<_>) = takeoff.problems.iter().partition(|it| concerns_plan(it.kind));
-        let told = plan.into_iter().map(|it| view! { <p class="problem"><span class="problem-text">{it.text.clone()}</span></p> }).collect_view();
-        let wrong = rooms.iter().filter(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked)).count();
+        let told = plan
+            .into_iter()
+            .map(|it| view! { <p class="problem"><span class="problem-text">{it.text.clone()}</span></p> })
+            .collect_view();
+        let wrong =
+            rooms.iter().filter(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked)).count();
         let left = rooms.len() - wrong;
         let open = (wrong > 0).then(|| view! {
             <p class="problem"><span class="problem-text">{crate::shown::count(wrong, "reading needs", "readings need")} " a second look, under Rooms, before you cut."</span></p>

@@ -31,8 +31,10 @@ pub fn RoomMenu(room: RoomId, open: RwSignal<bool>) -> impl IntoView {
     let goods = move || {
         let job = here.job.get();
         let laid = current().and_then(|it| it.goods).or(job.goods.first().map(|it| it.id));
-        let key = |(id, name): (GoodsId, String)| view! {
-            <button type="button" class="segment" aria-pressed=(laid == Some(id)).to_string() on:click=move |_| lay(Some(id))>{name}</button>
+        let key = |(id, name): (GoodsId, String)| {
+            view! {
+                <button type="button" class="segment" aria-pressed=(laid == Some(id)).to_string() on:click=move |_| lay(Some(id))>{name}</button>
+            }
         };
         let all: Vec<_> = job.goods.iter().map(|it| (it.id, it.name.clone())).collect();
         (all.len() > 1).then(|| view! {

@@ -74,7 +74,8 @@ struct Standing {
 
 fn standing(room: &Room, job: &Job) -> Standing {
     let (outline, problems) = close(room, &job.rules, job.units);
-    let wrong = room.closed && problems.iter().any(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked));
+    let wrong =
+        room.closed && problems.iter().any(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked));
     let unread = room.walls.iter().filter(|it| it.in_force().next().is_none()).count();
     let walls = shown::count(room.walls.len(), "wall", "walls");
     let words = match (room.walls.len(), room.closed, outline) {
@@ -95,7 +96,9 @@ fn RoomList() -> impl IntoView {
         let several_levels = job.rooms.iter().any(|it| it.level != 0);
         let row = |room: &Room| {
             let Standing { words, wrong } = standing(room, &job);
-            let there = others.iter().enumerate().filter(|(_, (_, at))| matches!(at, Whereabouts::Room(id) | Whereabouts::Wall(id, _) if *id == room.id));
+            let there = others.iter().enumerate().filter(
+                |(_, (_, at))| matches!(at, Whereabouts::Room(id) | Whereabouts::Wall(id, _) if *id == room.id),
+            );
             let there = there.map(|(n, (person, _))| view! { <span class=format!("person p{}", n % 6)><span class="person-dot"></span>{person.name.clone()}</span> }).collect_view();
             let level = several_levels.then(|| view! { <span class="quiet">{level_name(room.level)}</span> });
             view! {
@@ -125,7 +128,8 @@ fn AddRoom(open: RwSignal<bool>) -> impl IntoView {
         let job = here.job.get_untracked();
         let room = RoomId(Uuid::new_v4());
         let order = Order::between(job.rooms.last().map(|it| &it.order), None);
-        let edit = Edit::AddRoom { room, name: free_name(&job, name), level: level.get_untracked(), goods: None, order };
+        let edit =
+            Edit::AddRoom { room, name: free_name(&job, name), level: level.get_untracked(), goods: None, order };
         open.set(false);
         here.act("room", vec![edit]);
         go(Route::In(here.id, Place::Room(room)));
@@ -137,7 +141,8 @@ fn AddRoom(open: RwSignal<bool>) -> impl IntoView {
             add(&named);
         }
     };
-    let usual = USUAL_NAMES.map(|it| view! { <button type="button" class="button" data-name=it on:click=move |_| add(it)>{it}</button> });
+    let usual = USUAL_NAMES
+        .map(|it| view! { <button type="button" class="button" data-name=it on:click=move |_| add(it)>{it}</button> });
     let levels = LEVELS.map(|it| view! {
         <button type="button" class="segment" aria-pressed=move || (level.get() == it).to_string() on:click=move |_| level.set(it)>{level_name(it)}</button>
     });
@@ -194,7 +199,11 @@ fn FlightList() -> impl IntoView {
     move || {
         let job = here.job.get();
         let row = |it: &Flight| {
-            let words = if it.width == Length::ZERO { "not measured".to_owned() } else { shown::count(it.steps as usize, "step", "steps") };
+            let words = if it.width == Length::ZERO {
+                "not measured".to_owned()
+            } else {
+                shown::count(it.steps as usize, "step", "steps")
+            };
             view! {
                 <a class="item" data-flight=it.id.to_string() href=Route::In(here.id, Place::Flight(it.id)).to_string()>
                     <span class="item-main"><strong>{it.name.clone()}</strong></span>
@@ -247,7 +256,16 @@ mod tests {
         for name in ["Bedroom", "bedroom 2"] {
             let (id, name) = (RoomId(Uuid::nil()), name.to_owned());
             let order = Order::between(None, None);
-            job.rooms.push(Room { id, name, level: 0, goods: None, closed: false, walls: Vec::new(), openings: Vec::new(), order });
+            job.rooms.push(Room {
+                id,
+                name,
+                level: 0,
+                goods: None,
+                closed: false,
+                walls: Vec::new(),
+                openings: Vec::new(),
+                order,
+            });
         }
         assert_eq!(free_name(&job, "Bedroom"), "Bedroom 3");
     }

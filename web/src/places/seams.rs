@@ -7,7 +7,7 @@ use shared_model::layout::{Layout, Seam};
 use shared_model::takeoff::GoodsTakeoff;
 use uuid::Uuid;
 
-use super::compare::{against_first, piles, pile_words, seam_cost, seam_name, seam_points};
+use super::compare::{against_first, pile_words, piles, seam_cost, seam_name, seam_points};
 use super::goods_picker::{GoodsPicker, shown_goods};
 use super::problems::PlanProblems;
 use crate::drawing::plan::{FloorPlan, Laid};
@@ -69,7 +69,11 @@ fn NothingToLay() -> impl IntoView {
 }
 
 /// What is laid, looked up in today's takeoff.
-fn with_layout<T>(here: OpenJob, laid: Option<Laid>, read: impl FnOnce(&Job, &GoodsTakeoff, &Layout) -> T) -> Option<T> {
+fn with_layout<T>(
+    here: OpenJob,
+    laid: Option<Laid>,
+    read: impl FnOnce(&Job, &GoodsTakeoff, &Layout) -> T,
+) -> Option<T> {
     let (job, takeoff) = (here.job.get(), here.takeoff.get());
     let goods = takeoff.goods.get(laid?.goods)?;
     Some(read(&job, goods, goods.layouts.get(laid?.layout)?))
@@ -82,7 +86,10 @@ fn Piles(laid: Memo<Option<Laid>>) -> impl IntoView {
     let lines = move || {
         let floor = &here.takeoff.get().floor;
         let piles = with_layout(here, laid.get(), |job, _, layout| piles(layout, floor, job)).unwrap_or_default();
-        piles.into_iter().map(|(pile, rooms)| view! { <p>"Pile runs "<strong>{pile_words(pile)}</strong>": " {rooms}</p> }).collect_view()
+        piles
+            .into_iter()
+            .map(|(pile, rooms)| view! { <p>"Pile runs "<strong>{pile_words(pile)}</strong>": " {rooms}</p> })
+            .collect_view()
     };
     view! { <div class="piles">{lines}</div> }
 }
@@ -94,18 +101,24 @@ fn Layouts(laid: Memo<Option<Laid>>, looked_at: RwSignal<Option<String>>) -> imp
     let cards = move || {
         let cards = with_layout(here, laid.get(), |job, goods, looked| {
             let first = goods.layouts.first().unwrap_or(looked);
-            let card = |(index, it): (usize, &Layout)| LayoutCard::of(it, first, job, it.key == looked.key, index == goods.chosen);
+            let card = |(index, it): (usize, &Layout)| {
+                LayoutCard::of(it, first, job, it.key == looked.key, index == goods.chosen)
+            };
             goods.layouts.iter().enumerate().map(card).collect::<Vec<_>>()
         });
         cards.unwrap_or_default().into_iter().map(|it| it.show(looked_at)).collect_view()
     };
     let choose = move |_| {
-        let edit = with_layout(here, laid.get(), |job, goods, layout| choose(job, goods, layout, ChoiceId(Uuid::new_v4())));
+        let edit =
+            with_layout(here, laid.get(), |job, goods, layout| choose(job, goods, layout, ChoiceId(Uuid::new_v4())));
         if let Some(edit) = edit {
             here.act("layout", vec![edit]);
         }
     };
-    let is_chosen = move || with_layout(here, laid.get(), |_, goods, layout| goods.layout().is_some_and(|it| it.key == layout.key)).unwrap_or(true);
+    let is_chosen = move || {
+        with_layout(here, laid.get(), |_, goods, layout| goods.layout().is_some_and(|it| it.key == layout.key))
+            .unwrap_or(true)
+    };
     let already_cut = move || {
         let cut = with_layout(here, laid.get(), |job, _, layout| cutting::cut_but_not_planned(job, &[layout]).len())?;
         (cut > 0 && !is_chosen()).then(|| view! {
@@ -124,7 +137,8 @@ fn Layouts(laid: Memo<Option<Laid>>, looked_at: RwSignal<Option<String>>) -> imp
 
 /// The decision for a layout, in place of the ones before it for the same goods.
 fn choose(job: &Job, goods: &GoodsTakeoff, layout: &Layout, id: ChoiceId) -> Edit {
-    let before = job.choices.iter().filter(|it| matches!(it.decision, Decision::Layout { goods: of, .. } if of == goods.goods));
+    let before =
+        job.choices.iter().filter(|it| matches!(it.decision, Decision::Layout { goods: of, .. } if of == goods.goods));
     let decision = Decision::Layout { goods: goods.goods, key: layout.key.clone(), order: layout.order };
     Edit::Choose { choice: NewChoice { id, decision, supersedes: before.map(|it| it.id).collect() } }
 }
@@ -177,15 +191,21 @@ fn SeamList(laid: Memo<Option<Laid>>, seam: RwSignal<Option<usize>>, open: Callb
     let here = OpenJob::here();
     let items = move || {
         let items = with_layout(here, laid.get(), |job, _, layout| {
-            layout.seams.iter().map(|it| (seam_title(it, job), shown::length(it.length, job.units), seam_points(seam_cost(it)))).collect::<Vec<_>>()
+            layout
+                .seams
+                .iter()
+                .map(|it| (seam_title(it, job), shown::length(it.length, job.units), seam_points(seam_cost(it))))
+                .collect::<Vec<_>>()
         });
         items.unwrap_or_default()
     };
-    let item = move |(index, (title, length, points)): (usize, (String, String, String))| view! {
-        <button type="button" class="item" aria-current=move || (seam.get() == Some(index)).to_string() on:click=move |_| open.run(index)>
-            <span class="item-main"><strong>{title}</strong><span class="quiet">{points}</span></span>
-            <span class="item-side"><span class="number">{length}</span></span>
-        </button>
+    let item = move |(index, (title, length, points)): (usize, (String, String, String))| {
+        view! {
+            <button type="button" class="item" aria-current=move || (seam.get() == Some(index)).to_string() on:click=move |_| open.run(index)>
+                <span class="item-main"><strong>{title}</strong><span class="quiet">{points}</span></span>
+                <span class="item-side"><span class="number">{length}</span></span>
+            </button>
+        }
     };
     view! {
         <Show when=move || !items().is_empty() fallback=|| view! { <p class="quiet">"This layout needs no seam."</p> }>
@@ -256,8 +276,13 @@ mod tests {
         let job = Job { choices: vec![made(10, loop_pile), made(11, berber), cut], ..fixture::job() };
         let layout = fixture::layout("new", Length::feet(50), Length::ZERO, 0);
         let goods = GoodsTakeoff { goods: loop_pile, name: String::new(), layouts: vec![layout.clone()], chosen: 0 };
-        let Edit::Choose { choice } = choose(&job, &goods, &layout, ChoiceId(Uuid::from_u128(20))) else { panic!("not a choice") };
-        assert_eq!(choice.decision, Decision::Layout { goods: loop_pile, key: "new".to_owned(), order: Length::feet(50) });
+        let Edit::Choose { choice } = choose(&job, &goods, &layout, ChoiceId(Uuid::from_u128(20))) else {
+            panic!("not a choice")
+        };
+        assert_eq!(
+            choice.decision,
+            Decision::Layout { goods: loop_pile, key: "new".to_owned(), order: Length::feet(50) }
+        );
         assert_eq!(choice.supersedes, vec![ChoiceId(Uuid::from_u128(10))]);
     }
 

@@ -43,8 +43,20 @@ fn Sharing() -> impl IntoView {
         0 => "has everything".to_owned(),
         n => format!("has everything, {} only here", edits(n)),
     };
-    let on_server = move || here.truth.get().shared.map_or_else(|| "has nothing of this job yet".to_owned(), |at| format!("had the same at {}", clock(at)));
-    let waiting = move || phone.with(here.id, |it| { it.signals.truth.track(); it.kept.waiting_list() }).unwrap_or_default();
+    let on_server = move || {
+        here.truth
+            .get()
+            .shared
+            .map_or_else(|| "has nothing of this job yet".to_owned(), |at| format!("had the same at {}", clock(at)))
+    };
+    let waiting = move || {
+        phone
+            .with(here.id, |it| {
+                it.signals.truth.track();
+                it.kept.waiting_list()
+            })
+            .unwrap_or_default()
+    };
     let apart = here.signals().apart;
     view! {
         <dl class="facts">
@@ -74,15 +86,24 @@ fn Sharing() -> impl IntoView {
 #[component]
 pub fn People() -> impl IntoView {
     let here = OpenJob::here();
-    let people = move || here.others.get().into_iter().enumerate().map(|(n, (person, at))| {
-        let place = match at {
-            Whereabouts::Room(room) | Whereabouts::Wall(room, _) => here.job.get().room(room).map(|it| format!(" in {}", it.name)),
-            _ => None,
-        };
-        view! {
-            <li class=format!("person p{}", n % 6)><span class="person-dot"></span>{person.name}{place}</li>
-        }
-    }).collect_view();
+    let people = move || {
+        here.others
+            .get()
+            .into_iter()
+            .enumerate()
+            .map(|(n, (person, at))| {
+                let place = match at {
+                    Whereabouts::Room(room) | Whereabouts::Wall(room, _) => {
+                        here.job.get().room(room).map(|it| format!(" in {}", it.name))
+                    }
+                    _ => None,
+                };
+                view! {
+                    <li class=format!("person p{}", n % 6)><span class="person-dot"></span>{person.name}{place}</li>
+                }
+            })
+            .collect_view()
+    };
     view! { <ul class="people" id="people" aria-label="Also in this job now">{people}</ul> }
 }
 
@@ -146,5 +167,6 @@ async fn make_link() -> Result<Pairing, String> {
         return Err(format!("The server makes no link ({}). Is this phone paired?", answer.status()));
     }
     let text = JsFuture::from(answer.text().map_err(offline)?).await.map_err(offline)?;
-    serde_json::from_str(&text.as_string().unwrap_or_default()).map_err(|it| format!("The server's answer was not understood: {it}"))
+    serde_json::from_str(&text.as_string().unwrap_or_default())
+        .map_err(|it| format!("The server's answer was not understood: {it}"))
 }

@@ -10,7 +10,6 @@ const BEN: DeviceId = DeviceId(Uuid::from_u128(2));
 const ROOM: RoomId = RoomId(Uuid::from_u128(10));
 const WALL: WallId = WallId(Uuid::from_u128(11));
 
-
 /// One person's document and undo list.
 struct Hand {
     doc: JobDoc,

@@ -3,7 +3,13 @@
 //! Everything is seen with the pile running away: `u` across to the right, `v` along. Slanted walls are compared with a
 //! tolerance of a few counts (1/8 µm), everything else exactly.
 
+mod plane;
+mod tiles;
+
 use std::fmt::Debug;
+
+use plane::{Polygon, doubled_area, edges, inside, perimeter};
+use tiles::tile;
 
 use shared_model::floor::{NapGroup, PlacedRoom};
 use shared_model::ids::RoomId;
@@ -75,7 +81,9 @@ impl<'a> Check<'a> {
         let floor = &self.takeoff.floor;
         for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == self.goods.id) {
             let Some(pile) = self.layout.groups.iter().find(|it| it.group == index).map(|it| it.pile) else {
-                faults.expect(!self.takeoff.problems.is_empty(), || format!("group {index} is not laid, and nobody says why"));
+                faults.expect(!self.takeoff.problems.is_empty(), || {
+                    format!("group {index} is not laid, and nobody says why")
+                });
                 continue;
             };
             for placed in floor.rooms.iter().filter(|it| group.rooms.contains(&it.room)) {
@@ -173,9 +181,15 @@ impl<'a> Check<'a> {
         let id = &piece.id;
         let net = [piece.width - extra.left - extra.right, piece.length - extra.start - extra.end];
         let bounds = [laid.right - laid.left, laid.end - laid.start];
-        faults.equal(|| format!("{id}: width and length less trims and allowances"), &net.map(|it| it.0 as f64), &bounds);
+        faults.equal(
+            || format!("{id}: width and length less trims and allowances"),
+            &net.map(|it| it.0 as f64),
+            &bounds,
+        );
         let step = rules.cut_step.0.max(1);
-        faults.expect(piece.width.0 % step == 0 || piece.width == self.goods.roll_width, || format!("{id}: width not rounded"));
+        faults.expect(piece.width.0 % step == 0 || piece.width == self.goods.roll_width, || {
+            format!("{id}: width not rounded")
+        });
         faults.expect(piece.length.0 % step == 0, || format!("{id}: length not rounded"));
         let most = Length(rules.wall_allowance.0.max(rules.seam_trim.0) + step - 1);
         for (side, it) in [("left", extra.left), ("right", extra.right), ("start", extra.start), ("end", extra.end)] {
@@ -200,7 +214,9 @@ impl<'a> Check<'a> {
     fn is_joined(&self, room: RoomId) -> bool {
         let leads = |from: RoomId| {
             let openings = self.job.rooms.iter().filter(move |it| it.id == from).flat_map(|it| &it.openings);
-            openings.filter(|it| it.kind.reaches_floor() && it.floor != FloorAtOpening::OtherFloor).filter_map(|it| it.leads_to)
+            openings
+                .filter(|it| it.kind.reaches_floor() && it.floor != FloorAtOpening::OtherFloor)
+                .filter_map(|it| it.leads_to)
         };
         leads(room).next().is_some() || self.job.rooms.iter().any(|it| leads(it.id).any(|to| to == room))
     }
@@ -230,7 +246,10 @@ impl<'a> Check<'a> {
                     let others = !straight && pieces.iter().any(|it| it.cut_reaches(needed));
                     faults.expect(laid.cut_reaches(needed) || others, || {
                         let what = if seam { "seam" } else { "wall" };
-                        format!("{}: too little carpet at the {side}, beyond the {what} at {u:.0}, {v:.0}", laid.piece.id)
+                        format!(
+                            "{}: too little carpet at the {side}, beyond the {what} at {u:.0}, {v:.0}",
+                            laid.piece.id
+                        )
                     });
                     // An opening to another room's carpet is seamed too.
                     let needed = (u + trim * du, v + trim * dv);
@@ -268,7 +287,9 @@ impl<'a> Check<'a> {
                 let shift = drop * f64::from(breadth - 1) * repeat as f64;
                 let along = (at.y.0 as f64 - start - shift).rem_euclid(repeat as f64);
                 let wanted = *first.get_or_insert(along);
-                faults.expect(apart(along, wanted, repeat) <= 1.0, || format!("{}: out of step along the roll", piece.id));
+                faults.expect(apart(along, wanted, repeat) <= 1.0, || {
+                    format!("{}: out of step along the roll", piece.id)
+                });
                 let kept = piece.phase.is_some_and(|it| (at.y.0 - it.0).rem_euclid(repeat) == 0);
                 faults.expect(kept, || format!("{}: not at its phase", piece.id));
                 let columns = goods.repeat_width.0;
@@ -276,7 +297,8 @@ impl<'a> Check<'a> {
                     let left = laid.left - piece.extra.left.0 as f64;
                     let column = (at.x.0 as f64 - left).rem_euclid(columns as f64);
                     let wanted = *across.get_or_insert(column);
-                    faults.expect(apart(column, wanted, columns) <= 1.0, || format!("{}: out of step across", piece.id));
+                    faults
+                        .expect(apart(column, wanted, columns) <= 1.0, || format!("{}: out of step across", piece.id));
                 }
             }
         }
@@ -285,7 +307,11 @@ impl<'a> Check<'a> {
     fn flights(&self, faults: &mut Faults) {
         let rules = &self.job.rules;
         for flight in &self.job.flights {
-            let runs = self.layout.pieces.iter().filter(|it| matches!(it.part, Part::Flight { flight: own, .. } if own == flight.id));
+            let runs = self
+                .layout
+                .pieces
+                .iter()
+                .filter(|it| matches!(it.part, Part::Flight { flight: own, .. } if own == flight.id));
             let runs: Vec<&Piece> = runs.collect();
             if runs.is_empty() {
                 continue;
@@ -297,9 +323,10 @@ impl<'a> Check<'a> {
                 faults.expect(net.0 % step.0 == 0, || format!("{}: cut within a step", run.id));
                 steps += net.0 / step.0;
                 let wide = run.width >= flight.width + rules.stair_tuck * 2;
-                faults.expect(wide && run.extra.left >= rules.stair_tuck && run.extra.right >= rules.stair_tuck, || {
-                    format!("{}: too little to tuck under", run.id)
-                });
+                faults
+                    .expect(wide && run.extra.left >= rules.stair_tuck && run.extra.right >= rules.stair_tuck, || {
+                        format!("{}: too little to tuck under", run.id)
+                    });
             }
             faults.equal(|| format!("{}: steps", flight.name), &steps, &i64::from(flight.steps));
             let spare: i64 = runs.iter().map(|it| it.extra.start.0 + it.extra.end.0).sum();
@@ -307,8 +334,6 @@ impl<'a> Check<'a> {
         }
     }
 }
-
-type Polygon = Vec<(f64, f64)>;
 
 /// A piece as it lies on the floor.
 struct Laid<'a> {
@@ -355,79 +380,8 @@ fn seen(ring: &Ring, pile: PileDirection) -> Polygon {
     ring.0.iter().map(|it| turn(it.x.0, it.y.0, pile)).collect()
 }
 
-fn edges(polygon: &Polygon) -> impl Iterator<Item = ((f64, f64), (f64, f64))> + '_ {
-    polygon.iter().copied().zip(polygon.iter().copied().cycle().skip(1))
-}
-
-fn perimeter(polygon: &Polygon) -> f64 {
-    edges(polygon).map(|(a, b)| (b.0 - a.0).hypot(b.1 - a.1)).sum()
-}
-
-fn doubled_area(ring: &Ring) -> i128 {
-    let next = ring.0.iter().cycle().skip(1);
-    let cross = |(a, b): (&shared_model::polygon::Point, &shared_model::polygon::Point)| {
-        i128::from(a.x.0) * i128::from(b.y.0) - i128::from(b.x.0) * i128::from(a.y.0)
-    };
-    ring.0.iter().zip(next).map(cross).sum()
-}
-
-fn inside(polygon: &Polygon, (u, v): (f64, f64)) -> bool {
-    let crossed = edges(polygon).filter(|(a, b)| {
-        (a.1 > v) != (b.1 > v) && u < a.0 + (b.0 - a.0) * (v - a.1) / (b.1 - a.1)
-    });
-    crossed.count() % 2 == 1
-}
-
 /// How far two phases are apart on their circle.
 fn apart(one: f64, other: f64, step: i64) -> f64 {
     let apart = (one - other).abs() % step as f64;
     apart.min(step as f64 - apart)
-}
-
-/// The `tiles` cover the whole without overlapping: compared line by line, where each line lies between two neighbouring
-/// corners, so that what holds at both ends and in the middle of a stretch holds on all of it.
-fn tile(name: &str, whole: &[Polygon], tiles: &[Polygon], faults: &mut Faults) {
-    let mut levels: Vec<f64> = whole.iter().chain(tiles).flatten().map(|it| it.1).collect();
-    levels.sort_by(f64::total_cmp);
-    levels.dedup();
-    for stretch in levels.windows(2) {
-        let (low, high) = (stretch[0], stretch[1]);
-        if high - low <= TOLERANCE {
-            continue;
-        }
-        for share in [0.0, 0.5, 1.0] {
-            let wanted: Vec<(f64, f64)> = whole.iter().flat_map(|it| spans(it, low, high, share)).collect();
-            let mut found: Vec<(f64, f64)> = tiles.iter().flat_map(|it| spans(it, low, high, share)).collect();
-            found.sort_by(|one, other| one.0.total_cmp(&other.0));
-            let at = low + (high - low) * share;
-            for pair in found.windows(2) {
-                faults.expect(pair[1].0 >= pair[0].1 - TOLERANCE, || format!("{name}: two pieces overlap at {at:.0}"));
-            }
-            for (from, to) in wanted {
-                let mut reached = from;
-                for tile in &found {
-                    if tile.0 <= reached + TOLERANCE {
-                        reached = reached.max(tile.1);
-                    }
-                }
-                faults.expect(reached >= to - TOLERANCE, || format!("{name}: bare floor from {reached:.0} to {to:.0} at {at:.0}"));
-            }
-            let sum = |spans: &[(f64, f64)]| spans.iter().map(|it| it.1 - it.0).sum::<f64>();
-            let over = sum(&found) - whole.iter().flat_map(|it| spans(it, low, high, share)).map(|it| it.1 - it.0).sum::<f64>();
-            faults.expect(over <= TOLERANCE * (found.len() + 1) as f64, || format!("{name}: pieces reach beyond the room at {at:.0}"));
-        }
-    }
-}
-
-/// Where a polygon without corners between `low` and `high` is met by the line at `share` of the way between them.
-fn spans(polygon: &Polygon, low: f64, high: f64, share: f64) -> Vec<(f64, f64)> {
-    let through = edges(polygon).filter(|(a, b)| a.1.min(b.1) <= low && a.1.max(b.1) >= high);
-    let mut met: Vec<(f64, f64)> = through
-        .map(|(a, b)| {
-            let at = |v: f64| a.0 + (b.0 - a.0) * (v - a.1) / (b.1 - a.1);
-            (at((low + high) / 2.0), at(low + (high - low) * share))
-        })
-        .collect();
-    met.sort_by(|one, other| one.0.total_cmp(&other.0));
-    met.chunks_exact(2).map(|pair| (pair[0].1, pair[1].1)).collect()
 }
