@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ids::GoodsId;
-use crate::length::Length;
+use crate::length::{Length, Units};
 
 /// A carpet as it is sold from the roll.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -77,7 +77,7 @@ pub enum Rule {
     SeamTrim,
     /// Left over at each wall edge and each cut end. 3 in: CRI carpet installation standard §6.1 (3 to 4 in).
     WallAllowance,
-    /// Cuts are rounded up to a multiple of this. 1/8 in.
+    /// Cuts are rounded up to a multiple of this. 1/8 in, or 5 mm in a metric job.
     CutStep,
     /// No fill is split into pieces shorter than this. 3 ft: common practice.
     LeastPiece,
@@ -114,6 +114,14 @@ impl Default for Rules {
 }
 
 impl Rules {
+    /// The defaults for a job in these units: a metric crew cuts to 5 mm.
+    pub fn usual(units: Units) -> Self {
+        match units {
+            Units::Imperial => Self::default(),
+            Units::Metric => Self { cut_step: Length::mm(5), ..Self::default() },
+        }
+    }
+
     /// One rule's value; lengths count in 1/8 µm, numbers as they are.
     pub const fn get(&self, rule: Rule) -> i64 {
         match rule {

@@ -16,7 +16,7 @@ use super::{
 };
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::job::Angle;
-use crate::length::Length;
+use crate::length::{Length, Units};
 use crate::problem::Place;
 
 /// The job's name alone: what a list of jobs shows.
@@ -31,13 +31,14 @@ pub(super) fn job(id: JobId, doc: &Automerge) -> Job {
     let rooms = reader.rooms();
     let flights = reader.flights();
     let goods = reader.goods();
-    let rules = reader.rules();
+    let units = fields.text(key::UNITS).and_then(|it| words::value(&words::UNITS, it)).unwrap_or_default();
+    let rules = reader.rules(units);
     let choices = reader.choices();
     let mut job = Job {
         id,
         schema: schema::schema_of(doc),
         name: fields.text(key::NAME).map(short).unwrap_or_default(),
-        units: fields.text(key::UNITS).and_then(|it| words::value(&words::UNITS, it)).unwrap_or_default(),
+        units,
         people: reader.people(),
         rooms,
         flights,
@@ -297,9 +298,9 @@ impl<'d> Reader<'d> {
         goods
     }
 
-    fn rules(&mut self) -> Rules {
+    fn rules(&mut self, units: Units) -> Rules {
         let fields = Node::root(self.doc, key::RULES).read(self.doc);
-        let mut rules = Rules::default();
+        let mut rules = Rules::usual(units);
         for (rule, word) in words::RULES {
             self.dispute(Place::Job, "the rules", &fields, &[(word, word)]);
             if let Some(value) = fields.int(word).filter(|it| limits::rule(rule, *it).is_ok()) {

@@ -254,7 +254,7 @@ impl Grid {
         match side {
             0 => (!n.is_multiple_of(wide)).then(|| n - 1),
             1 => (n + wide < wide * self.rows.len()).then_some(n + wide),
-            2 => ((n + 1) % wide != 0).then_some(n + 1),
+            2 => (!(n + 1).is_multiple_of(wide)).then_some(n + 1),
             _ => (n >= wide).then(|| n - wide),
         }
     }

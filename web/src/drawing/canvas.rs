@@ -119,15 +119,15 @@ where
     };
     let zoom = move |factor: f64| {
         untouched.set(false);
-        window.update(|it| *it = it.zoomed(factor, middle()))
+        window.update(|it| *it = it.zoomed(factor, middle()));
     };
     let shift = move |dx: f64, dy: f64| {
         untouched.set(false);
-        window.update(|it| *it = it.moved((dx, dy)))
+        window.update(|it| *it = it.moved((dx, dy)));
     };
     let show_all = move || {
         untouched.set(true);
-        fit()
+        fit();
     };
     let keys = move |event: KeyboardEvent| {
         match event.key().as_str() {
