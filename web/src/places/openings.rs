@@ -115,7 +115,7 @@ fn OpeningTabs(editing: Memo<Option<OpeningId>>) -> impl IntoView {
             if let Some(wall) = it.wall() {
                 *it = Aim::Opening(wall, id, OpeningField::Offset);
             }
-        })
+        });
     };
     let keys = move || {
         let (room, wall) = picked_wall(measuring)?;
@@ -169,9 +169,9 @@ fn OpeningFacts(id: OpeningId) -> impl IntoView {
         let pick = move |_| {
             aim.update(|it| {
                 if let Some(wall) = it.wall() {
-                    *it = Aim::Opening(wall, Some(id), field)
+                    *it = Aim::Opening(wall, Some(id), field);
                 }
-            })
+            });
         };
         let shown = move || value().map(|it| shown::length(it, here.job.get().units));
         view! { <button type="button" class="button" data-fact=name.to_lowercase() aria-pressed=current on:click=pick>{name}" "{shown}</button> }

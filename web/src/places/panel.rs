@@ -254,7 +254,7 @@ fn WallActions(read: bool, turning: RwSignal<bool>) -> impl IntoView {
                 Aim::Correct(wall) => Aim::Wall(wall),
                 other => other.wall().map_or(other, Aim::Correct),
             }
-        })
+        });
     };
     let openings =
         move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Opening(wall, None, OpeningField::Offset)));
