@@ -1,6 +1,7 @@
 //! What the tests of the whole job share: a server of one's own, and phones that are real browsers.
 #![expect(clippy::panic, clippy::expect_used, reason = "what goes wrong here fails the test that asked for it")]
 
+pub mod cable;
 /// The demo house.
 pub mod demo;
 pub mod peer;

@@ -85,7 +85,8 @@ impl Phone {
         self.join(&server.pairing_link()).await;
     }
 
-    async fn join(&self, link: &str) {
+    /// Pairs the phone by a link.
+    pub async fn join(&self, link: &str) {
         self.open(link).await;
         self.write("input[name=name]", &self.owner).await;
         self.tap("button[type=submit]").await;

@@ -39,6 +39,7 @@ async fn the_phone_keeps_a_document_as_the_same_bytes() {
     let server = Server::start_demo();
     let ada = Phone::paired("Ada", &server).await;
     let mut native = Pass::by_link(&ada.invitation().await, "a computer").await.connect().await;
+    native.until("the list of jobs", |it| !it.jobs.is_empty()).await;
     let job = native.jobs.first().unwrap().job;
     native.open_and_catch_up(job).await;
     let document = native.copies[&job].doc.save();

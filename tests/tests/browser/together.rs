@@ -1,3 +1,4 @@
+use napline_tests::cable::Cable;
 use napline_tests::phone::Phone;
 use napline_tests::server::Server;
 use tokio::join;
@@ -56,7 +57,9 @@ async fn read_first_wall_again(phone: &Phone, keys: &[&str]) {
 #[tokio::test]
 async fn edits_on_both_sides_of_a_cut_network_are_merged() {
     let mut server = Server::start();
-    let ada = Phone::paired("Ada", &server).await;
+    let cable = Cable::to(&server);
+    let ada = Phone::start("Ada").await;
+    ada.join(&cable.link(&server)).await;
     let ben = Phone::invited("Ben", &ada).await;
     start_job(&ada, "Quarry Lane 4").await;
     add_room(&ada, "Bedroom").await;
@@ -65,6 +68,7 @@ async fn edits_on_both_sides_of_a_cut_network_are_merged() {
     open_room(&ben, "Bedroom").await;
 
     // Ada is in the basement, Ben still has the network: both in the same room.
+    cable.cut();
     ada.set_network(false).await;
     feet(&ada, 12).await;
     ada.see(("#sync-chip", "waiting: 2 edits")).await;
@@ -84,6 +88,7 @@ async fn edits_on_both_sides_of_a_cut_network_are_merged() {
     ada.photograph("measuring-without-a-network").await;
 
     server.restart();
+    cable.mend();
     ada.set_network(true).await;
     for phone in [&ada, &ben] {
         go(phone, "rooms").await;

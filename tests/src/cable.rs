@@ -1,0 +1,66 @@
+//! A network cable between one phone and the server, to be cut: open connections end, and no new ones are made.
+
+use std::io;
+use std::net::{Ipv4Addr, Shutdown, TcpListener, TcpStream};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread;
+
+use crate::server::Server;
+
+/// The connections that run through the cable; `None` while it is cut.
+type Live = Arc<Mutex<Option<Vec<TcpStream>>>>;
+
+pub struct Cable {
+    port: u16,
+    live: Live,
+}
+
+impl Cable {
+    /// Lays a cable to the server's port.
+    pub fn to(server: &Server) -> Self {
+        let outer = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port for the cable");
+        let port = outer.local_addr().expect("the cable's port").port();
+        let (inner, live) = (server.port(), Live::new(Mutex::new(Some(Vec::new()))));
+        let plugged = Arc::clone(&live);
+        thread::spawn(move || {
+            for phone in outer.incoming().flatten() {
+                // A server that is not there is a connection that ends at once.
+                let _ = carry(phone, inner, &plugged);
+            }
+        });
+        Self { port, live }
+    }
+
+    /// A link to the server, as it reads at the phone's end of the cable.
+    pub fn link(&self, server: &Server) -> String {
+        server.pairing_link().replacen(&server.address(), &format!("http://127.0.0.1:{}", self.port), 1)
+    }
+
+    pub fn cut(&self) {
+        let live = self.live.lock().unwrap_or_else(PoisonError::into_inner).take();
+        for stream in live.into_iter().flatten() {
+            // One that has ended already needs no cutting.
+            let _ = stream.shutdown(Shutdown::Both);
+        }
+    }
+
+    pub fn mend(&self) {
+        *self.live.lock().unwrap_or_else(PoisonError::into_inner) = Some(Vec::new());
+    }
+}
+
+fn carry(phone: TcpStream, port: u16, live: &Live) -> io::Result<()> {
+    let mut live = live.lock().unwrap_or_else(PoisonError::into_inner);
+    let Some(live) = live.as_mut() else { return Ok(()) };
+    let server = TcpStream::connect((Ipv4Addr::LOCALHOST, port))?;
+    live.extend([phone.try_clone()?, server.try_clone()?]);
+    for (mut from, mut to) in [(phone.try_clone()?, server.try_clone()?), (server, phone)] {
+        thread::spawn(move || {
+            // However it ends, the other side hears of it.
+            let _ = io::copy(&mut from, &mut to);
+            let _ = to.shutdown(Shutdown::Both);
+            let _ = from.shutdown(Shutdown::Both);
+        });
+    }
+    Ok(())
+}
