@@ -31,6 +31,8 @@ async fn the_demo_house_shows_every_place_and_says_nothing_wrong() {
     ada.see("#sharing-sheet").await;
     ada.photograph("sharing").await;
     ada.tap("#sharing-sheet [data-close]").await;
+    // The smallest screens keep the whole height for measuring: one goes back before going on.
+    ada.tap("#back").await;
 
     for (name, width, height) in SCREENS {
         let metrics = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 1000 });

@@ -28,8 +28,8 @@ async fn two_people_measure_two_rooms_and_one_wall_at_the_same_time() {
         phone.see(("[data-room]", "120")).await;
         phone.see(("[data-room]", "64")).await;
     }
-    ada.see(("#people", "Ben")).await;
-    ben.see(("#people", "Ada")).await;
+    ada.see(("#people li", "Ben")).await;
+    ben.see(("#people li", "Ada")).await;
     ada.photograph("rooms-of-two-people").await;
 
     // Both read the bedroom's first wall again, at once, and differ by an inch.
@@ -71,7 +71,7 @@ async fn edits_on_both_sides_of_a_cut_network_are_merged() {
     cable.cut();
     ada.set_network(false).await;
     feet(&ada, 12).await;
-    ada.see(("#sync-chip", "waiting: 2 edits")).await;
+    ada.see(("#sync-chip", "waiting: 1 edit")).await;
     feet(&ben, 13).await;
     shared(&ben).await;
     add_room(&ben, "Hall").await;
