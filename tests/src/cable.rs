@@ -31,9 +31,14 @@ impl Cable {
         Self { port, live }
     }
 
-    /// A link to the server, as it reads at the phone's end of the cable.
+    /// Where the phone at its end finds the server.
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}", self.port)
+    }
+
+    /// The printed link, as it reads at the phone's end of the cable.
     pub fn link(&self, server: &Server) -> String {
-        server.pairing_link().replacen(&server.address(), &format!("http://127.0.0.1:{}", self.port), 1)
+        server.pairing_link().replacen(&server.address(), &self.address(), 1)
     }
 
     pub fn cut(&self) {
