@@ -1,7 +1,7 @@
 //! Before any answer: is the request meant for this server, does it come from its own pages, is its device paired?
 
 use std::collections::HashMap;
-use std::net::{IpAddr, SocketAddr};
+use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::extract::{ConnectInfo, Request, State};
@@ -18,11 +18,9 @@ use crate::store::Device;
 
 /// Requests per address: at once, and per second in the long run.
 const REQUESTS: (f64, f64) = (500.0, 50.0);
-/// Requests of an address that had no token or a wrong link.
+/// Wrong pairing links per address, likewise.
 const MISSES: (f64, f64) = (40.0, 0.5);
-/// The same of all addresses together.
-const ALL_MISSES: (f64, f64) = (400.0, 5.0);
-/// Addresses remembered before those that have been quiet are forgotten.
+/// Addresses remembered before those that have been quiet are forgotten, and all of them when none has.
 const ADDRESSES: usize = 4_096;
 
 /// The paired device behind a request.
@@ -34,30 +32,23 @@ pub struct Visitor {
 }
 
 /// How much each address has asked for.
+#[derive(Default)]
 pub struct Rates {
     addresses: Mutex<HashMap<IpAddr, (Bucket, Bucket)>>,
-    all_misses: Mutex<Bucket>,
 }
 
 impl Rates {
-    pub fn new() -> Self {
-        let now = Instant::now();
-        Self { addresses: Mutex::default(), all_misses: Mutex::new(Bucket::new(ALL_MISSES.0, ALL_MISSES.1, now)) }
-    }
-
     fn request(&self, from: IpAddr) -> Result<(), Refused> {
         self.with(from, |requests, _, now| requests.try_take(1.0, now).then_some(()).ok_or(Refused::TooMany))
     }
 
     /// Asks whether an address may still try a pairing link.
     pub fn knock(&self, from: IpAddr) -> Result<(), Refused> {
-        let all = self.all_misses.lock().unwrap_or_else(PoisonError::into_inner).try_take(0.0, Instant::now());
-        self.with(from, |_, misses, now| (all && misses.try_take(0.0, now)).then_some(()).ok_or(Refused::TooMany))
+        self.with(from, |_, misses, now| misses.try_take(0.0, now).then_some(()).ok_or(Refused::TooMany))
     }
 
-    /// Counts a wrong link or token. The debt is bounded by what [`Rates::knock`] lets through.
+    /// Counts a wrong link. The debt is bounded by what [`Rates::knock`] lets through.
     pub fn miss(&self, from: IpAddr) {
-        self.all_misses.lock().unwrap_or_else(PoisonError::into_inner).take(1.0, Instant::now());
         self.with(from, |_, misses, now| misses.take(1.0, now));
     }
 
@@ -67,9 +58,20 @@ impl Rates {
         if addresses.len() >= ADDRESSES {
             addresses.retain(|_, (requests, misses)| !(requests.is_full(now) && misses.is_full(now)));
         }
+        if addresses.len() >= ADDRESSES {
+            addresses.clear();
+        }
         let new = || (Bucket::new(REQUESTS.0, REQUESTS.1, now), Bucket::new(MISSES.0, MISSES.1, now));
-        let (requests, misses) = addresses.entry(from).or_insert_with(new);
+        let (requests, misses) = addresses.entry(network(from)).or_insert_with(new);
         body(requests, misses, now)
+    }
+}
+
+/// Whose requests count together: an IPv6 host picks its own address within its network of 64 bits (RFC 8981).
+fn network(address: IpAddr) -> IpAddr {
+    match address.to_canonical() {
+        IpAddr::V6(it) => IpAddr::V6(Ipv6Addr::from_bits(it.to_bits() & !u128::from(u64::MAX))),
+        v4 => v4,
     }
 }
 
@@ -94,17 +96,8 @@ pub async fn check(
 }
 
 /// For everything but pairing: only paired devices.
-pub async fn recognise(
-    State(shop): State<Arc<Shop>>,
-    ConnectInfo(address): ConnectInfo<SocketAddr>,
-    mut request: Request,
-    next: Next,
-) -> Result<Response, Refused> {
-    let Some((device, cookie)) = shop.devices.recognise(request.headers()) else {
-        shop.rates.knock(address.ip())?;
-        shop.rates.miss(address.ip());
-        return Err(Refused::NotPaired);
-    };
+pub async fn recognise(State(shop): State<Arc<Shop>>, mut request: Request, next: Next) -> Result<Response, Refused> {
+    let (device, cookie) = shop.devices.recognise(request.headers()).ok_or(Refused::NotPaired)?;
     request.extensions_mut().insert(Visitor { device, cookie });
     Ok(next.run(request).await)
 }
@@ -130,4 +123,34 @@ pub async fn secure(mut response: Response) -> Response {
 
 fn text<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {
     headers.get(name)?.to_str().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_address_does_not_use_up_anothers_tries() {
+        let rates = Rates::default();
+        let [noisy, quiet] = ["192.0.2.1", "192.0.2.2"].map(|it| it.parse().unwrap());
+        (0..1_000).for_each(|_| rates.miss(noisy));
+        assert!(rates.knock(noisy).is_err());
+        assert!(rates.knock(quiet).is_ok());
+    }
+
+    #[test]
+    fn the_addresses_of_one_ipv6_network_count_together() {
+        let same = |a: &str, b: &str| network(a.parse().unwrap()) == network(b.parse().unwrap());
+        assert!(same("2001:db8::1", "2001:db8::ffff:1:2"));
+        assert!(!same("2001:db8::1", "2001:db8:0:1::1"));
+        assert!(same("::ffff:192.0.2.1", "192.0.2.1"));
+        assert!(!same("192.0.2.1", "192.0.2.2"));
+    }
+
+    #[test]
+    fn a_flood_of_addresses_stays_in_bounds() {
+        let rates = Rates::default();
+        (0..20_000_u32).for_each(|it| rates.miss(IpAddr::from(it.to_be_bytes())));
+        assert!(rates.addresses.lock().unwrap().len() <= ADDRESSES);
+    }
 }

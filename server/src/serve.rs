@@ -51,7 +51,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
         devices: Devices::new(store.devices()?),
         hub: Arc::new(Hub::new(Arc::clone(&store))?),
         invitations: Invitations::new(settings.pairing_lifetime()),
-        rates: Rates::new(),
+        rates: Rates::default(),
     });
     greet(settings, &shop, address)?;
 

@@ -86,15 +86,11 @@ async fn whoever_is_not_paired_sees_nothing() {
                 request = request.header(COOKIE, cookie);
             }
             let answer = request.send().await.unwrap();
-            if answer.status() == StatusCode::TOO_MANY_REQUESTS {
-                continue;
-            }
             assert_eq!(answer.status(), StatusCode::UNAUTHORIZED, "{path} with {cookie:?}");
             assert_eq!(answer.headers()[CACHE_CONTROL], "no-store", "{path}");
             bodies.push(answer.text().await.unwrap());
         }
     }
-    assert!(bodies.len() > 11, "every path was answered");
     bodies.dedup();
     assert_eq!(bodies.len(), 1, "one page for all: it gives nothing away");
     assert!(bodies[0].contains("pairing link"), "and it says how to get in: {}", bodies[0]);
