@@ -5,6 +5,7 @@ use super::flight::Stair;
 use super::stock::Stock;
 use super::variant::Planned;
 use super::{GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
+use crate::fingerprint::checksum;
 use crate::floor::Floor;
 use crate::ids::RoomId;
 use crate::job::{Flight, Job};
@@ -81,7 +82,7 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Ch
     let ordered = order * stock.goods.roll_width;
     let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
     Ok(Layout {
-        key: format!("{:016x}", fingerprint(&key)),
+        key: format!("{:016x}", checksum(key.as_bytes())),
         name: name(&choice.piles, &seams),
         groups: groups.iter().zip(&choice.piles).map(|(it, &pile)| GroupPile { group: it.index, pile }).collect(),
         seam_length: seams.iter().map(|it| it.length).sum(),
@@ -175,13 +176,8 @@ fn tell_apart(layouts: &mut [Layout]) {
     }
 }
 
-/// FNV-1a (Fowler, Noll and Vo), 64 bits.
-fn fingerprint(text: &str) -> u64 {
-    text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3))
-}
-
-/// 24 bits of the fingerprint: enough to tell the things of one house apart.
+/// 24 bits of the checksum: enough to tell the things of one house apart.
 fn short(text: &impl ToString) -> u64 {
-    let hash = fingerprint(&text.to_string());
+    let hash = checksum(text.to_string().as_bytes());
     (hash ^ (hash >> 24) ^ (hash >> 48)) & 0xff_ffff
 }

@@ -28,24 +28,6 @@ fn meet(a: Local, b: Local, at: i64) -> (i64, i128, i128) {
     (i64::try_from(floor).unwrap_or(if floor < 0 { i64::MIN } else { i64::MAX }), rise.rem_euclid(run), run)
 }
 
-pub(super) fn extent(ring: &Ring, across: Axis, from: Length, to: Length) -> Option<(Length, Length)> {
-    let mut extent: Option<(i64, i64)> = None;
-    for (a, b) in edges(&local(ring, across)) {
-        let (start, end) = (a.u.min(b.u).max(from.0), a.u.max(b.u).min(to.0));
-        // Edges along the strip lie between the ends of others, or on its border with nothing of the ring inside.
-        if start >= end {
-            continue;
-        }
-        for at in [start, end] {
-            let (floor, rest, _) = meet(a, b, at);
-            let ceiling = if rest > 0 { floor + 1 } else { floor };
-            let (least, most) = extent.unwrap_or((floor, ceiling));
-            extent = Some((least.min(floor), most.max(ceiling)));
-        }
-    }
-    extent.map(|(least, most)| (Length(least), Length(most)))
-}
-
 pub(super) fn strip(ring: &Ring, across: Axis, from: Length, to: Length) -> Vec<Ring> {
     let mirrored = |part: Vec<Local>| part.into_iter().map(|it| Local { u: -it.u, v: it.v }).collect::<Vec<_>>();
     let mut parts = Vec::new();

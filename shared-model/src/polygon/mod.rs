@@ -312,15 +312,6 @@ impl Ring {
         clip::strip(self, across, from, to)
     }
 
-    /// The least and the greatest coordinate, along the other axis, of the part strictly between `from` and `to` on axis
-    /// `across`. `None` when nothing lies there.
-    ///
-    /// Exact for edges along the axes, rounded outward to the next count for slanted ones: what is cut to this extent
-    /// is never short.
-    pub fn extent(&self, across: Axis, from: Length, to: Length) -> Option<(Length, Length)> {
-        clip::extent(self, across, from, to)
-    }
-
     /// What lies in both rings. Computed in floating point and rounded to the nearest count: good for finding and drawing
     /// overlaps, not for cutting.
     pub fn overlap(&self, other: &Self) -> Vec<Self> {

@@ -79,27 +79,6 @@ fn a_strip_may_fall_into_parts() {
     assert_eq!(u_shape().clipped(Axis::X, Length(10), Length(12)), []);
 }
 
-/// A nook that begins where the strip ends does not lengthen the strip.
-#[test]
-fn extents_count_only_what_lies_within_the_strip() {
-    let extent = |across, from, to| u_shape().extent(across, Length(from), Length(to)).map(|(a, b)| (a.0, b.0));
-    assert_eq!(extent(Axis::X, 3, 7), Some((0, 2)));
-    assert_eq!(extent(Axis::X, 2, 7), Some((0, 9)));
-    assert_eq!(extent(Axis::X, 3, 8), Some((0, 6)));
-    assert_eq!(extent(Axis::Y, 6, 9), Some((0, 3)));
-    assert_eq!(extent(Axis::Y, 9, 12), None);
-    assert_eq!(extent(Axis::Y, 5, 5), None);
-}
-
-#[test]
-fn extents_of_slanted_walls_round_outward() {
-    let slanted = ring(&[(0, 0), (0, 10), (3, 11), (3, 0)]);
-    assert_eq!(slanted.extent(Axis::X, Length(0), Length(1)), Some((Length(0), Length(11))), "10 1/3 rounds up");
-    assert_eq!(slanted.extent(Axis::X, Length(0), Length(3)), Some((Length(0), Length(11))));
-    let below = ring(&[(0, 0), (0, 10), (3, 10), (3, -1)]);
-    assert_eq!(below.extent(Axis::X, Length(0), Length(1)), Some((Length(-1), Length(10))));
-}
-
 #[test]
 fn tidying_keeps_only_real_corners() {
     let busy = ring(&[(0, 3), (0, 8), (0, 8), (0, 12), (0, 8), (6, 8), (6, 0), (0, 0)]);
@@ -156,14 +135,6 @@ proptest! {
     }
 
     #[test]
-    fn the_extent_is_that_of_the_parts(ring in skylines(), from in -60..300_i64, wide in 1..80_i64, across in prop_oneof![Just(Axis::X), Just(Axis::Y)]) {
-        let (from, to) = (Length(from), Length(from + wide));
-        let bounds = ring.clipped(across, from, to).iter().filter_map(Ring::bounds).reduce(|a, b| a.with(b));
-        let along = across.other();
-        prop_assert_eq!(ring.extent(across, from, to), bounds.map(|it| (it.min.along(along), it.max.along(along))));
-    }
-
-    #[test]
     fn cutting_slanted_walls_loses_no_more_than_the_rounding(ring in stars(), cut in -9_000_000..9_000_000_i64) {
         prop_assert_eq!(ring.crossing(), None);
         let far = Length(20_000_000);
@@ -171,12 +142,6 @@ proptest! {
             let parts = [ring.clipped(across, -far, Length(cut)), ring.clipped(across, Length(cut), far)].concat();
             let area = parts.iter().map(Ring::area).sum::<Area>();
             prop_assert!((area - ring.area()).0.abs() <= i128::from(ring.perimeter().0), "{} of {}", area.0, ring.area().0);
-            let after = ring.extent(across, Length(cut), far);
-            let bounds = parts.iter().filter_map(Ring::bounds).filter(|it| it.max.along(across) > Length(cut)).reduce(|a, b| a.with(b));
-            if let (Some((low, high)), Some(bounds)) = (after, bounds) {
-                prop_assert!((0..=1).contains(&(bounds.min.along(across.other()) - low).0));
-                prop_assert!((0..=1).contains(&(high - bounds.max.along(across.other())).0));
-            }
         }
     }
 
