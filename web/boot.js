@@ -4,7 +4,14 @@ import init from "/napline.js";
 const boot = document.getElementById("boot");
 
 try {
-  await init({ module_or_path: "/napline_bg.wasm" });
+  const module = await WebAssembly.compileStreaming(fetch("/napline_bg.wasm"));
+  // Called by the client: the page and its engine share one compiled module.
+  globalThis.startEngine = () => {
+    const engine = new Worker("/engine.js", { type: "module" });
+    engine.postMessage(module);
+    return engine;
+  };
+  await init({ module_or_path: module });
   boot.remove();
 } catch (error) {
   boot.querySelector("p").textContent = `The tool did not start: ${error}. Nothing that you measured is lost; reload the page.`;

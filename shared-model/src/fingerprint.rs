@@ -38,12 +38,12 @@ pub fn of_demo() -> Result<Fingerprint, String> {
         }
     }
     let (_, phone) = phones.pop_first().ok_or("the demo has no people")?;
-    let taken = serde_json::to_vec(&takeoff(&phone.job())).map_err(|it| it.to_string())?;
+    let taken = postcard::to_stdvec(&takeoff(&phone.job())).map_err(|it| it.to_string())?;
     Ok(Fingerprint { document: checksum(&phone.save()), takeoff: checksum(&taken) })
 }
 
 /// FNV-1a with 64 bits (Fowler, Noll, Vo): against differences, not against malice.
-fn checksum(bytes: &[u8]) -> u64 {
+pub(crate) fn checksum(bytes: &[u8]) -> u64 {
     bytes.iter().fold(0xcbf2_9ce4_8422_2325, |sum, byte| (sum ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3))
 }
 

@@ -240,7 +240,7 @@ impl Kept {
         outcome.apart = self.restore(shared).err().unwrap_or_default();
         outcome.apart.push(SetApart { said: refused.said, ..set_apart("", reason.to_owned(), refused.bytes) });
         for Waiting { said, edits, made, bytes } in again {
-            let edits: Vec<Edit> = serde_json::from_str(&edits).unwrap_or_default();
+            let edits: Vec<Edit> = serde_json::from_slice(edits.as_bytes()).unwrap_or_default();
             match self.edit(&edits, &said, made) {
                 Ok(none) if none.changes.is_empty() => {
                     outcome.apart.push(SetApart { said, ..set_apart("", "built on a refused edit".to_owned(), bytes) });

@@ -4,6 +4,7 @@
 mod app;
 mod route;
 
+mod engine;
 mod phone;
 mod state;
 mod truth;
@@ -29,11 +30,20 @@ mod shown;
 mod theme;
 
 use leptos::prelude::*;
-use wasm_bindgen::prelude::wasm_bindgen;
+use wasm_bindgen::prelude::{JsError, wasm_bindgen};
 
 fn main() {
     console_error_panic_hook::set_once();
-    mount_to_body(app::App);
+    // The engine's worker runs the same module and has no page.
+    if web_sys::window().is_some() {
+        mount_to_body(app::App);
+    }
+}
+
+/// In the engine's worker: a job to its takeoff, both as the page's [`engine`] packs them.
+#[wasm_bindgen]
+pub fn takeoff_of(job: &[u8]) -> Result<Vec<u8>, JsError> {
+    Ok(postcard::to_stdvec(&shared_model::takeoff::takeoff(&postcard::from_bytes(job)?))?)
 }
 
 /// The demo's checksums as this build computes them; a test compares them with those of the server's build.

@@ -70,7 +70,6 @@ pub enum Marker {
     Snapshot(f64),
     /// This single change.
     Change(ChangeKey),
-    Computing,
 }
 
 /// One job as it was stored.

@@ -18,7 +18,6 @@ pub struct Opened {
     pub kept: Kept,
     pub undo: Undo,
     pub apart: Vec<SetApart>,
-    pub takeoff_broke: bool,
     /// What the person must know about it.
     pub said: Option<String>,
 }
@@ -41,8 +40,7 @@ pub async fn open(
     let (undo, waiting) = (std::mem::take(&mut stored.undo), std::mem::take(&mut stored.waiting));
     let mut apart = std::mem::take(&mut stored.apart);
     stored.changes = without_apart(stored.changes, &apart);
-    let careful = !matches!(found, None | Some(Marker::Computing));
-    let (mut kept, new) = if careful {
+    let (mut kept, new) = if found.is_some() {
         step_by_step(storage, job, &actor, author, stored, found).await?
     } else {
         mark(storage, job, Some(Marker::Opening)).await;
@@ -56,7 +54,7 @@ pub async fn open(
     mark(storage, job, None).await;
     apart.extend(new);
     kept.restore_waiting(waiting);
-    Ok(Opened { kept, undo, apart, takeoff_broke: found == Some(Marker::Computing), said })
+    Ok(Opened { kept, undo, apart, said })
 }
 
 /// The usual way: the newest snapshot that reads, then every single change together.

@@ -50,8 +50,6 @@ pub struct JobSignals {
     /// What undo and redo would do, in words.
     pub undo: ArcRwSignal<(Option<String>, Option<String>)>,
     pub apart: ArcRwSignal<Vec<SetApart>>,
-    /// The last computation of the takeoff broke the page: it waits until the person asks for it.
-    pub takeoff_broke: ArcRwSignal<bool>,
 }
 
 /// One job in memory.
@@ -157,7 +155,7 @@ impl Phone {
         let me = self.me.get_untracked()?;
         let job = JobId(Uuid::new_v4());
         let kept = Kept::new(job, new_actor(), me.person.device);
-        self.keep(job, kept, Undo::default(), None, Vec::new(), false);
+        self.keep(job, kept, Undo::default(), None, Vec::new());
         self.act(job, "new job", edits);
         self.inner.update_value(|it| {
             if let Some(loaded) = it.loaded.get_mut(&job) {
@@ -171,7 +169,7 @@ impl Phone {
         Some(job)
     }
 
-    fn keep(self, job: JobId, kept: Kept, undo: Undo, record: Option<JobRecord>, apart: Vec<SetApart>, broke: bool) {
+    fn keep(self, job: JobId, kept: Kept, undo: Undo, record: Option<JobRecord>, apart: Vec<SetApart>) {
         let read = Arc::new(kept.job());
         let record = record.unwrap_or_else(|| JobRecord { job, name: read.name.clone(), changed: now(), shared: None });
         let truth = SyncTruth { waiting: kept.waiting(), refused: apart.len(), shared: record.shared };
@@ -181,7 +179,6 @@ impl Phone {
             seen: ArcRwSignal::default(),
             undo: ArcRwSignal::new(undo_words(&undo)),
             apart: ArcRwSignal::new(apart),
-            takeoff_broke: ArcRwSignal::new(broke),
         };
         let loaded = Loaded { kept, undo, record, signals };
         self.inner.update_value(|it| drop(it.loaded.insert(job, loaded)));
@@ -205,7 +202,7 @@ impl Phone {
                     if let Some(said) = it.said {
                         self.notice.set(Some(said));
                     }
-                    self.keep(job, it.kept, it.undo, Some(record), it.apart, it.takeoff_broke);
+                    self.keep(job, it.kept, it.undo, Some(record), it.apart);
                 }
                 Err(error) => self.notice.set(Some(error.to_string())),
             }

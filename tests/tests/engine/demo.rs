@@ -91,3 +91,12 @@ fn its_carpet_can_be_ordered() {
     // The study alone, 6' 7 1/2" and 3 in at both ends, in steps of 6 in.
     assert_eq!(takeoff.goods[1].layout().unwrap().order.exact_text(), "7' 6\"");
 }
+
+/// The phone's page and its engine hand jobs and takeoffs to each other as bytes.
+#[test]
+fn a_job_and_its_takeoff_keep_everything_as_bytes() {
+    let job = house();
+    assert_eq!(postcard::from_bytes(&postcard::to_stdvec(&job).unwrap()), Ok(job.clone()));
+    let takeoff = takeoff(&job);
+    assert_eq!(postcard::from_bytes(&postcard::to_stdvec(&takeoff).unwrap()), Ok(takeoff));
+}

@@ -51,15 +51,14 @@ pub fn Rooms() -> impl IntoView {
     }
 }
 
-/// The takeoff broke the page once: readings come first, the takeoff when it is asked for.
+/// The engine stopped: readings are safe, and the next change tries again.
 #[component]
 fn TakeoffBroke() -> impl IntoView {
     let here = OpenJob::here();
     move || {
         here.takeoff_broke.get().then(|| view! {
             <div class="problem" id="takeoff-broke">
-                <span class="problem-text">"The takeoff stopped the page last time. All readings are here; seams and cuts wait."</span>
-                <button type="button" class="button problem-go" on:click=move |_| here.compute_anyway()>"Try again"</button>
+                <span class="problem-text">"The takeoff of this job stopped. All readings are here; seams and cuts are older than they are. The next change tries again."</span>
             </div>
         })
     }

@@ -167,6 +167,6 @@ async fn make_link() -> Result<Pairing, String> {
         return Err(format!("The server makes no link ({}). Is this phone paired?", answer.status()));
     }
     let text = JsFuture::from(answer.text().map_err(offline)?).await.map_err(offline)?;
-    serde_json::from_str(&text.as_string().unwrap_or_default())
+    serde_json::from_slice(text.as_string().unwrap_or_default().as_bytes())
         .map_err(|it| format!("The server's answer was not understood: {it}"))
 }
