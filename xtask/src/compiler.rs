@@ -70,7 +70,7 @@ impl Compiler {
                 // Building the standard library is an unstable option of a stable compiler.
                 .env("RUSTC_BOOTSTRAP", "1")
                 .env("CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER", linker)
-                .arg("-Zbuild-std=std,panic_abort");
+                .args(["-Zbuild-std=std,panic_abort", "-Zbuild-std-features=optimize_for_size"]);
         }
         run(&mut command)?;
         Ok(folder.join(TARGET).join(profile.folder).join("napline-web.wasm"))
