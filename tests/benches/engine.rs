@@ -3,9 +3,12 @@
 use std::hint::black_box;
 
 use divan::Bencher;
+use napline_tests::demo::house;
 use napline_tests::packing::{self, Instance};
+use napline_tests::rooms::{job, measured_room, plain_goods, turn};
 use shared_model::length::Length;
 use shared_model::nest::{Budget, nest};
+use shared_model::takeoff::takeoff;
 
 fn main() {
     // Quality is a table, not a time; it is only wanted in a real bench run.
@@ -39,6 +42,28 @@ fn nest_published(bencher: Bencher, name: &str) {
     let instance = find(name);
     let pieces = instance.pieces();
     bencher.bench(|| nest(black_box(&pieces), Length(instance.strip_width), Budget::steps(2_000_000)));
+}
+
+/// The demo house: seven rooms, an angled bay and a stair.
+#[divan::bench]
+fn takeoff_demo(bencher: Bencher) {
+    let job = house();
+    bencher.bench(|| takeoff(black_box(&job)));
+}
+
+/// The largest job that is planned for.
+#[divan::bench(args = [10, 60])]
+fn takeoff_rooms(bencher: Bencher, count: u64) {
+    let rooms = (0..count).map(|n| {
+        let (wide, deep) = (Length::inches(96 + 7 * (n as i64 % 13)), Length::inches(101 + 11 * (n as i64 % 17)));
+        let (nook_wide, nook_deep) = (Length::inches(30), Length::inches(26));
+        let sides = [deep, wide, deep - nook_deep, nook_wide, nook_deep, wide - nook_wide];
+        let turns = ["r", "r", "r", "l", "r", "r"];
+        let walls: Vec<_> = sides.into_iter().zip(turns).map(|(side, it)| (vec![side], turn(it))).collect();
+        measured_room(n, &format!("Room {n}"), &walls)
+    });
+    let job = job(rooms.collect(), vec![plain_goods(1)]);
+    bencher.bench(|| takeoff(black_box(&job)));
 }
 
 fn find(name: &str) -> Instance {
