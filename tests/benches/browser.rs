@@ -76,7 +76,7 @@ async fn typing(phone: &Phone) {
     phone.see("#sketch [data-wall='1']").await;
     phone.ask(WATCH).await;
     phone.slow_down(THROTTLE).await;
-    phone.tap("[data-wall='1']").await;
+    phone.tap("[data-wall='2']").await;
     phone.see("#readings").await;
     let mut digits = taps(phone, &["1", "back"], TAPS / 2).await;
     figure("keypad tap to redrawn sketch, 4× slower", &mut digits, "under 50 ms");

@@ -20,7 +20,7 @@ pub struct Dim {
     /// Clockwise on the screen, more than −90 − ½ and not more than +90 − ½: never upside down.
     pub degrees: f64,
     pub text: String,
-    /// The dimension line with its end ticks, when the text stands off the wall.
+    /// The dimension line with its end ticks, when the text stands off the wall and fits between them.
     pub line: Option<(Spot, Spot)>,
 }
 
@@ -53,7 +53,8 @@ fn place_one(wall: Measured, floors: &[Vec<Spot>], taken: &mut Vec<Patch>) -> Op
         let (within_wall, off_wall) = (width * 0.5 <= long * part.min(1.0 - part), step < -20.0);
         if (within_wall || (off_wall && part == 0.5)) && patch.is_free(taken) {
             taken.push(patch);
-            let line = off_wall.then_some(line);
+            // Ticks closer than the text is wide would strike it through.
+            let line = (off_wall && width + 6.0 <= long).then_some(line);
             if let Some((a, b)) = line {
                 taken.push(Patch::along(a, b, 6.0));
             }
@@ -102,6 +103,13 @@ mod tests {
     }
 
     #[test]
+    fn off_the_wall_it_has_a_line_that_it_fits_into() {
+        let name = Patch::level(Spot::new(100.0, 0.0), 200.0, 50.0);
+        let dims = place(vec![wall((0.0, 0.0), (200.0, 0.0), "12' 4 1/2\"")], &[], &mut vec![name]);
+        assert_eq!(dims[0].line, Some((Spot::new(0.0, -50.0), Spot::new(200.0, -50.0))));
+    }
+
+    #[test]
     fn it_never_stands_on_another_rooms_floor() {
         let next_door =
             [(0.0, -4.0), (200.0, -4.0), (200.0, -200.0), (0.0, -200.0)].map(|(x, y)| Spot::new(x, y)).to_vec();
@@ -110,9 +118,9 @@ mod tests {
     }
 
     #[test]
-    fn a_short_wall_is_written_off_the_wall_with_a_line_and_a_tiny_one_is_hidden() {
+    fn a_short_wall_is_written_off_the_wall_and_a_tiny_one_is_hidden() {
         let dims = place(vec![wall((0.0, 0.0), (30.0, 0.0), "2' 0\"")], &[], &mut Vec::new());
-        assert_eq!(dims[0].line, Some((Spot::new(0.0, -32.0), Spot::new(30.0, -32.0))));
+        assert_eq!((dims[0].middle, dims[0].line), (Spot::new(15.0, -32.0), None));
         assert_eq!(place(vec![wall((0.0, 0.0), (9.0, 0.0), "6 1/2\"")], &[], &mut Vec::new()), vec![]);
     }
 

@@ -75,7 +75,7 @@ pub fn FloorPlan(
     let over = move |scale: f64, (_, height): (f64, f64)| scale_bar(scale, height, here.job.get().units);
     view! {
         <div class="drawing" class:drawing-plain=move || laid.get().is_none()>
-            <Canvas extent title=move || format!("Floor plan, {}", level_name(level.get())) desc=Signal::derive(desc) draw over margin=48.0 />
+            <Canvas extent title=move || format!("Floor plan, {}", level_name(level.get())) desc=Signal::derive(desc) draw over margin=58.0 />
             <LevelPicker levels level wanted />
         </div>
     }

@@ -1,5 +1,6 @@
 //! The room while it is measured: always fitted, answering every key.
 
+use leptos::ev::MouseEvent;
 use leptos::prelude::*;
 use leptos::svg;
 use shared_model::ids::WallId;
@@ -7,13 +8,15 @@ use shared_model::job::{Angle, Opening, Room, Turn};
 use shared_model::length::Units;
 use shared_model::outline::{Certainty, Sketch, SketchWall};
 use shared_model::problem::{Place, Problem, ProblemKind};
+use wasm_bindgen::JsCast;
+use web_sys::Element;
 
 use super::canvas::watch_size;
 use super::dims::{self, Dim, Measured};
 use super::marks::problem_mark;
 use super::plan::{dimension, opening, pressed, wall};
 use super::scene::{OpeningMark, WallMark};
-use super::space::{Patch, Spot, extent, points};
+use super::space::{Patch, Spot, extent, points, to_side};
 use crate::shown;
 
 /// What the sketch shows.
@@ -65,8 +68,7 @@ fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
     let walls = &subject.sketch.walls;
     let all: Vec<Spot> = walls.iter().flat_map(|it| [it.from, it.to]).map(|it| Spot::of(it, 1.0)).collect();
     let (low, high) = extent(&all).unwrap_or((Spot::new(0.0, 0.0), Spot::new(0.0, 0.0)));
-    let margin = MARGIN.min(width.min(height) * 0.17);
-    let room = |pixels: f64| (pixels - 2.0 * margin).max(40.0);
+    let room = |pixels: f64| (pixels - 2.0 * MARGIN.min(pixels * 0.17)).max(40.0);
     let scale = (room(width) / (high.x - low.x).max(1.0)).min(room(height) / (high.y - low.y).max(1.0)).min(MOST_SCALE);
     let middle = low.between(high, 0.5);
     let place = |at| {
@@ -91,15 +93,27 @@ fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
         scene.gap = (lines.len() > 1 && start.distance(*end) > 1.0 && (subject.room.closed || subject.sketch.closes))
             .then_some((*end, *start));
     }
-    place_marks(&mut scene, subject, &lines);
+    place_marks(&mut scene, subject, &lines, edges(width, height));
     scene
 }
 
-/// What is written stands clear of walls and of each other: problems, people, dimensions.
-fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)]) {
+/// What lies just outside a window of this size: nothing is written there.
+fn edges(width: f64, height: f64) -> Vec<Patch> {
+    const THICK: f64 = 400.0;
+    let (across, down) = (width / 2.0, height / 2.0);
+    vec![
+        Patch::level(Spot::new(across, -THICK / 2.0), width, THICK),
+        Patch::level(Spot::new(across, height + THICK / 2.0), width, THICK),
+        Patch::level(Spot::new(-THICK / 2.0, down), THICK, height),
+        Patch::level(Spot::new(width + THICK / 2.0, down), THICK, height),
+    ]
+}
+
+/// What is written stands clear of walls, of what is `taken` and of each other: problems, people, dimensions.
+fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut taken: Vec<Patch>) {
     let at =
         |wall: WallId| subject.sketch.walls.iter().position(|it| it.wall == wall).and_then(|it| lines.get(it)).copied();
-    let mut taken: Vec<Patch> = lines.iter().map(|(a, b)| Patch::along(*a, *b, 4.0)).collect();
+    taken.extend(lines.iter().map(|(a, b)| Patch::along(*a, *b, 4.0)));
     for problem in &subject.problems {
         let spot = match problem.place {
             Place::Wall(room, wall) if room == subject.room.id => {
@@ -211,7 +225,7 @@ fn drawn(scene: Scene, on_wall: Callback<WallId>) -> impl IntoView {
         {dims.iter().map(dimension).collect_view()}
         {problems.into_iter().map(|(at, work, text)| problem_mark(text, work, at)).collect_view()}
         {people.into_iter().map(|(at, name, colour)| view! { <text class=format!("halo who p{colour}") x=at.x y=at.y>{name}</text> }).collect_view()}
-        {walls.iter().map(|it| wall_touch(it, on_wall)).collect_view()}
+        {wall_touches(walls, on_wall)}
     }
 }
 
@@ -227,16 +241,34 @@ fn next_arrow(from: Spot, to: Spot) -> impl IntoView {
     view! { <path class="next" id="next-wall" d=d /> }
 }
 
-fn wall_touch(line: &WallLine, on_wall: Callback<WallId>) -> impl IntoView + use<> {
-    let WallLine { wall, number, picked, .. } = *line;
-    let (a, b) = (line.mark.from, line.mark.to);
-    view! {
-        <line
-            class="touch" data-wall=number x1=a.x y1=a.y x2=b.x y2=b.y role="button" tabindex="0"
-            aria-label=line.label.clone() aria-pressed=picked.to_string()
-            on:click=move |_| on_wall.run(wall) on:keydown=move |event| if pressed(&event) { on_wall.run(wall) }
-        />
-    }
+/// Fingers are wider than a closet is deep: of the walls that a tap touches, the nearest is meant.
+fn wall_touches(walls: Vec<WallLine>, on_wall: Callback<WallId>) -> impl IntoView {
+    let lines: Vec<(WallId, Spot, Spot)> = walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
+    let tapped = move |event: MouseEvent| {
+        let surface = event.current_target().and_then(|it| it.unchecked_into::<Element>().closest("svg").ok()?);
+        let Some(corner) = surface.map(|it| it.get_bounding_client_rect()) else { return };
+        let at = Spot::new(f64::from(event.client_x()) - corner.left(), f64::from(event.client_y()) - corner.top());
+        if let Some(wall) = nearest(at, &lines) {
+            on_wall.run(wall);
+        }
+    };
+    let touch = move |it: WallLine| {
+        let WallLine { wall, number, picked, label, mark } = it;
+        let (a, b) = (mark.from, mark.to);
+        view! {
+            <line
+                class="touch" data-wall=number x1=a.x y1=a.y x2=b.x y2=b.y role="button" tabindex="0"
+                aria-label=label aria-pressed=picked.to_string()
+                on:click=tapped.clone() on:keydown=move |event| if pressed(&event) { on_wall.run(wall) }
+            />
+        }
+    };
+    walls.into_iter().map(touch).collect_view()
+}
+
+fn nearest(at: Spot, lines: &[(WallId, Spot, Spot)]) -> Option<WallId> {
+    let far = |it: &(WallId, Spot, Spot)| to_side(at, it.1, it.2);
+    lines.iter().min_by(|a, b| far(a).total_cmp(&far(b))).map(|it| it.0)
 }
 
 #[cfg(test)]
@@ -302,5 +334,30 @@ mod tests {
         assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10), (10, 1), (1, 1)], true), (390.0, 300.0)).gap.is_some());
         assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10), (10, 0), (0, 0)], true), (390.0, 300.0)).gap.is_none());
         assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10)], false), (390.0, 300.0)).gap.is_none(), "still under way");
+    }
+
+    #[test]
+    fn a_tap_means_the_nearest_wall() {
+        let hall = [(0, 0), (0, 3), (25, 3), (25, 0), (0, 0)];
+        let scene = scene(&subject(&hall, true), (390.0, 300.0));
+        let lines: Vec<_> = scene.walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
+        for (wall, from, to) in &lines {
+            assert_eq!(nearest(from.between(*to, 0.5), &lines), Some(*wall));
+        }
+    }
+
+    #[test]
+    fn nothing_is_written_beyond_the_window() {
+        for (width, height) in [(312.0, 250.0), (250.0, 120.0)] {
+            let hall = [(0, 0), (0, 3), (25, 3), (25, 0), (0, 0)];
+            let scene = scene(&subject(&hall, true), (width, height));
+            assert!(!scene.dims.is_empty());
+            for dim in scene.dims {
+                let wide = super::super::space::text_width(&dim.text, dims::SIZE);
+                let patch = Patch { middle: dim.middle, width: wide, height: dims::SIZE, degrees: dim.degrees };
+                let inside = |it: Spot| (0.0..=width).contains(&it.x) && (0.0..=height).contains(&it.y);
+                assert!(patch.corners().into_iter().all(inside), "{} at {:?}", dim.text, dim.middle);
+            }
+        }
     }
 }
