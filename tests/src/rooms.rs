@@ -44,6 +44,7 @@ pub fn measured_room(n: u64, name: &str, walls: &[(Vec<Length>, Turn)]) -> Room 
         closed: true,
         walls: walls_made,
         openings: Vec::new(),
+        checks: Vec::new(),
         order: Order::default(),
     }
 }

@@ -251,6 +251,7 @@ mod tests {
             closed,
             walls,
             openings: Vec::new(),
+            checks: Vec::new(),
             order: Order::between(None, None),
         }
     }

@@ -89,6 +89,9 @@ fn again(edit: &Edit) -> Edit {
         Edit::AddReading { room, wall, reading } => {
             Edit::WithdrawReading { room: *room, wall: *wall, reading: reading.id, withdrawn: false }
         }
+        Edit::AddCheck { room, reading, .. } => {
+            Edit::WithdrawCheck { room: *room, check: reading.id, withdrawn: false }
+        }
         Edit::StateTurn { room, wall, turn } => {
             Edit::WithdrawTurn { room: *room, wall: *wall, turn: turn.id, withdrawn: false }
         }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Decision, Flight, Goods, Job, Opening, Order, Rule, Tool, Turn, Wall};
+use super::{Across, Decision, Flight, Goods, Job, Opening, Order, Rule, Tool, Turn, Wall};
 use crate::ids::{ChoiceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
 
@@ -68,6 +68,17 @@ pub enum Edit {
         room: RoomId,
         wall: WallId,
         reading: ReadingId,
+        withdrawn: bool,
+    },
+    /// A length read across the room.
+    AddCheck {
+        room: RoomId,
+        of: Across,
+        reading: NewReading,
+    },
+    WithdrawCheck {
+        room: RoomId,
+        check: ReadingId,
         withdrawn: bool,
     },
     StateTurn {
@@ -170,6 +181,8 @@ impl Edit {
             | Self::NameRoom { room, .. }
             | Self::SetRoomGoods { room, .. }
             | Self::CloseRoom { room, .. }
+            | Self::AddCheck { room, .. }
+            | Self::WithdrawCheck { room, .. }
             | Self::RemoveRoom { room, .. } => self.inverse_of_room(*room, before),
             Self::AddWall { room, wall, .. }
             | Self::RemoveWall { room, wall, .. }
@@ -226,6 +239,15 @@ impl Edit {
             }
             Self::RemoveRoom { removed, .. } => {
                 (stands.is_some() == *removed).then_some(Self::RemoveRoom { room, removed: !removed })
+            }
+            Self::AddCheck { reading, .. } => Some(Self::WithdrawCheck { room, check: reading.id, withdrawn: true }),
+            Self::WithdrawCheck { check, withdrawn, .. } => {
+                let read = stands?.checks.iter().find(|it| it.reading.id == *check)?;
+                (read.reading.withdrawn != *withdrawn).then_some(Self::WithdrawCheck {
+                    room,
+                    check: *check,
+                    withdrawn: !withdrawn,
+                })
             }
             Self::AddRoom { .. } => stands.is_none().then_some(Self::RemoveRoom { room, removed: true }),
             _ => None,

@@ -85,7 +85,27 @@ pub struct Room {
     pub walls: Vec<Wall>,
     /// Removed openings are left out.
     pub openings: Vec<Opening>,
+    /// Lengths read across the room, also superseded and withdrawn ones, oldest first, like the readings of a wall.
+    pub checks: Vec<Check>,
     pub order: Order,
+}
+
+/// A length read across a room to check its walls.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Check {
+    pub of: Across,
+    pub reading: Reading,
+}
+
+/// Between what a check was read. A corner is named by the wall that starts there.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+pub enum Across {
+    /// From corner to corner.
+    Corners { from: WallId, to: WallId },
+    /// From a corner square to the line of a wall.
+    Offset { corner: WallId, wall: WallId },
+    /// Overall, from a wall to the one parallel to it.
+    Walls { wall: WallId, opposite: WallId },
 }
 
 /// A straight wall, from the corner before it to the corner at its end.
@@ -223,11 +243,16 @@ pub struct Dispute {
     pub values: Vec<String>,
 }
 
+/// Neither superseded nor withdrawn.
+fn in_force<'a>(all: impl Iterator<Item = &'a Reading> + Clone) -> impl Iterator<Item = &'a Reading> {
+    let live = all.filter(|it| !it.withdrawn);
+    live.clone().filter(move |it| !live.clone().any(|newer| newer.supersedes.contains(&it.id)))
+}
+
 impl Wall {
     /// The readings in force: neither superseded nor withdrawn, oldest first.
     pub fn in_force(&self) -> impl Iterator<Item = &Reading> {
-        let live = || self.readings.iter().filter(|it| !it.withdrawn);
-        live().filter(move |it| !live().any(|newer| newer.supersedes.contains(&it.id)))
+        in_force(self.readings.iter())
     }
 
     /// The turn at the wall's end: the newest statement in force, or a right turn.
@@ -253,6 +278,12 @@ impl Job {
 }
 
 impl Room {
+    /// The checks in force, oldest first.
+    pub fn checks_in_force(&self) -> impl Iterator<Item = &Check> {
+        let standing: Vec<ReadingId> = in_force(self.checks.iter().map(|it| &it.reading)).map(|it| it.id).collect();
+        self.checks.iter().filter(move |it| standing.contains(&it.reading.id))
+    }
+
     pub fn wall(&self, id: WallId) -> Option<&Wall> {
         self.walls.iter().find(|it| it.id == id)
     }

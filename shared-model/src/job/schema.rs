@@ -109,6 +109,7 @@ pub(super) mod key {
     pub const WALLS: &str = "walls";
     pub const OPENINGS: &str = "openings";
     pub const READINGS: &str = "readings";
+    pub const CHECKS: &str = "checks";
     pub const TURNS: &str = "turns";
 
     pub const NAME: &str = "name";
@@ -130,6 +131,8 @@ pub(super) mod key {
     pub const WITHDRAWN: &str = "withdrawn";
 
     pub const WALL: &str = "wall";
+    /// The wall that a check runs to, or that starts at the corner that it runs to.
+    pub const TO: &str = "to";
     pub const KIND: &str = "kind";
     pub const OFFSET: &str = "offset";
     pub const WIDTH: &str = "width";

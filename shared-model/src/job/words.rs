@@ -1,6 +1,7 @@
 //! The words of the document for our enums.
 
-use super::{FloorAtOpening, Match, OpeningKind, Rule, Tool};
+use super::{Across, FloorAtOpening, Match, OpeningKind, Rule, Tool};
+use crate::ids::WallId;
 use crate::length::Units;
 
 pub(super) const UNITS: [(Units, &str); 2] = [(Units::Imperial, "imperial"), (Units::Metric, "metric")];
@@ -40,6 +41,24 @@ pub(super) fn word<T: Copy + PartialEq>(table: &[(T, &'static str)], value: T) -
 
 pub(super) fn value<T: Copy>(table: &[(T, &str)], word: &str) -> Option<T> {
     table.iter().find(|(_, it)| *it == word).map(|(value, _)| *value)
+}
+
+/// The kind of a check, the wall it starts from (or whose start it starts from), and the wall that it runs to.
+pub(super) const fn of_across(of: Across) -> (&'static str, WallId, WallId) {
+    match of {
+        Across::Corners { from, to } => ("corners", from, to),
+        Across::Offset { corner, wall } => ("offset", corner, wall),
+        Across::Walls { wall, opposite } => ("walls", wall, opposite),
+    }
+}
+
+pub(super) fn read_across(kind: &str, from: WallId, to: WallId) -> Option<Across> {
+    match kind {
+        "corners" => Some(Across::Corners { from, to }),
+        "offset" => Some(Across::Offset { corner: from, wall: to }),
+        "walls" => Some(Across::Walls { wall: from, opposite: to }),
+        _ => None,
+    }
 }
 
 /// One word, so that two people's answers never mix into a third.

@@ -7,7 +7,8 @@ use uuid::Uuid;
 use super::node::Node;
 use super::schema::key;
 use super::{
-    Decision, Edit, EditError, Flight, Goods, NewChoice, NewReading, NewTurn, Opening, Order, Timestamp, limits, words,
+    Across, Decision, Edit, EditError, Flight, Goods, NewChoice, NewReading, NewTurn, Opening, Order, Timestamp,
+    limits, words,
 };
 use crate::ids::{DeviceId, GoodsId, RoomId, WallId};
 
@@ -42,26 +43,27 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
         Edit::RemoveWall { room, wall, removed } => put(tx, &wall_of(tx, *room, *wall)?, key::REMOVED, *removed),
         Edit::AddReading { room, wall, reading } => add_reading(tx, *room, *wall, reading, at),
         Edit::WithdrawReading { room, wall, reading, withdrawn } => {
-            let node = existing(tx, &wall_of(tx, *room, *wall)?.child(tx, key::READINGS), reading.0, "reading")?;
-            put(tx, &node, key::WITHDRAWN, *withdrawn)
+            let readings = wall_of(tx, *room, *wall)?.child(tx, key::READINGS);
+            mark(tx, &readings, reading.0, "reading", key::WITHDRAWN, *withdrawn)
+        }
+        Edit::AddCheck { room, of, reading } => add_check(tx, *room, *of, reading, at),
+        Edit::WithdrawCheck { room, check, withdrawn } => {
+            let checks = room_of(tx, *room)?.child(tx, key::CHECKS);
+            mark(tx, &checks, check.0, "check", key::WITHDRAWN, *withdrawn)
         }
         Edit::StateTurn { room, wall, turn } => state_turn(tx, *room, *wall, turn, at),
         Edit::WithdrawTurn { room, wall, turn, withdrawn } => {
-            let node = existing(tx, &wall_of(tx, *room, *wall)?.child(tx, key::TURNS), turn.0, "turn")?;
-            put(tx, &node, key::WITHDRAWN, *withdrawn)
+            let turns = wall_of(tx, *room, *wall)?.child(tx, key::TURNS);
+            mark(tx, &turns, turn.0, "turn", key::WITHDRAWN, *withdrawn)
         }
-        Edit::AddOpening { room, opening } => {
-            let openings = room_of(tx, *room)?.child(tx, key::OPENINGS);
-            let node = add(tx, &openings, opening.id.0, "opening")?;
-            write_opening(tx, &node, *room, opening)
-        }
+        Edit::AddOpening { room, opening } => add_opening(tx, *room, opening),
         Edit::SetOpening { room, opening } => {
             let node = existing(tx, &room_of(tx, *room)?.child(tx, key::OPENINGS), opening.id.0, "opening")?;
             write_opening(tx, &node, *room, opening)
         }
         Edit::RemoveOpening { room, opening, removed } => {
-            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::OPENINGS), opening.0, "opening")?;
-            put(tx, &node, key::REMOVED, *removed)
+            let openings = room_of(tx, *room)?.child(tx, key::OPENINGS);
+            mark(tx, &openings, opening.0, "opening", key::REMOVED, *removed)
         }
         Edit::AddFlight { flight } => {
             let node = add(tx, &Node::root(tx, key::FLIGHTS), flight.id.0, "flight")?;
@@ -72,8 +74,7 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
             write_flight(tx, &node, flight)
         }
         Edit::RemoveFlight { flight, removed } => {
-            let node = existing(tx, &Node::root(tx, key::FLIGHTS), flight.0, "flight")?;
-            put(tx, &node, key::REMOVED, *removed)
+            mark(tx, &Node::root(tx, key::FLIGHTS), flight.0, "flight", key::REMOVED, *removed)
         }
         Edit::AddGoods { goods } => {
             let node = add(tx, &Node::root(tx, key::GOODS), goods.id.0, "goods")?;
@@ -84,13 +85,11 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
             write_goods(tx, &node, goods)
         }
         Edit::RemoveGoods { goods, removed } => {
-            let node = existing(tx, &Node::root(tx, key::GOODS), goods.0, "goods")?;
-            put(tx, &node, key::REMOVED, *removed)
+            mark(tx, &Node::root(tx, key::GOODS), goods.0, "goods", key::REMOVED, *removed)
         }
         Edit::Choose { choice } => choose(tx, choice, at),
         Edit::WithdrawChoice { choice, withdrawn } => {
-            let node = existing(tx, &Node::root(tx, key::CHOICES), choice.0, "choice")?;
-            put(tx, &node, key::WITHDRAWN, *withdrawn)
+            mark(tx, &Node::root(tx, key::CHOICES), choice.0, "choice", key::WITHDRAWN, *withdrawn)
         }
     }
 }
@@ -132,15 +131,51 @@ fn add_reading(
     reading: &NewReading,
     at: Timestamp,
 ) -> Result<(), EditError> {
+    let readings = wall_of(tx, room, wall)?.child(tx, key::READINGS);
+    write_reading(tx, &readings, reading, at).map(|_| ())
+}
+
+fn add_check(
+    tx: &mut Transaction<'_>,
+    room: RoomId,
+    of: Across,
+    reading: &NewReading,
+    at: Timestamp,
+) -> Result<(), EditError> {
+    let (kind, from, to) = words::of_across(of);
+    wall_of(tx, room, from)?;
+    wall_of(tx, room, to)?;
+    if from == to {
+        return Err(EditError::Invalid("a check runs between two places".to_owned()));
+    }
+    // Rooms made before there were checks have no place for them yet; two that are made at the same time are read as one.
+    let room = room_of(tx, room)?;
+    let mut checks = room.child(tx, key::CHECKS);
+    if !checks.exists() {
+        checks = room.make(tx, key::CHECKS)?;
+    }
+    let node = write_reading(tx, &checks, reading, at)?;
+    put(tx, &node, key::KIND, kind)?;
+    put(tx, &node, key::WALL, from.to_string())?;
+    put(tx, &node, key::TO, to.to_string())
+}
+
+/// A new reading among its `siblings`.
+fn write_reading(
+    tx: &mut Transaction<'_>,
+    siblings: &Node,
+    reading: &NewReading,
+    at: Timestamp,
+) -> Result<Node, EditError> {
     limits::some_length("reading", reading.value)?;
     limits::text("reading as typed", &reading.typed, limits::MOST_TEXT)?;
-    let readings = wall_of(tx, room, wall)?.child(tx, key::READINGS);
-    let node = add(tx, &readings, reading.id.0, "reading")?;
+    let node = add(tx, siblings, reading.id.0, "reading")?;
     put(tx, &node, key::VALUE, reading.value.0)?;
     put(tx, &node, key::TYPED, reading.typed.as_str())?;
     put(tx, &node, key::TOOL, words::word(&words::TOOLS, reading.tool))?;
     let superseded: Vec<Uuid> = reading.supersedes.iter().map(|it| it.0).collect();
-    stamp(tx, &node, &readings, &superseded, "reading", at)
+    stamp(tx, &node, siblings, &superseded, "reading", at)?;
+    Ok(node)
 }
 
 fn state_turn(
@@ -197,6 +232,12 @@ fn stamp(
         existing(tx, siblings, *id, what)?;
     }
     put(tx, node, key::SUPERSEDES, superseded.iter().flat_map(|it| *it.as_bytes()).collect::<Vec<u8>>())
+}
+
+fn add_opening(tx: &mut Transaction<'_>, room: RoomId, opening: &Opening) -> Result<(), EditError> {
+    let openings = room_of(tx, room)?.child(tx, key::OPENINGS);
+    let node = add(tx, &openings, opening.id.0, "opening")?;
+    write_opening(tx, &node, room, opening)
 }
 
 fn write_opening(tx: &mut Transaction<'_>, node: &Node, room: RoomId, opening: &Opening) -> Result<(), EditError> {
@@ -280,6 +321,12 @@ fn put(tx: &mut Transaction<'_>, node: &Node, key: &str, value: impl Into<Scalar
 
 fn id_or_null(id: Option<Uuid>) -> ScalarValue {
     id.map_or(ScalarValue::Null, |it| it.to_string().into())
+}
+
+/// Takes a thing out of force, or back into it.
+fn mark(tx: &mut Transaction<'_>, parent: &Node, id: Uuid, what: &str, key: &str, on: bool) -> Result<(), EditError> {
+    let node = existing(tx, parent, id, what)?;
+    put(tx, &node, key, on)
 }
 
 /// Makes the map of a new thing; its id must be new.

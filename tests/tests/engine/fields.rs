@@ -67,6 +67,7 @@ pub fn of_edit(edit: &Edit, by: DeviceId) -> Vec<Said> {
         Edit::SetRoomGoods { room, goods } => vec![said(&room, "goods", PlaceKey::Room(*room), &or_none(*goods))],
         Edit::CloseRoom { room, closed } => vec![flag(&room, "closed", *closed)],
         Edit::WithdrawReading { reading, withdrawn, .. } => vec![flag(&reading, "withdrawn", *withdrawn)],
+        Edit::WithdrawCheck { check, withdrawn, .. } => vec![flag(&check, "withdrawn", *withdrawn)],
         Edit::WithdrawTurn { turn, withdrawn, .. } => vec![flag(&turn, "withdrawn", *withdrawn)],
         Edit::AddOpening { room, opening } | Edit::SetOpening { room, opening } => {
             of_opening(opening, PlaceKey::Opening(*room, opening.id))
@@ -94,6 +95,7 @@ pub fn in_job(job: &Job) -> BTreeMap<Field, String> {
             flag(&room.id, "closed", room.closed),
         ]);
         all.extend(room.openings.iter().flat_map(|it| of_opening(it, PlaceKey::Opening(room.id, it.id))));
+        all.extend(room.checks.iter().map(|it| flag(&it.reading.id, "withdrawn", it.reading.withdrawn)));
         for wall in &room.walls {
             all.extend(wall.readings.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
             all.extend(wall.turns.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));

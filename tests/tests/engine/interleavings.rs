@@ -157,6 +157,7 @@ fn seen(job: &Job) -> Job {
     let mut job = job.clone();
     job.people.clear();
     job.disputes.clear();
+    job.rooms.iter_mut().for_each(|it| it.checks.retain(|it| !it.reading.withdrawn));
     for wall in job.rooms.iter_mut().flat_map(|it| &mut it.walls) {
         wall.readings.retain(|it| !it.withdrawn);
         wall.turns.retain(|it| !it.withdrawn);

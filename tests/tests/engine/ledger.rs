@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use automerge::ChangeHash;
 use shared_model::ids::{ChoiceId, DeviceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
-use shared_model::job::{Edit, Flight, Goods, Job, JobDoc, NewChoice, NewReading, NewTurn, Opening};
+use shared_model::job::{Across, Edit, Flight, Goods, Job, JobDoc, NewChoice, NewReading, NewTurn, Opening};
 use shared_model::problem::Place;
 
 use super::fields::{Field, in_job, of_edit};
@@ -19,6 +19,7 @@ pub enum Thing {
     Goods(GoodsId),
     Choice(ChoiceId),
     Reading(RoomId, WallId, ReadingId),
+    Check(RoomId, ReadingId),
     Turn(RoomId, WallId, TurnId),
 }
 
@@ -34,6 +35,7 @@ struct Write {
 pub struct Ledger {
     made: BTreeMap<Thing, ChangeHash>,
     readings: BTreeMap<ReadingId, (DeviceId, NewReading)>,
+    checks: BTreeMap<ReadingId, (DeviceId, Across, NewReading)>,
     turns: BTreeMap<TurnId, (DeviceId, NewTurn)>,
     choices: BTreeMap<ChoiceId, (DeviceId, NewChoice)>,
     fields: BTreeMap<Field, Vec<Write>>,
@@ -90,6 +92,10 @@ impl Ledger {
                 self.readings.insert(reading.id, (by, reading.clone()));
                 Thing::Reading(*room, *wall, reading.id)
             }
+            Edit::AddCheck { room, of, reading } => {
+                self.checks.insert(reading.id, (by, *of, reading.clone()));
+                Thing::Check(*room, reading.id)
+            }
             Edit::StateTurn { room, wall, turn } => {
                 self.turns.insert(turn.id, (by, turn.clone()));
                 Thing::Turn(*room, *wall, turn.id)
@@ -112,7 +118,7 @@ impl Ledger {
             Thing::Flight(flight) => Some(Edit::RemoveFlight { flight, removed: false }),
             Thing::Goods(goods) => Some(Edit::RemoveGoods { goods, removed: false }),
             Thing::Choice(choice) => Some(Edit::WithdrawChoice { choice, withdrawn: false }),
-            Thing::Reading(..) | Thing::Turn(..) => None,
+            Thing::Reading(..) | Thing::Check(..) | Thing::Turn(..) => None,
         };
         self.made.keys().filter_map(back).collect()
     }
@@ -145,6 +151,12 @@ impl Ledger {
                 let kept = wall_of(room, wall).readings.iter().find(|it| it.id == id).unwrap();
                 assert_eq!((kept.value, &kept.typed, kept.tool), (typed.value, &typed.typed, typed.tool));
                 assert_eq!((kept.stamp.by, &kept.supersedes), (*by, &typed.supersedes));
+            }
+            Thing::Check(room, id) => {
+                let (by, of, typed) = &self.checks[&id];
+                let kept = job.room(room).unwrap().checks.iter().find(|it| it.reading.id == id).unwrap();
+                assert_eq!((kept.of, kept.reading.value, &kept.reading.typed), (*of, typed.value, &typed.typed));
+                assert_eq!((kept.reading.stamp.by, &kept.reading.supersedes), (*by, &typed.supersedes));
             }
             Thing::Turn(room, wall, id) => {
                 let (by, stated) = &self.turns[&id];

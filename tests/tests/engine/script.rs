@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use proptest::sample::Index;
 use shared_model::ids::{ChoiceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
-    Angle, Decision, Edit, Flight, FloorAtOpening, Goods, Job, Match, NewChoice, NewReading, NewTurn, Opening,
+    Across, Angle, Decision, Edit, Flight, FloorAtOpening, Goods, Job, Match, NewChoice, NewReading, NewTurn, Opening,
     OpeningKind, Order, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
@@ -23,7 +23,7 @@ pub struct Seed {
 }
 
 /// As many as there are kinds of edits, some of them more often.
-const KINDS: u8 = 32;
+const KINDS: u8 = 35;
 
 pub fn seed() -> impl Strategy<Value = Seed> {
     (0..KINDS, any::<[Index; 3]>(), 0..6_u8, any::<bool>()).prop_map(|(kind, what, n, yes)| Seed { kind, what, n, yes })
@@ -87,6 +87,7 @@ impl Seed {
                 let seen: Vec<GoodsId> = job.goods.iter().map(|it| it.id).collect();
                 Some(Edit::SetGoods { goods: self.goods(self.pick(0, &seen)?) })
             }
+            32..=34 => self.check(&things, ReadingId(id)),
             _ => self.edit_of_rest(&things, id),
         }
     }
@@ -95,17 +96,7 @@ impl Seed {
         let (room, wall) = self.pick(0, &things.walls)?;
         Some(match self.kind {
             12 => Edit::RemoveWall { room, wall, removed: self.yes },
-            13..=17 => Edit::AddReading {
-                room,
-                wall,
-                reading: NewReading {
-                    id: ReadingId(id),
-                    value: self.length(i64::from(self.n)),
-                    typed: format!("{} \"", self.n),
-                    tool: if self.yes { Tool::Laser } else { Tool::Tape },
-                    supersedes: self.maybe(1, &things.readings_of(wall)).into_iter().collect(),
-                },
-            },
+            13..=17 => Edit::AddReading { room, wall, reading: self.reading(ReadingId(id), &things.readings_of(wall)) },
             18 => Edit::WithdrawReading {
                 room,
                 wall,
@@ -128,6 +119,33 @@ impl Seed {
                 Edit::RemoveOpening { room, opening, removed: self.yes }
             }
         })
+    }
+
+    fn reading(&self, id: ReadingId, before: &[ReadingId]) -> NewReading {
+        NewReading {
+            id,
+            value: self.length(i64::from(self.n)),
+            typed: format!("{} \"", self.n),
+            tool: if self.yes { Tool::Laser } else { Tool::Tape },
+            supersedes: self.maybe(1, before).into_iter().collect(),
+        }
+    }
+
+    fn check(&self, things: &Things, id: ReadingId) -> Option<Edit> {
+        let (room, from) = self.pick(0, &things.walls)?;
+        let walls: Vec<WallId> = things.walls.iter().filter(|it| it.0 == room).map(|it| it.1).collect();
+        let to = self.pick(2, &walls).filter(|it| *it != from)?;
+        let checks: Vec<ReadingId> = things.checks.iter().filter(|it| it.0 == room).map(|it| it.1).collect();
+        if self.kind == 34 {
+            let check = self.pick(1, &checks)?;
+            return Some(Edit::WithdrawCheck { room, check, withdrawn: self.yes });
+        }
+        let of = match self.n {
+            0..2 => Across::Corners { from, to },
+            2..4 => Across::Offset { corner: from, wall: to },
+            _ => Across::Walls { wall: from, opposite: to },
+        };
+        Some(Edit::AddCheck { room, of, reading: self.reading(id, &checks) })
     }
 
     fn edit_of_rest(&self, things: &Things, id: Uuid) -> Option<Edit> {
@@ -219,6 +237,7 @@ struct Things {
     goods: Vec<GoodsId>,
     choices: Vec<ChoiceId>,
     readings: Vec<(WallId, ReadingId)>,
+    checks: Vec<(RoomId, ReadingId)>,
     turns: Vec<(WallId, TurnId)>,
 }
 
@@ -234,6 +253,7 @@ impl Things {
                 Thing::Goods(goods) => things.goods.push(goods),
                 Thing::Choice(choice) => things.choices.push(choice),
                 Thing::Reading(_, wall, reading) => things.readings.push((wall, reading)),
+                Thing::Check(room, check) => things.checks.push((room, check)),
                 Thing::Turn(_, wall, turn) => things.turns.push((wall, turn)),
             }
         }

@@ -297,6 +297,7 @@ mod tests {
             closed,
             walls: Vec::new(),
             openings: Vec::new(),
+            checks: Vec::new(),
             order: Order::between(None, None),
         };
         let sketch = Sketch { walls: walls.collect(), gap: None, closes: false };

@@ -263,6 +263,7 @@ mod tests {
                 closed: false,
                 walls: Vec::new(),
                 openings: Vec::new(),
+                checks: Vec::new(),
                 order,
             });
         }

@@ -3,6 +3,8 @@
 //! What cannot be read (written by a newer version, or by no version of ours) is left out or takes its default: a document
 //! never makes this fail.
 
+mod rooms;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use automerge::Automerge;
@@ -11,10 +13,9 @@ use uuid::Uuid;
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, Decision, Dispute, Flight, Goods, Job, Match, Opening, Order, Reading, Room, Rule, Rules, Stamp, Timestamp,
-    Turn, TurnStatement, Wall, limits, words,
+    Choice, Decision, Dispute, Flight, Goods, Job, Match, Order, Rule, Rules, Stamp, Timestamp, Turn, limits, words,
 };
-use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId};
 use crate::job::Angle;
 use crate::length::{Length, Units};
 use crate::problem::Place;
@@ -112,121 +113,6 @@ impl<'d> Reader<'d> {
             .collect();
         entries.sort_by_key(|(counter, entry)| (*counter, entry.id));
         entries.into_iter().map(|(_, entry)| entry).collect()
-    }
-
-    fn rooms(&mut self) -> Vec<Room> {
-        let mut rooms: Vec<Room> = self
-            .children(&Node::root(self.doc, key::ROOMS))
-            .into_iter()
-            .map(|(id, fields)| {
-                let name = fields.text(key::NAME).map(short).unwrap_or_default();
-                let what = format!("the room {name}");
-                self.dispute(
-                    Place::Room(RoomId(id)),
-                    &what,
-                    &fields,
-                    &[(key::NAME, "name"), (key::LEVEL, "level"), (key::GOODS, "goods")],
-                );
-                Room {
-                    id: RoomId(id),
-                    level: fields.int(key::LEVEL).filter(|it| limits::level(*it).is_ok()).unwrap_or_default(),
-                    goods: uuid(&fields, key::GOODS).map(GoodsId),
-                    closed: fields.flag(key::CLOSED),
-                    walls: self.walls(RoomId(id), &what, &fields.map(key::WALLS)),
-                    openings: self.openings(RoomId(id), &what, &fields.map(key::OPENINGS)),
-                    order: order(&fields),
-                    name,
-                }
-            })
-            .collect();
-        rooms.sort_by(|a, b| (&a.order, a.id).cmp(&(&b.order, b.id)));
-        rooms
-    }
-
-    fn walls(&mut self, room: RoomId, of: &str, walls: &Node) -> Vec<Wall> {
-        let mut walls: Vec<Wall> = self
-            .children(walls)
-            .into_iter()
-            .map(|(id, fields)| Wall {
-                id: WallId(id),
-                readings: self.readings(Place::Wall(room, WallId(id)), of, &fields.map(key::READINGS)),
-                turns: self.turns(Place::Corner(room, WallId(id)), of, &fields.map(key::TURNS)),
-                order: order(&fields),
-            })
-            .collect();
-        walls.sort_by(|a, b| (&a.order, a.id).cmp(&(&b.order, b.id)));
-        walls
-    }
-
-    fn readings(&mut self, place: Place, of: &str, readings: &Node) -> Vec<Reading> {
-        let entries = self.entries(readings).into_iter();
-        let readings = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
-            self.dispute(
-                place,
-                &format!("a reading in {of}"),
-                &fields,
-                &[(key::VALUE, "length"), (key::TYPED, "text")],
-            );
-            Some(Reading {
-                id: ReadingId(id),
-                value: length(&fields, key::VALUE)?,
-                typed: fields.text(key::TYPED).map(short).unwrap_or_default(),
-                tool: fields.text(key::TOOL).and_then(|it| words::value(&words::TOOLS, it)).unwrap_or_default(),
-                stamp,
-                supersedes: supersedes.into_iter().map(ReadingId).collect(),
-                withdrawn,
-            })
-        });
-        readings.collect()
-    }
-
-    fn turns(&mut self, place: Place, of: &str, turns: &Node) -> Vec<TurnStatement> {
-        let entries = self.entries(turns).into_iter();
-        let turns = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
-            self.dispute(place, &format!("a corner in {of}"), &fields, &[(key::TURN, "turn")]);
-            let turn = Turn(Angle(fields.int(key::TURN)?));
-            limits::turn(turn).is_ok().then(|| TurnStatement {
-                id: TurnId(id),
-                turn,
-                stamp,
-                supersedes: supersedes.into_iter().map(TurnId).collect(),
-                withdrawn,
-            })
-        });
-        turns.collect()
-    }
-
-    fn openings(&mut self, room: RoomId, of: &str, openings: &Node) -> Vec<Opening> {
-        let mut openings: Vec<Opening> = self
-            .children(openings)
-            .into_iter()
-            .filter_map(|(id, fields)| {
-                let kind = fields.text(key::KIND).and_then(|it| words::value(&words::OPENINGS, it)).unwrap_or_default();
-                let what = format!("the {} in {of}", words::word(&words::OPENINGS, kind));
-                let disputed = [
-                    (key::WALL, "wall"),
-                    (key::KIND, "kind"),
-                    (key::OFFSET, "offset"),
-                    (key::WIDTH, "width"),
-                    (key::DEPTH, "depth"),
-                    (key::FLOOR, "floor"),
-                    (key::LEADS_TO, "room beyond"),
-                ];
-                self.dispute(Place::Opening(room, OpeningId(id)), &what, &fields, &disputed);
-                Some(Opening {
-                    id: OpeningId(id),
-                    wall: WallId(uuid(&fields, key::WALL)?),
-                    kind,
-                    offset: length(&fields, key::OFFSET)?,
-                    width: length(&fields, key::WIDTH)?,
-                    depth: length(&fields, key::DEPTH).unwrap_or_default(),
-                    floor: fields.text(key::FLOOR).and_then(|it| words::value(&words::FLOORS, it)).unwrap_or_default(),
-                    leads_to: uuid(&fields, key::LEADS_TO).map(RoomId),
-                })
-            })
-            .collect();
-        openings.sort_by_key(|it| (it.wall, it.offset, it.id));
-        openings
     }
 
     fn flights(&mut self) -> Vec<Flight> {
