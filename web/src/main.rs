@@ -16,6 +16,7 @@ mod offline;
 mod opening;
 mod tabs;
 
+mod checking;
 mod drawing;
 mod entry;
 mod keypad;

@@ -2,12 +2,13 @@
 
 use shared_model::ids::{OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
-    Angle, Edit, NewReading, NewTurn, Order, Reading, Room, Stamp, Tool, Turn, TurnStatement, Wall,
+    Across, Angle, Edit, NewReading, NewTurn, Order, Reading, Room, Stamp, Tool, Turn, TurnStatement, Wall,
 };
 use shared_model::length::{Length, Units};
 use shared_model::outline::Sketch;
 use uuid::Uuid;
 
+use crate::checking::End;
 use crate::keypad::Taken;
 
 /// What the keypad enters.
@@ -21,6 +22,10 @@ pub enum Aim {
     /// A reading that sets aside what the wall has.
     Correct(WallId),
     Opening(WallId, Option<OpeningId>, OpeningField),
+    /// Not a number yet: where a check starts, and then where it ends.
+    Probe(Option<End>),
+    /// A length across the room.
+    Check(Across),
 }
 
 /// What of an opening is entered.
@@ -35,7 +40,7 @@ impl Aim {
     /// The wall that is picked in the sketch.
     pub const fn wall(self) -> Option<WallId> {
         match self {
-            Self::Next => None,
+            Self::Next | Self::Probe(_) | Self::Check(_) => None,
             Self::Wall(wall) | Self::Correct(wall) | Self::Opening(wall, ..) => Some(wall),
         }
     }
@@ -126,7 +131,7 @@ fn new_turn(turn: Turn, wall: Option<&Wall>) -> NewTurn {
     NewTurn { id: TurnId(Uuid::new_v4()), turn, supersedes: supersedes.unwrap_or_default() }
 }
 
-fn new_reading(taken: &Taken, supersedes: Vec<ReadingId>) -> NewReading {
+pub fn new_reading(taken: &Taken, supersedes: Vec<ReadingId>) -> NewReading {
     let Taken { value, typed, tool } = taken.clone();
     NewReading { id: ReadingId(Uuid::new_v4()), value, typed, tool, supersedes }
 }

@@ -3,6 +3,7 @@
 //! Where things stand is decided by plain functions ([`scene`], [`dims`], [`pile`], [`space`]); the components only show it.
 
 pub mod canvas;
+pub mod checks;
 mod dims;
 mod marks;
 mod pile;

@@ -4,7 +4,7 @@ use leptos::ev::MouseEvent;
 use leptos::prelude::*;
 use leptos::svg;
 use shared_model::ids::WallId;
-use shared_model::job::{Angle, Opening, Room, Turn};
+use shared_model::job::{Across, Angle, Opening, Room, Turn};
 use shared_model::length::Units;
 use shared_model::outline::{Certainty, Sketch, SketchWall};
 use shared_model::problem::{Place, Problem, ProblemKind};
@@ -12,11 +12,13 @@ use wasm_bindgen::JsCast;
 use web_sys::Element;
 
 use super::canvas::watch_size;
+use super::checks::{self, CheckLine, Line};
 use super::dims::{self, Dim, Measured};
 use super::marks::problem_mark;
 use super::plan::{dimension, opening, pressed, wall};
 use super::scene::{OpeningMark, WallMark};
 use super::space::{Patch, Spot, extent, points, to_side};
+use crate::checking::End;
 use crate::shown;
 
 /// What the sketch shows.
@@ -32,6 +34,10 @@ pub struct Subject {
     pub problems: Vec<Problem>,
     /// Who is at which wall: name, and number of the person's colour.
     pub people: Vec<(WallId, String, usize)>,
+    /// A check is being aimed, from here.
+    pub probe: Option<Option<End>>,
+    /// The check that is being entered.
+    pub check: Option<Across>,
 }
 
 #[derive(Default)]
@@ -40,6 +46,7 @@ struct Scene {
     walls: Vec<WallLine>,
     openings: Vec<OpeningMark>,
     dims: Vec<Dim>,
+    checks: Vec<CheckLine>,
     /// From the end of the last wall towards the next.
     next: Option<(Spot, Spot)>,
     /// From the end of the last wall back to the start, when that is not one point.
@@ -140,6 +147,9 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut
     let measured = lines.iter().zip(&subject.sketch.walls).filter(|(_, it)| it.certainty != Certainty::Unmeasured);
     let measured = measured.map(|((from, to), it)| Measured { from: *from, to: *to, text: lengths(subject, it) });
     scene.dims = dims::place(measured.collect(), &[], &mut taken);
+    let walls: Vec<Line> = scene.walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
+    let shown = |it| shown::length(it, subject.units);
+    scene.checks = checks::place(&subject.room, subject.check, &walls, shown, &mut taken);
 }
 
 fn wall_line(subject: &Subject, number: usize, (from, to): (Spot, Spot), sketched: &SketchWall) -> WallLine {
@@ -184,7 +194,12 @@ fn turned(along: Spot, turn: Turn) -> Spot {
 
 /// The sketch; a tap on a wall picks it.
 #[component]
-pub fn RoomSketch(#[prop(into)] subject: Signal<Option<Subject>>, on_wall: Callback<WallId>) -> impl IntoView {
+pub fn RoomSketch(
+    #[prop(into)] subject: Signal<Option<Subject>>,
+    on_wall: Callback<WallId>,
+    /// Only while a check is being aimed.
+    on_corner: Callback<WallId>,
+) -> impl IntoView {
     let surface = NodeRef::<svg::Svg>::new();
     let size = RwSignal::new((0.0, 0.0));
     watch_size(surface, size);
@@ -201,14 +216,25 @@ pub fn RoomSketch(#[prop(into)] subject: Signal<Option<Subject>>, on_wall: Callb
         >
             {move || {
                 let size = size.get();
-                subject.with(|it| it.as_ref().filter(|_| size.0 > 0.0).map(|it| drawn(scene(it, size), on_wall)))
+                let scene = subject.with(|it| it.as_ref().filter(|_| size.0 > 0.0).map(|it| (scene(it, size), it.probe)));
+                scene.map(|(scene, probe)| drawn(scene, on_wall, probe, on_corner))
             }}
         </svg>
     }
 }
 
-fn drawn(scene: Scene, on_wall: Callback<WallId>) -> impl IntoView {
-    let Scene { floor, walls, openings, dims, next, gap, corners, problems, people } = scene;
+fn drawn(
+    scene: Scene,
+    on_wall: Callback<WallId>,
+    probe: Option<Option<End>>,
+    on_corner: Callback<WallId>,
+) -> impl IntoView {
+    let Scene { floor, walls, openings, dims, checks, next, gap, corners, problems, people } = scene;
+    let corner_touches = probe.map(|from| {
+        let lines: Vec<Line> = walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
+        let picked = from.and_then(|it| if let End::Corner(corner) = it { Some(corner) } else { None });
+        checks::corner_touches(&lines, picked, on_corner)
+    });
     let picked = walls.iter().filter(|it| it.picked).map(|it| {
         let (a, b) = (it.mark.from, it.mark.to);
         view! { <line class="wall wall-picked" x1=a.x y1=a.y x2=b.x y2=b.y /> }
@@ -222,10 +248,12 @@ fn drawn(scene: Scene, on_wall: Callback<WallId>) -> impl IntoView {
         {corners.into_iter().map(|it| view! { <circle class="corner" cx=it.x cy=it.y r=3 /> }).collect_view()}
         {openings.iter().map(opening).collect_view()}
         {next.map(|(a, b)| next_arrow(a, b))}
+        {checks.iter().map(checks::drawn).collect_view()}
         {dims.iter().map(dimension).collect_view()}
         {problems.into_iter().map(|(at, work, text)| problem_mark(text, work, at)).collect_view()}
         {people.into_iter().map(|(at, name, colour)| view! { <text class=format!("halo who p{colour}") x=at.x y=at.y>{name}</text> }).collect_view()}
         {wall_touches(walls, on_wall)}
+        {corner_touches}
     }
 }
 
@@ -302,7 +330,8 @@ mod tests {
         };
         let sketch = Sketch { walls: walls.collect(), gap: None, closes: false };
         let (problems, people) = (Vec::new(), Vec::new());
-        Subject { room, sketch, units: Units::Imperial, picked: None, next: None, problems, people }
+        let (probe, check) = (None, None);
+        Subject { room, sketch, units: Units::Imperial, picked: None, next: None, problems, people, probe, check }
     }
 
     #[test]

@@ -9,6 +9,7 @@ use shared_model::wire::Whereabouts;
 use super::openings::{self, Draft};
 use super::panel::{Panel, Standing, Tools};
 use super::undo_keys::Removed;
+use crate::checking::{self, End};
 use crate::drawing::sketch::{RoomSketch, Subject};
 use crate::keypad::{Pad, Taken};
 use crate::measuring::{Aim, add_wall, aim_after, other_way, previewed, read_wall, state_turn};
@@ -54,6 +55,12 @@ impl Measuring {
             (Aim::Next, None) if !room.closed && self.can_close() => self.close_ring(),
             (Aim::Wall(id), Some(taken)) => self.read(&room, id, &taken, false),
             (Aim::Correct(id), Some(taken)) => self.read(&room, id, &taken, true),
+            (Aim::Check(of), Some(taken)) => {
+                self.here.act("check", vec![checking::check(&room, of, &taken)]);
+                self.aim.set(Aim::Next);
+            }
+            (Aim::Check(_) | Aim::Probe(_), None) => self.aim.set(Aim::Next),
+            (Aim::Probe(_), Some(_)) => return Err("Tap both ends of the check first.".to_owned()),
             (Aim::Opening(..), Some(taken)) => openings::take(self, self.draft, &taken),
             (Aim::Wall(_) | Aim::Correct(_), None) => self.aim.set(Aim::Next),
             (Aim::Next, Some(_)) => return Err("Tap the wall that it belongs to.".to_owned()),
@@ -87,6 +94,19 @@ impl Measuring {
             Some(wall) => self.set_turn(&wall, other_way(wall.turn())),
             None => self.turn.update(|it| *it = other_way(*it)),
         }
+    }
+
+    /// A tap on the sketch while a check is being aimed.
+    pub fn probe(self, from: Option<End>, to: End) {
+        let aim = match (from, self.room.get_untracked()) {
+            (Some(from), Some(room)) => match checking::across(&room, from, to) {
+                Ok(of) => Aim::Check(of),
+                Err(reason) => return self.pad.refused.set(Some(reason.to_owned())),
+            },
+            _ => Aim::Probe(Some(to)),
+        };
+        self.pad.clear();
+        self.aim.set(aim);
     }
 
     fn set_turn(self, wall: &Wall, turn: Turn) {
@@ -136,7 +156,13 @@ impl Measuring {
         });
         let sketch = sketch(&shown, &job.rules);
         let (_, problems) = if room.closed { close(&room, &job.rules, job.units) } else { (None, Vec::new()) };
-        Some(Subject { room: shown, sketch, units, picked: aim.wall(), next, problems, people: people.collect() })
+        let (probe, check) = match aim {
+            Aim::Probe(from) => (Some(from), None),
+            Aim::Check(of) => (None, Some(of)),
+            _ => (None, None),
+        };
+        let (picked, people) = (aim.wall(), people.collect());
+        Some(Subject { room: shown, sketch, units, picked, next, problems, people, probe, check })
     }
 }
 
@@ -167,8 +193,16 @@ pub fn Measure(room: RoomId) -> impl IntoView {
     on_cleanup(move || escape.remove());
     let subject = Memo::new(move |_| measuring.subject(phone));
     let on_wall = Callback::new(move |wall| {
+        if let Aim::Probe(from) = measuring.aim.get_untracked() {
+            return measuring.probe(from, End::Wall(wall));
+        }
         measuring.pad.clear();
         measuring.aim.update(|it| *it = if it.wall() == Some(wall) { Aim::Next } else { Aim::Wall(wall) });
+    });
+    let on_corner = Callback::new(move |corner| {
+        if let Aim::Probe(from) = measuring.aim.get_untracked() {
+            measuring.probe(from, End::Corner(corner));
+        }
     });
     move || {
         if !present.get() {
@@ -178,7 +212,7 @@ pub fn Measure(room: RoomId) -> impl IntoView {
             <main class="place">
                 <div class="measure">
                     <div class="measure-sketch">
-                        <RoomSketch subject on_wall />
+                        <RoomSketch subject on_wall on_corner />
                         <Tools room />
                         <Standing />
                     </div>

@@ -18,6 +18,7 @@ mod lengths;
 mod openings;
 mod panel;
 mod problems;
+mod readings;
 mod room_menu;
 mod turning;
 mod undo_keys;

@@ -1,16 +1,18 @@
 //! The lower part while measuring: what is entered, what can be done with it, the keypad; and the words over the sketch.
 
 use leptos::prelude::*;
-use shared_model::ids::{ReadingId, RoomId, WallId};
+use shared_model::ids::{RoomId, WallId};
 use shared_model::job::{Edit, Job, Room, Wall};
 use shared_model::outline::{close, sketch};
 use shared_model::problem::{Place as Spot, Problem, ProblemKind};
 
 use super::measure::Measuring;
 use super::openings::OpeningPanel;
+use super::readings::Readings;
 use super::room_menu::RoomMenu;
 use super::turning::TurnSheet;
 use super::undo_keys::UndoKeys;
+use crate::checking;
 use crate::keypad::{EntryLine, Keypad, keep_focus};
 use crate::measuring::{Aim, OpeningField, Shape, gap_words, insert_wall, start_from, turn_words, wall_name};
 use crate::sheet::Sheet;
@@ -127,6 +129,8 @@ fn aim_words(room: &Room, measuring: Measuring) -> String {
             false => wall_name(room, wall),
         },
         Aim::Correct(wall) => format!("{}: correct it", wall_name(room, wall)),
+        Aim::Probe(from) => checking::probe_words(room, from),
+        Aim::Check(of) => format!("From {}", checking::words(room, of)),
         Aim::Opening(_, _, OpeningField::Offset) => "From the wall's left end".to_owned(),
         Aim::Opening(_, _, OpeningField::Width) => "Width of the opening".to_owned(),
         Aim::Opening(_, _, OpeningField::Depth) => "Thickness of the wall".to_owned(),
@@ -137,7 +141,7 @@ fn enter_word(measuring: Measuring) -> &'static str {
     let empty = measuring.pad.entry.with(crate::entry::Entry::is_empty);
     match measuring.aim.get() {
         Aim::Next if empty && measuring.can_close() => "Close",
-        Aim::Wall(_) | Aim::Correct(_) if empty => "Done",
+        Aim::Wall(_) | Aim::Correct(_) | Aim::Probe(_) | Aim::Check(_) if empty => "Done",
         _ => "Enter",
     }
 }
@@ -155,34 +159,6 @@ fn turn_key(measuring: Measuring) -> impl IntoView {
             aria-label=move || format!("The corner {}: turn it the other way", turn_words(measuring.turn_now()))
             on:click=move |_| measuring.turn_other_way()
         >{move || if left() { "↰ left" } else { "↱ right" }}</button>
-    }
-}
-
-/// Every reading of the picked wall; each can be set aside.
-#[component]
-fn Readings() -> impl IntoView {
-    let measuring: Measuring = expect_context();
-    let here = measuring.here;
-    move || {
-        let wall = measuring.wall()?;
-        let job = here.job.get();
-        let room = measuring.room.get()?.id;
-        let in_force: Vec<ReadingId> = wall.in_force().map(|it| it.id).collect();
-        let lines = wall.readings.iter().filter(|it| !it.withdrawn).map(|it| {
-            let (id, wall, stands) = (it.id, wall.id, in_force.contains(&it.id));
-            let value = shown::length(it.value, job.units);
-            let who = job.people.get(&it.stamp.by).cloned().unwrap_or_default();
-            let set_aside = move |_| here.act("reading set aside", vec![Edit::WithdrawReading { room, wall, reading: id, withdrawn: true }]);
-            view! {
-                <li class="reading" class:aside=!stands>
-                    <strong>{value.clone()}</strong>
-                    <span class="quiet">{format!("{who} {}", super::sharing::clock(it.stamp.at))}</span>
-                    {stands.then(|| view! { <button type="button" class="button button-quiet button-icon" data-set-aside="" aria-label=format!("Set aside {value}") on:click=set_aside>"×"</button> })}
-                </li>
-            }
-        });
-        let lines = lines.collect::<Vec<_>>();
-        (!lines.is_empty()).then(|| view! { <ul class="readings" id="readings">{lines}</ul> })
     }
 }
 
@@ -233,7 +209,10 @@ fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
     };
     let few = move || measuring.room.with(|it| it.as_ref().is_none_or(|it| it.walls.len() < 3));
     if closed {
-        return view! { <button type="button" class="button button-quiet" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button> }.into_any();
+        return view! {
+            <button type="button" class="button" id="check-across" aria-pressed=move || matches!(measuring.aim.get(), Aim::Probe(_) | Aim::Check(_)).to_string() on:click=move |_| measuring.aim.update(|it| *it = if matches!(it, Aim::Probe(_) | Aim::Check(_)) { Aim::Next } else { Aim::Probe(None) })>"Check across"</button>
+            <button type="button" class="button button-quiet" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button>
+        }.into_any();
     }
     view! {
         <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Angle…"</button>
