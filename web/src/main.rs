@@ -17,6 +17,7 @@ mod opening;
 mod tabs;
 
 mod checking;
+mod copying;
 mod drawing;
 mod entry;
 mod keypad;

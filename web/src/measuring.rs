@@ -22,6 +22,8 @@ pub enum Aim {
     /// A reading that sets aside what the wall has.
     Correct(WallId),
     Opening(WallId, Option<OpeningId>, OpeningField),
+    /// How long the first part is when this wall becomes two.
+    Split(WallId),
     /// Not a number yet: where a check starts, and then where it ends.
     Probe(Option<End>),
     /// A length across the room.
@@ -41,7 +43,7 @@ impl Aim {
     pub const fn wall(self) -> Option<WallId> {
         match self {
             Self::Next | Self::Probe(_) | Self::Check(_) => None,
-            Self::Wall(wall) | Self::Correct(wall) | Self::Opening(wall, ..) => Some(wall),
+            Self::Wall(wall) | Self::Correct(wall) | Self::Split(wall) | Self::Opening(wall, ..) => Some(wall),
         }
     }
 }

@@ -140,6 +140,7 @@ fn decimal(text: &str, unit: i64, decimals_allowed: bool) -> Option<i64> {
 
 impl Turn {
     pub const RIGHT: Self = Self(Angle::QUARTER);
+    pub const STRAIGHT: Self = Self(Angle::ZERO);
     pub const LEFT: Self = Self(Angle(-Angle::QUARTER.0));
 
     /// Whether both walls meet square.

@@ -10,6 +10,7 @@ use super::openings::{self, Draft};
 use super::panel::{Panel, Standing, Tools};
 use super::undo_keys::Removed;
 use crate::checking::{self, End};
+use crate::copying::split;
 use crate::drawing::sketch::{RoomSketch, Subject};
 use crate::keypad::{Pad, Taken};
 use crate::measuring::{Aim, add_wall, aim_after, other_way, previewed, read_wall, state_turn};
@@ -62,7 +63,15 @@ impl Measuring {
             (Aim::Check(_) | Aim::Probe(_), None) => self.aim.set(Aim::Next),
             (Aim::Probe(_), Some(_)) => return Err("Tap both ends of the check first.".to_owned()),
             (Aim::Opening(..), Some(taken)) => openings::take(self, self.draft, &taken),
-            (Aim::Wall(_) | Aim::Correct(_), None) => self.aim.set(Aim::Next),
+            (Aim::Split(id), Some(taken)) => {
+                let Some(wall) = room.wall(id) else { return Ok(()) };
+                let Some((second, edits)) = split(&room, wall, &taken) else {
+                    return Err("The wall is not that long.".to_owned());
+                };
+                self.here.act("wall split", edits);
+                self.aim.set(Aim::Wall(second));
+            }
+            (Aim::Wall(_) | Aim::Correct(_) | Aim::Split(_), None) => self.aim.set(Aim::Next),
             (Aim::Next, Some(_)) => return Err("Tap the wall that it belongs to.".to_owned()),
             _ => {}
         }

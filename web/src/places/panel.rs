@@ -129,6 +129,7 @@ fn aim_words(room: &Room, measuring: Measuring) -> String {
             false => wall_name(room, wall),
         },
         Aim::Correct(wall) => format!("{}: correct it", wall_name(room, wall)),
+        Aim::Split(wall) => format!("{}: length of its first part", wall_name(room, wall)),
         Aim::Probe(from) => checking::probe_words(room, from),
         Aim::Check(of) => format!("From {}", checking::words(room, of)),
         Aim::Opening(_, _, OpeningField::Offset) => "From the wall's left end".to_owned(),
@@ -141,7 +142,7 @@ fn enter_word(measuring: Measuring) -> &'static str {
     let empty = measuring.pad.entry.with(crate::entry::Entry::is_empty);
     match measuring.aim.get() {
         Aim::Next if empty && measuring.can_close() => "Close",
-        Aim::Wall(_) | Aim::Correct(_) | Aim::Probe(_) | Aim::Check(_) if empty => "Done",
+        Aim::Wall(_) | Aim::Correct(_) | Aim::Split(_) | Aim::Probe(_) | Aim::Check(_) if empty => "Done",
         _ => "Enter",
     }
 }
@@ -254,6 +255,7 @@ fn WallActions(read: bool, turning: RwSignal<bool>) -> impl IntoView {
         {read.then(|| view! { <button type="button" class="button" id="correct" aria-pressed=correcting on:click=correct>"Correct"</button> })}
         <button type="button" class="button" id="openings" on:click=openings>"Door, window"</button>
         <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Turn…"</button>
+        <button type="button" class="button" id="split-wall" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, Aim::Split))>"Split"</button>
         <button type="button" class="button" id="insert-wall" on:click=insert>"Add wall"</button>
         <button type="button" class="button button-loud" id="remove-wall" on:click=remove>"Remove"</button>
     }

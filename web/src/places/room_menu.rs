@@ -6,6 +6,7 @@ use shared_model::ids::{GoodsId, RoomId};
 use shared_model::job::Edit;
 
 use crate::app::go;
+use crate::copying::copy;
 use crate::route::{Place, Route};
 use crate::state::OpenJob;
 
@@ -26,6 +27,15 @@ pub fn RoomMenu(room: RoomId, open: RwSignal<bool>) -> impl IntoView {
         open.set(false);
         here.act("room removed", vec![Edit::RemoveRoom { room, removed: true }]);
         go(Route::In(here.id, Place::Rooms));
+    };
+    let again = move |mirrored: bool| {
+        let job = here.job.get_untracked();
+        let Some(at) = job.rooms.iter().position(|it| it.id == room) else { return };
+        let next = job.rooms.get(at + 1).map(|it| &it.order);
+        let (made, edits) = copy(&job.rooms[at], Some(&job.rooms[at].order), next, mirrored);
+        open.set(false);
+        here.act(if mirrored { "mirrored room" } else { "copied room" }, edits);
+        go(Route::In(here.id, Place::Room(made)));
     };
     let lay = move |goods: Option<GoodsId>| here.act("goods of the room", vec![Edit::SetRoomGoods { room, goods }]);
     let goods = move || {
@@ -50,6 +60,11 @@ pub fn RoomMenu(room: RoomId, open: RwSignal<bool>) -> impl IntoView {
             <button type="submit" class="button button-main">"Rename"</button>
         </form>
         {goods}
+        <div class="buttons">
+            <button type="button" class="button" id="copy-room" on:click=move |_| again(false)>"Copy the room"</button>
+            <button type="button" class="button" id="mirror-room" on:click=move |_| again(true)>"Mirror image"</button>
+        </div>
+        <p class="fine quiet">"Its lengths count as taken from a drawing: read each wall of the new room once."</p>
         <button type="button" class="button button-loud" id="remove-room" on:click=remove>"Remove the room"</button>
         <p class="fine quiet">"Nothing is deleted: undo brings it back with all its readings."</p>
     }
