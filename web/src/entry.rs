@@ -122,18 +122,25 @@ impl Entry {
         }
     }
 
+    /// Before or after the key for inches: people say four and a half inches as well as four inches and a half.
     fn set_fraction(&mut self, sixteenths: u8) {
-        if let Some(at) = self.fraction_at {
-            self.text.truncate(at);
-        }
-        if self.text.contains(['"', '/', '.', 'm']) || !(1..16).contains(&sixteenths) {
+        let inches = self.text.ends_with('"');
+        let whole = match self.fraction_at {
+            Some(at) => &self.text[..at],
+            None => self.text.trim_end_matches('"'),
+        };
+        if whole.contains(['"', '/', '.', 'm']) || !(1..16).contains(&sixteenths) {
             return;
         }
+        self.text.truncate(whole.len());
         self.fraction_at = Some(self.text.len());
         if self.ends_in_digit() {
             self.text.push(' ');
         }
         self.text.push_str(&fraction_label(sixteenths));
+        if inches {
+            self.text.push('"');
+        }
     }
 
     fn back(&mut self) {
@@ -186,6 +193,19 @@ mod tests {
         assert_eq!(entry.text(), "12' 3/16");
         entry.press(Key::Back);
         assert_eq!(entry.text(), "12' ");
+    }
+
+    #[test]
+    fn a_fraction_may_follow_the_key_for_inches() {
+        let mut entry = pressed(&TWELVE_FEET);
+        [Key::Digit(4), Key::Inches, Key::Sixteenths(8)].into_iter().for_each(|it| entry.press(it));
+        assert_eq!(entry.text(), "12' 4 1/2\"");
+        entry.press(Key::Sixteenths(2));
+        assert_eq!(entry.text(), "12' 4 1/8\"");
+        let half = Length::feet(12) + Length::inches(4) + Length::sixty_fourths(8);
+        assert_eq!(entry.value(Units::Imperial), Ok(half));
+        let alone = pressed(&[Key::Digit(5), Key::Inches, Key::Sixteenths(12)]);
+        assert_eq!(alone.value(Units::Imperial), Ok(Length::inches(5) + Length::sixty_fourths(48)));
     }
 
     #[test]
