@@ -23,6 +23,7 @@ pub mod layout;
 pub mod materials;
 pub mod nest;
 pub mod outline;
+pub mod stairs;
 pub mod takeoff;
 
 pub mod open_file;

@@ -46,6 +46,8 @@ pub enum ProblemKind {
     BadOpening,
     /// Rooms that cannot stand beside each other as said.
     BadFloor,
+    /// Outside what codes allow: more often a slip than so.
+    Unusual,
     /// Goods that cannot be used as described.
     BadGoods,
     /// A piece that cannot be cut from the goods.

@@ -12,6 +12,7 @@ use crate::length::Length;
 use crate::materials::{self, Materials};
 use crate::outline;
 use crate::problem::{Place, Problem, ProblemKind};
+use crate::stairs;
 
 /// Everything that follows from a job. Derived, recomputed, never stored.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -50,6 +51,7 @@ pub fn takeoff(job: &Job) -> Takeoff {
     }
     let (floor, found) = floor::place(job, outlines);
     problems.extend(found);
+    problems.extend(stairs::inspect(job));
 
     let mut goods = Vec::new();
     for each in &job.goods {

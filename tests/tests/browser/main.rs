@@ -9,6 +9,8 @@ mod crew;
 mod alone;
 /// A phone without a server.
 mod away;
+/// Checks across a room, and rooms made from rooms.
+mod checks;
 /// The demo house in every place, looked at in several sizes.
 mod demo;
 /// The server dies in the middle of the work.

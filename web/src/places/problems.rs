@@ -7,7 +7,14 @@ use crate::state::OpenJob;
 
 /// Whether a problem belongs where seams and cuts are looked at; the rest is told where rooms are measured.
 const fn concerns_plan(kind: ProblemKind) -> bool {
-    matches!(kind, ProblemKind::BadFloor | ProblemKind::BadGoods | ProblemKind::BadPiece | ProblemKind::StalePlan)
+    matches!(
+        kind,
+        ProblemKind::BadFloor
+            | ProblemKind::Unusual
+            | ProblemKind::BadGoods
+            | ProblemKind::BadPiece
+            | ProblemKind::StalePlan
+    )
 }
 
 /// The problems of goods, floor, pieces and chosen plan, and how many there are in the rooms.

@@ -1,0 +1,88 @@
+//! Flights of stairs against what codes allow: a measure far outside is more often a slip of the tape than a stair.
+//!
+//! The limits are those of the International Residential Code, R311.7, as *Jefferson County* prints them (2018) and, for the
+//! nosing, as stair makers quote the 2021 edition. They judge the stair without its carpet, and new stairs only: the tool
+//! asks for a second look and leaves compliance to local codes.
+
+use crate::job::{Flight, Job};
+use crate::length::Length;
+use crate::problem::{Place, Problem, ProblemKind};
+
+/// R311.7.5.1: no riser is higher.
+const HIGHEST_RISER: Length = Length::sixty_fourths(7 * 64 + 48);
+/// R311.7.5.2: no tread is less deep, from nosing to nosing.
+const LEAST_GOING: Length = Length::inches(10);
+/// R311.7.5.3: a nosing stands out so far; none is needed on treads of [`NO_NOSING`] or more.
+const NOSING: (Length, Length) = (Length::sixty_fourths(48), Length::sixty_fourths(64 + 16));
+const NO_NOSING: Length = Length::inches(11);
+
+/// What is unusual about the job's flights.
+pub fn inspect(job: &Job) -> Vec<Problem> {
+    job.flights.iter().filter_map(|it| unusual(it, job)).collect()
+}
+
+fn unusual(flight: &Flight, job: &Job) -> Option<Problem> {
+    let show = |it: Length| it.show(job.units.style());
+    let (least, most) = NOSING;
+    let nosing_fits =
+        (least..=most).contains(&flight.nosing) || flight.nosing == Length::ZERO && flight.going >= NO_NOSING;
+    let checks = [
+        (flight.riser > HIGHEST_RISER, "riser", flight.riser, format!("at most {}", show(HIGHEST_RISER))),
+        (flight.going < LEAST_GOING, "going", flight.going, format!("at least {}", show(LEAST_GOING))),
+        (!nosing_fits, "nosing", flight.nosing, format!("{} to {}", show(least), show(most))),
+    ];
+    let found =
+        checks.into_iter().filter(|it| it.0).map(|(_, what, value, limit)| format!("{what} {} ({limit})", show(value)));
+    let found: Vec<String> = found.collect();
+    if found.is_empty() {
+        return None;
+    }
+    let text = format!(
+        "{}: {} is outside what the IRC, R311.7, allows a new stair. Measure it again; if it is so, local code and a builder decide.",
+        flight.name,
+        found.join(", ")
+    );
+    Some(Problem::new(ProblemKind::Unusual, Place::Flight(flight.id), text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo;
+    use crate::ids::JobId;
+    use crate::job::{JobDoc, Timestamp};
+    use uuid::Uuid;
+
+    fn job(change: impl Fn(&mut Flight)) -> Job {
+        let actions = demo::actions();
+        let mut doc = JobDoc::new(JobId(Uuid::from_u128(1)), [1; 16], actions[0].by);
+        for (at, action) in (0..).zip(&actions) {
+            doc.edit(&action.edits, action.said, Timestamp(at)).unwrap();
+        }
+        let mut job = doc.job();
+        job.flights.iter_mut().for_each(change);
+        job
+    }
+
+    /// The limits themselves are allowed: riser 7 3/4 in, tread 10 in, nosing 3/4 to 1 1/4 in, or none on 11 in.
+    #[test]
+    fn the_codes_limits_are_allowed() {
+        for (riser, going, nosing) in [(496, 640, 48), (496, 640, 80), (256, 704, 0)] {
+            let job = job(|it| {
+                (it.riser, it.going) = (Length::sixty_fourths(riser), Length::sixty_fourths(going));
+                it.nosing = Length::sixty_fourths(nosing);
+            });
+            assert_eq!(inspect(&job), []);
+        }
+    }
+
+    #[test]
+    fn what_is_outside_is_said_with_its_limit() {
+        let steep = job(|it| (it.riser, it.going) = (Length::inches(9), Length::inches(8)));
+        let [problem] = &inspect(&steep)[..] else { panic!("one flight, one problem") };
+        assert_eq!(problem.kind, ProblemKind::Unusual);
+        assert!(problem.text.contains("riser 9\" (at most 7 3/4\"), going 8\" (at least 10\")"), "{}", problem.text);
+        let sharp = job(|it| it.nosing = Length::ZERO);
+        assert!(inspect(&sharp)[0].text.contains("nosing"), "none is allowed on a tread of less than 11 in");
+    }
+}
