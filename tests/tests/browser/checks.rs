@@ -18,8 +18,8 @@ async fn every_key_of_a_length_counts() {
     ada.press(&["1", "2", "ft", "4", "in", "1/2", "enter"]).await;
     ada.press(&["9", "ft", "3", "3/16", "enter"]).await;
     see_walls(&ada, 2).await;
-    ada.see(("#sketch", "12' 4 1/2\"")).await;
-    ada.see(("#sketch", "9' 3 3/16\"")).await;
+    ada.see(("#sketch text", "12' 4 1/2\"")).await;
+    ada.see(("#sketch text", "9' 3 3/16\"")).await;
 }
 
 /// From corner to corner, by two taps and a number; the wrong one is set aside and brought back.

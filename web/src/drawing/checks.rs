@@ -72,10 +72,15 @@ pub fn place(
         let (from, to) = ends(of, walls)?;
         let text = (!texts.is_empty()).then(|| texts.join(" | "));
         let middle = text.as_ref().and_then(|text| {
-            let spots = [0.5, 0.35, 0.65, 0.25, 0.75].map(|part| from.between(to, part));
+            // On the line, or beside it: a check over a wall in two parts lies on the wall.
+            let across = from.toward(to).right();
+            let beside = [0.0, -16.0, 16.0, -32.0, 32.0].into_iter();
+            let spots = beside.flat_map(|step| {
+                [0.5, 0.35, 0.65, 0.25, 0.75].map(|part| from.between(to, part).shifted(across, step))
+            });
             let patch =
                 |middle| Patch { middle, width: text_width(text, SIZE), height: SIZE, degrees: slope(from, to) };
-            let free = spots.into_iter().map(patch).find(|it| it.is_free(taken))?;
+            let free = spots.map(patch).find(|it| it.is_free(taken))?;
             taken.push(free);
             Some(free.middle)
         });
