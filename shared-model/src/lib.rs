@@ -24,6 +24,7 @@ pub mod materials;
 pub mod nest;
 pub mod outline;
 pub mod stairs;
+pub mod survey;
 pub mod takeoff;
 
 pub mod open_file;

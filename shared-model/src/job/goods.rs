@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Angle;
 use crate::ids::GoodsId;
 use crate::length::{Length, Units};
 
@@ -65,6 +66,9 @@ pub struct Rules {
     pub most_cross_seams: i64,
     pub closure_ratio: i64,
     pub closure_least: Length,
+    pub tape_class: i64,
+    pub wall_surface: Length,
+    pub square: Angle,
     pub stair_pad: Length,
     pub stair_tuck: Length,
     pub stair_overall: Length,
@@ -88,6 +92,12 @@ pub enum Rule {
     ClosureRatio,
     /// …or at most this. 1/2 in: shop's choice.
     ClosureLeast,
+    /// The tapes' accuracy class by EU directive 2014/32, annex MI-008: 1, 2 or 3. 2: common practice.
+    TapeClass,
+    /// Standard deviation of a length for plaster, skirting and the choice of the point. 3 mm: our judgement.
+    WallSurface,
+    /// Standard deviation of a corner that is said to be square or stated, in milliseconds of arc. 0.3°: our judgement.
+    SquareCorner,
     /// Added to each step for the pad. 1 in: *Renovation*, 3rd ed., carpeting stairs.
     StairPad,
     /// Tucked under at each side of a flight. 1 1/4 in: same source.
@@ -106,6 +116,9 @@ impl Default for Rules {
             most_cross_seams: 3,
             closure_ratio: 400,
             closure_least: Length::sixty_fourths(32),
+            tape_class: 2,
+            wall_surface: Length::mm(3),
+            square: Angle::dms(0, 18, 0),
             stair_pad: Length::inches(1),
             stair_tuck: Length::sixty_fourths(80),
             stair_overall: Length::inches(6),
@@ -132,6 +145,9 @@ impl Rules {
             Rule::MostCrossSeams => self.most_cross_seams,
             Rule::ClosureRatio => self.closure_ratio,
             Rule::ClosureLeast => self.closure_least.0,
+            Rule::TapeClass => self.tape_class,
+            Rule::WallSurface => self.wall_surface.0,
+            Rule::SquareCorner => self.square.0,
             Rule::StairPad => self.stair_pad.0,
             Rule::StairTuck => self.stair_tuck.0,
             Rule::StairOverall => self.stair_overall.0,
@@ -148,6 +164,9 @@ impl Rules {
             Rule::MostCrossSeams => self.most_cross_seams = value,
             Rule::ClosureRatio => self.closure_ratio = value,
             Rule::ClosureLeast => self.closure_least = Length(value),
+            Rule::TapeClass => self.tape_class = value,
+            Rule::WallSurface => self.wall_surface = Length(value),
+            Rule::SquareCorner => self.square = Angle(value),
             Rule::StairPad => self.stair_pad = Length(value),
             Rule::StairTuck => self.stair_tuck = Length(value),
             Rule::StairOverall => self.stair_overall = Length(value),

@@ -1,6 +1,6 @@
 //! What a person's entry may be: refused with a reason before it gets into the document.
 
-use super::{Decision, EditError, Flight, Goods, Match, Opening, Order, Rule, Turn, words};
+use super::{Angle, Decision, EditError, Flight, Goods, Match, Opening, Order, Rule, Turn, words};
 use crate::length::Length;
 
 /// Longest name of a thing or person, in bytes.
@@ -62,6 +62,8 @@ pub(super) fn rule(rule: Rule, value: i64) -> Check {
     let range = match rule {
         Rule::MostCrossSeams => 0..=100,
         Rule::ClosureRatio => 1..=1_000_000,
+        Rule::TapeClass => 1..=3,
+        Rule::SquareCorner => 1..=Angle::degrees(10).0,
         Rule::CutStep => 1..=Length::METRE.0,
         _ => return length(what, Length(value)),
     };

@@ -21,7 +21,7 @@ pub(super) const FLOORS: [(FloorAtOpening, &str); 3] = [
     (FloorAtOpening::OtherFloor, "other floor"),
 ];
 
-pub(super) const RULES: [(Rule, &str); 10] = [
+pub(super) const RULES: [(Rule, &str); 13] = [
     (Rule::SeamTrim, "seam trim"),
     (Rule::WallAllowance, "wall allowance"),
     (Rule::CutStep, "cut step"),
@@ -29,6 +29,9 @@ pub(super) const RULES: [(Rule, &str); 10] = [
     (Rule::MostCrossSeams, "most cross seams"),
     (Rule::ClosureRatio, "closure ratio"),
     (Rule::ClosureLeast, "closure least"),
+    (Rule::TapeClass, "tape class"),
+    (Rule::WallSurface, "wall surface"),
+    (Rule::SquareCorner, "square corner"),
     (Rule::StairPad, "stair pad"),
     (Rule::StairTuck, "stair tuck"),
     (Rule::StairOverall, "stair overall"),

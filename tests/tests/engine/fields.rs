@@ -161,7 +161,7 @@ fn of_goods(goods: &Goods) -> Vec<Said> {
     ]
 }
 
-pub const RULES: [(Rule, &str); 10] = [
+pub const RULES: [(Rule, &str); 13] = [
     (Rule::SeamTrim, "seam trim"),
     (Rule::WallAllowance, "wall allowance"),
     (Rule::CutStep, "cut step"),
@@ -169,6 +169,9 @@ pub const RULES: [(Rule, &str); 10] = [
     (Rule::MostCrossSeams, "most cross seams"),
     (Rule::ClosureRatio, "closure ratio"),
     (Rule::ClosureLeast, "closure least"),
+    (Rule::TapeClass, "tape class"),
+    (Rule::WallSurface, "wall surface"),
+    (Rule::SquareCorner, "square corner"),
     (Rule::StairPad, "stair pad"),
     (Rule::StairTuck, "stair tuck"),
     (Rule::StairOverall, "stair overall"),

@@ -40,6 +40,9 @@ mod traverses;
 /// Properties of closing any ring.
 mod rings;
 
+/// How far readings can be trusted, and which of them is wrong.
+mod surveys;
+
 /// Rooms on the plan, what the carpet covers, pile groups.
 mod floors;
 

@@ -5,7 +5,7 @@ use proptest::sample::Index;
 use shared_model::ids::{ChoiceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
     Across, Angle, Decision, Edit, Flight, FloorAtOpening, Goods, Job, Match, NewChoice, NewReading, NewTurn, Opening,
-    OpeningKind, Order, Tool, Turn,
+    OpeningKind, Order, Rule, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -55,7 +55,11 @@ impl Seed {
         match self.kind {
             0 => Some(Edit::NameJob { name: self.name() }),
             1 => Some(Edit::SetUnits { units: if self.yes { Units::Metric } else { Units::Imperial } }),
-            2 => Some(Edit::SetRule { rule: self.pick(0, &RULES)?.0, value: 5 + i64::from(self.n) }),
+            2 => {
+                let rule = self.pick(0, &RULES)?.0;
+                let value = if rule == Rule::TapeClass { 1 + i64::from(self.n % 3) } else { 5 + i64::from(self.n) };
+                Some(Edit::SetRule { rule, value })
+            }
             3 => Some(Edit::NamePerson { name: self.name() }),
             4..=5 => Some(Edit::AddRoom {
                 room: RoomId(id),

@@ -1,0 +1,116 @@
+//! A room of the job as a network: which reading is which observation, and how far each can be trusted.
+
+use serde::{Deserialize, Serialize};
+
+use super::network::{Network, Observation, Span, Unsolved};
+use super::{Adjusted, Settings, adjust, turned_wrong};
+use crate::ids::{ReadingId, WallId};
+use crate::job::{Across, Reading, Room, Rules, Tool};
+use crate::length::{Length, Units};
+
+/// Where an observation comes from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub enum Source {
+    /// A reading of a wall.
+    Wall(WallId, ReadingId),
+    /// A check across the room.
+    Check(Across, ReadingId),
+    /// What was said of the corner at a wall's end; nothing said means square.
+    Turn(WallId),
+}
+
+/// What the readings of one room say of each other.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Survey {
+    /// One for each observation, in the same order.
+    pub sources: Vec<Source>,
+    pub network: Network,
+    pub result: Result<Adjusted, Unsolved>,
+    /// Walls at whose end the turn, taken the other way, makes the turns go once around: only when they do not.
+    pub turned_wrong: Vec<WallId>,
+}
+
+/// Surveys a room as it stands.
+pub fn survey(room: &Room, rules: &Rules, units: Units) -> Survey {
+    let (network, sources) = network(room, rules);
+    let settings = Settings { allowance: rules.wall_allowance, thickness: thickness(room), units };
+    let result = adjust(&network, &settings);
+    let turned_wrong = match result {
+        Err(Unsolved::NotOnceAround { .. }) => turned_wrong(&network),
+        _ => Vec::new(),
+    };
+    let ends_at = |corner: usize| room.walls[network.before(corner)].id;
+    let turned_wrong = turned_wrong.into_iter().map(ends_at).collect();
+    Survey { sources, network, result, turned_wrong }
+}
+
+fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
+    let count = room.walls.len();
+    let mut network = Network { corners: count, observations: Vec::new() };
+    let mut sources = Vec::new();
+    let length = |of, it: &Reading| Observation::Length {
+        of,
+        value: it.value,
+        sigma: sigma(it, rules),
+        typed: it.typed.clone(),
+    };
+    for (i, wall) in room.walls.iter().enumerate() {
+        for it in wall.in_force() {
+            network.observations.push(length(Span::Wall(i), it));
+            sources.push(Source::Wall(wall.id, it.id));
+        }
+        network.observations.push(Observation::Turn {
+            corner: (i + 1) % count,
+            value: wall.turn(),
+            sigma: rules.square,
+        });
+        sources.push(Source::Turn(wall.id));
+    }
+    for check in room.checks_in_force() {
+        let at = |wall: WallId| room.walls.iter().position(|it| it.id == wall);
+        let span = match check.of {
+            Across::Corners { from, to } => at(from).zip(at(to)).map(|(from, to)| Span::Across { from, to }),
+            Across::Offset { corner, wall } => {
+                at(corner).zip(at(wall)).map(|(corner, wall)| Span::Offset { corner, wall })
+            }
+            Across::Walls { wall, opposite } => {
+                at(wall).zip(at(opposite)).map(|(wall, opposite)| Span::Width { wall, opposite })
+            }
+        };
+        // A check whose wall was removed says nothing any more; one that a later edit made impossible is left out too.
+        let Some(of) = span.filter(|it| network.has(*it)) else { continue };
+        network.observations.push(length(of, &check.reading));
+        sources.push(Source::Check(check.of, check.reading.id));
+    }
+    (network, sources)
+}
+
+/// The standard deviation of a reading.
+///
+/// A tape of class I, II or III (EU directive 2014/32, annex MI-008; OIML R 35-1) may be off by a + b·L + c, L in metres rounded
+/// up, c for the end that is held against a wall: taken as the 95 % bound, so two standard deviations. A laser: 1 mm to 10 m
+/// and 0.025 mm per metre beyond, at 95 % (makers' figures after ISO 16331-1). A length from a drawing: 1 %, at least 1/2 in (our
+/// judgement). Plaster, skirting and the choice of the point add the wall-surface term in quadrature.
+fn sigma(reading: &Reading, rules: &Rules) -> Length {
+    let metres = reading.value.0.div_euclid(Length::METRE.0) + i64::from(reading.value.0 % Length::METRE.0 != 0);
+    let mm = |hundredths: i64| Length(Length::MM.0 * hundredths / 100);
+    let bound = match reading.tool {
+        Tool::Tape => {
+            let (a, b, c) = match rules.tape_class {
+                1 => (10, 10, 10),
+                3 => (60, 40, 30),
+                _ => (30, 20, 20),
+            };
+            mm(a + b * metres + c)
+        }
+        Tool::Laser => mm(100) + Length(mm(250).0 * (metres - 10).max(0) / 100),
+        Tool::Plan => Length(reading.value.0 / 50).max(Length::INCH),
+    };
+    let (instrument, surface) = (bound.as_mm() / 2.0, rules.wall_surface.as_mm());
+    super::network::length(libm::hypot(instrument, surface)).max(Length(1))
+}
+
+/// The usual thickness of the room's walls: that of its openings, or 4 1/2 in, a stud wall with board on both sides.
+fn thickness(room: &Room) -> Length {
+    room.openings.iter().map(|it| it.depth).max().filter(|it| *it > Length::ZERO).unwrap_or(Length::sixty_fourths(288))
+}
