@@ -43,6 +43,9 @@ mod rings;
 /// How far readings can be trusted, and which of them is wrong.
 mod surveys;
 
+/// The adjustment against SciPy's least squares.
+mod survey_reference;
+
 /// Rooms on the plan, what the carpet covers, pile groups.
 mod floors;
 
