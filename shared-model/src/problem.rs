@@ -38,6 +38,8 @@ pub enum ProblemKind {
     CrossedRing,
     /// A length that cannot be: zero, negative, absurdly long, or shorter than the door in it.
     BadLength,
+    /// A reading that does not fit the others, or several of which one does not.
+    Suspect,
     /// Two readings of one thing differ by more than the tape can.
     Disputed,
     /// Nothing checks this: no reading is redundant.

@@ -7,7 +7,9 @@ use crate::job::{Angle, Opening, Room, Rules};
 use crate::length::{Length, Units};
 use crate::polygon::{Area, Point, Ring};
 use crate::problem::{Place, Problem, ProblemKind};
+use crate::survey::{Survey, survey, words};
 
+mod checked;
 mod openings;
 mod readings;
 mod stand_in;
@@ -112,14 +114,20 @@ pub fn sketch(room: &Room, rules: &Rules) -> Sketch {
 /// Closes and adjusts a room's ring. `None` when it cannot be; then at least one problem says why and where.
 ///
 /// A ring closes when its misclosure is at most its perimeter ÷ [`Rules::closure_ratio`] or at most
-/// [`Rules::closure_least`]; it is then adjusted by the compass rule, with square corners kept square. Up to two
-/// unmeasured walls are derived. `units` are those of the problems' texts.
+/// [`Rules::closure_least`]; it is then adjusted by the compass rule, with square corners kept square. With checks across
+/// it closes when all readings agree, and is adjusted by all of them. Up to two unmeasured walls are derived. `units` are those of the problems' texts.
 pub fn close(room: &Room, rules: &Rules, units: Units) -> (Option<Outline>, Vec<Problem>) {
     let measured: Vec<Option<Measured>> = room.walls.iter().map(readings::measured).collect();
     let mut problems = readings::inspect(room, units);
     let mut outline = None;
     if room.walls.iter().all(readings::are_possible) {
-        match ring(room, &measured, rules, units) {
+        let survey = room.closed.then(|| survey(room, rules, units));
+        let closed = ring(room, &measured, survey.as_ref(), rules, units);
+        // Of a ring that stays open the walls along its gap say as much; readings of one wall that differ are told by themselves.
+        let told = |it: &Survey| problems.is_empty() && (closed.is_ok() || it.names_one());
+        let suspect = survey.as_ref().filter(|it| told(it)).and_then(|it| words::problem(room, it, units));
+        problems.extend(suspect);
+        match closed {
             Ok(closed) => outline = Some(closed),
             Err(reason) => problems.push(reason),
         }
@@ -129,7 +137,13 @@ pub fn close(room: &Room, rules: &Rules, units: Units) -> (Option<Outline>, Vec<
     (outline, problems)
 }
 
-fn ring(room: &Room, measured: &[Option<Measured>], rules: &Rules, units: Units) -> Result<Outline, Problem> {
+fn ring(
+    room: &Room,
+    measured: &[Option<Measured>],
+    survey: Option<&Survey>,
+    rules: &Rules,
+    units: Units,
+) -> Result<Outline, Problem> {
     let place = Place::Room(room.id);
     let name = room.title();
     if room.walls.is_empty() {
@@ -141,8 +155,15 @@ fn ring(room: &Room, measured: &[Option<Measured>], rules: &Rules, units: Units)
     }
     let traverse = Traverse::new(room, measured, traverse::frame(room, measured));
     let solution = traverse.solve().map_err(|reason| traverse.problem(&reason, room))?;
-    solution.check(room, &traverse, rules, units)?;
-    let outline = outline(room, &traverse, &solution);
+    let checked = survey.and_then(|it| checked::corners(room, it, rules, units, &traverse));
+    let corners = match checked {
+        Some(corners) => corners,
+        None => {
+            solution.check(room, &traverse, rules, units)?;
+            traverse.adjusted(&solution)
+        }
+    };
+    let outline = outline(room, &traverse, &solution, corners);
     match outline.ring.crossing() {
         None => Ok(outline),
         Some((one, two)) => {
@@ -155,8 +176,7 @@ fn ring(room: &Room, measured: &[Option<Measured>], rules: &Rules, units: Units)
     }
 }
 
-fn outline(room: &Room, traverse: &Traverse, solution: &Solution) -> Outline {
-    let mut corners = traverse.adjusted(solution);
+fn outline(room: &Room, traverse: &Traverse, solution: &Solution, mut corners: Vec<Point>) -> Outline {
     let mut walls: Vec<WallId> = room.walls.iter().map(|it| it.id).collect();
     let derived = traverse.unknown().iter().map(|&i| walls[i]).collect();
     let mut headings: Vec<Angle> = (0..walls.len()).map(|i| traverse.heading(i)).collect();

@@ -16,6 +16,7 @@ mod slips;
 mod solve;
 mod start;
 mod statistics;
+pub mod words;
 
 use serde::{Deserialize, Serialize};
 

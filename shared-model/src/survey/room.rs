@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::network::{Network, Observation, Span, Unsolved};
-use super::{Adjusted, Settings, adjust, turned_wrong};
+use super::{Adjusted, Settings, Verdict, adjust, turned_wrong};
 use crate::ids::{ReadingId, WallId};
 use crate::job::{Across, Reading, Room, Rules, Tool};
 use crate::length::{Length, Units};
@@ -28,6 +28,13 @@ pub struct Survey {
     pub result: Result<Adjusted, Unsolved>,
     /// Walls at whose end the turn, taken the other way, makes the turns go once around: only when they do not.
     pub turned_wrong: Vec<WallId>,
+}
+
+impl Survey {
+    /// One reading is likelier to be wrong than any other.
+    pub fn names_one(&self) -> bool {
+        self.result.as_ref().is_ok_and(|it| matches!(it.verdict, Verdict::Suspects(_)))
+    }
 }
 
 /// Surveys a room as it stands.

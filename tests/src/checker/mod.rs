@@ -235,6 +235,11 @@ impl<'a> Check<'a> {
                 }
                 for share in [0.003, 0.02, 0.1, 0.25, 0.5, 0.75, 0.9, 0.98, 0.997] {
                     let (u, v) = (a.0 + (b.0 - a.0) * share, a.1 + (b.1 - a.1) * share);
+                    // So near a corner a slanted wall that begins there lies between this point and the one beyond.
+                    let to_corner = (b.0 - a.0).hypot(b.1 - a.1) * share.min(1.0 - share);
+                    if straight && to_corner < 2.0 * BEYOND {
+                        continue;
+                    }
                     let beyond = (u + BEYOND * du, v + BEYOND * dv);
                     let holds = |it: &Laid| it.covers.iter().any(|it| inside(it, beyond));
                     if holds(laid) {

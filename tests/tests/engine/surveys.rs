@@ -3,6 +3,7 @@ use proptest::prelude::*;
 use shared_model::ids::ReadingId;
 use shared_model::job::{Across, Angle, Check, Reading, Room, Rules, Stamp, Timestamp, Tool, Turn};
 use shared_model::length::{Length, Units};
+use shared_model::problem::{Place, ProblemKind};
 use shared_model::survey::{
     Adjusted, Amount, Network, OUTLIER, Observation, Settings, Slip, Source, Span, Unsolved, Verdict, adjust, survey,
 };
@@ -224,6 +225,37 @@ proptest! {
             prop_assert!(a.distance(*b).0 <= 8);
         }
     }
+}
+
+/// With a check that agrees, a room out of square by more than a tape leaves is taken as it is; square ones stay square.
+#[test]
+fn a_checked_room_closes_by_all_its_readings() {
+    let rules = Rules::default();
+    let close = |room: &Room| shared_model::outline::close(room, &rules, Units::Imperial);
+    let mut den = room(1, "Den", &[("12'", "r"), ("9' 1/8\"", "r"), ("12'", "r"), ("9'", "r")]);
+    den.checks = vec![check(0, 2, "15' 1/16\"")];
+    let (outline, problems) = close(&den);
+    assert_eq!(problems, []);
+    let ring = outline.unwrap().ring;
+    assert_eq!((ring.0[0].x, ring.0[1].y), (ring.0[1].x, ring.0[2].y), "square corners stay square");
+
+    // A trapezoid: 2 in longer on one side, by the tape and by both diagonals.
+    let mut skew = room(1, "Den", &[("12'", "r"), ("9'", "r"), ("12' 2\"", "r"), ("9'", "r")]);
+    assert!(close(&skew).0.is_none(), "too far out for a tape");
+    skew.checks = vec![check(0, 2, "15' 1\""), check(1, 3, "15' 7/8\"")];
+    let (outline, problems) = close(&skew);
+    assert!(outline.is_some(), "{problems:?}");
+}
+
+#[test]
+fn a_suspect_is_a_problem_with_its_wall_and_what_would_fit() {
+    let mut den = room(1, "Den", &[("12' 4\"", "r"), ("9' 2\"", "r"), ("13' 4\"", "r"), ("9' 2\"", "r")]);
+    den.checks = vec![check(0, 2, "15' 4 3/8\""), check(1, 3, "15' 4 3/8\"")];
+    let (_, problems) = shared_model::outline::close(&den, &Rules::default(), Units::Imperial);
+    assert_eq!(problems[0].kind, ProblemKind::Suspect);
+    assert_eq!(problems[0].place, Place::Wall(room_id(1), wall_id(1, 2)));
+    let text = "Den: wall 3 reads 13' 4\"; 12' 4\" would fit: a foot off? Measure it again.";
+    assert_eq!(problems[0].text, text);
 }
 
 /// The walls of a room are read in the room's id; the helper numbers it 1.
