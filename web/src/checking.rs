@@ -2,9 +2,11 @@
 
 use shared_model::ids::WallId;
 use shared_model::job::{Across, Angle, Check, Edit, Room};
+use shared_model::survey::words::do_next;
+use shared_model::survey::{Span, Survey};
 
 use crate::keypad::Taken;
-use crate::measuring::new_reading;
+use crate::measuring::{Aim, new_reading};
 
 /// Where the tape is held. A corner is named by the wall that starts there.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -33,6 +35,19 @@ pub fn across(room: &Room, from: End, to: End) -> Result<Across, &'static str> {
         }
         (End::Wall(_), End::Wall(_)) => Err("These walls are not parallel. Measure from a corner instead."),
     }
+}
+
+/// What the keypad enters for the check that would help most, in a room that can be adjusted.
+pub fn next(room: &Room, survey: &Survey) -> Option<(Aim, String)> {
+    let next = survey.result.as_ref().ok()?.next?;
+    let wall = |it: usize| room.walls.get(it).map(|it| it.id);
+    let aim = match next.of {
+        Span::Wall(of) => Aim::Wall(wall(of)?),
+        Span::Across { from, to } => Aim::Check(Across::Corners { from: wall(from)?, to: wall(to)? }),
+        Span::Offset { corner, wall: of } => Aim::Check(Across::Offset { corner: wall(corner)?, wall: wall(of)? }),
+        Span::Width { wall: of, opposite } => Aim::Check(Across::Walls { wall: wall(of)?, opposite: wall(opposite)? }),
+    };
+    Some((aim, do_next(room, &next)))
 }
 
 /// The edit that keeps a check.

@@ -11,7 +11,7 @@ pub fn beyond(x: f64, degrees: usize) -> f64 {
         return if x <= 0.0 { 1.0 } else { 0.0 };
     }
     let half = x / 2.0;
-    let (mut sum, first) = if degrees % 2 == 0 { (0.0, 0.0) } else { (libm::erfc(libm::sqrt(half)), 0.5) };
+    let (mut sum, first) = if degrees.is_multiple_of(2) { (0.0, 0.0) } else { (libm::erfc(libm::sqrt(half)), 0.5) };
     // Terms half^k e^-half ÷ k! for k from 0 or 1/2 on, below half the degrees.
     let mut k = first;
     let mut term = match degrees % 2 {

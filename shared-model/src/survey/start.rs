@@ -46,9 +46,10 @@ pub(super) fn start(network: &Network) -> Result<Start, Unsolved> {
 
     let mut heading = Angle::ZERO;
     let mut directions = Vec::with_capacity(legs.len());
-    for i in 0..legs.len() {
-        if i > 0 {
-            heading = heading.then(turned[i]);
+    for (wall, turn) in turned.iter().enumerate() {
+        // The turn at the first corner leads from the last wall into the first.
+        if wall > 0 {
+            heading = heading.then(*turn);
         }
         let (east, north) = heading.unit();
         directions.push(Vector::new(east, north));

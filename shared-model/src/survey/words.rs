@@ -59,6 +59,45 @@ pub fn problem(room: &Room, survey: &Survey, units: Units) -> Option<Problem> {
     Some(Problem::new(ProblemKind::Suspect, place(room, of), text))
 }
 
+/// What the others say of a wall, in a sentence or two; `None` when the room cannot be adjusted or the wall is not read.
+pub fn of_wall(room: &Room, survey: &Survey, wall: WallId, units: Units) -> Option<String> {
+    let adjusted = survey.result.as_ref().ok()?;
+    let own =
+        survey.sources.iter().zip(&adjusted.judged).filter(|(it, _)| matches!(it, Source::Wall(of, _) if *of == wall));
+    let judged: Vec<_> = own.map(|(_, it)| it).collect();
+    let (mut off, mut least) = (Length::ZERO, None);
+    for it in &judged {
+        if let Amount::Length(residual) = it.residual {
+            off = off.max(residual.abs());
+        }
+        if let Some(Amount::Length(blunder)) = it.least_blunder {
+            least = least.max(Some(blunder));
+        }
+    }
+    judged.first()?;
+    let title = room.wall_title(wall);
+    let show = |it: Length| it.show(units.style());
+    Some(match least {
+        None => format!("Nothing checks {title}: a slip in it would go unseen."),
+        Some(least) => {
+            format!("{title} fits the others to {}. A slip of less than {} would go unseen.", show(off), show(least))
+        }
+    })
+}
+
+/// How far what is cut for the room can be relied on, or what would help.
+pub fn trust(room: &Room, survey: &Survey, units: Units) -> Option<String> {
+    let adjusted = survey.result.as_ref().ok()?;
+    let worst = adjusted.cuts.iter().map(|it| it.uncertainty).max()?;
+    let show = worst.show(units.style());
+    if adjusted.trusted {
+        return Some(format!("Cuts are certain to {show}."));
+    }
+    let next = adjusted.next.map(|it| format!(" {}.", do_next(room, &it))).unwrap_or_default();
+    matches!(adjusted.verdict, Verdict::Sound | Verdict::Unchecked)
+        .then(|| format!("Cuts are certain to {show} only.{next}"))
+}
+
 /// What to do for a check, as a sentence without its end.
 pub fn do_next(room: &Room, next: &NextCheck) -> String {
     let corner = |it: usize| it + 1;

@@ -4,6 +4,7 @@ use leptos::prelude::*;
 use shared_model::ids::{RoomId, WallId};
 use shared_model::job::{Edit, Room, Turn, Wall};
 use shared_model::outline::{close, sketch};
+use shared_model::survey::{Survey, survey};
 use shared_model::wire::Whereabouts;
 
 use super::openings::{self, Draft};
@@ -22,6 +23,8 @@ use crate::state::OpenJob;
 pub struct Measuring {
     pub here: OpenJob,
     pub room: Memo<Option<Room>>,
+    /// What the readings of the closed room say of each other, without what is being typed.
+    pub survey: Memo<Option<Survey>>,
     pub aim: RwSignal<Aim>,
     /// The turn into the wall to come.
     pub turn: RwSignal<Turn>,
@@ -36,7 +39,11 @@ impl Measuring {
         let room = Memo::new(move |_| here.job.get().room(id).cloned());
         let (aim, turn) = (RwSignal::new(Aim::Next), RwSignal::new(Turn::RIGHT));
         let units = Signal::derive(move || here.job.get().units);
-        let measuring = Self { here, room, aim, turn, pad: Pad::new(units), draft: RwSignal::default() };
+        let survey = Memo::new(move |_| {
+            let job = here.job.get();
+            room.with(|it| it.as_ref().filter(|it| it.closed).map(|it| survey(it, &job.rules, job.units)))
+        });
+        let measuring = Self { here, room, survey, aim, turn, pad: Pad::new(units), draft: RwSignal::default() };
         if let Some(room) = room.get_untracked() {
             aim.set(aim_after(&room, None));
         }

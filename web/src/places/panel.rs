@@ -5,6 +5,7 @@ use shared_model::ids::{RoomId, WallId};
 use shared_model::job::{Edit, Job, Room, Wall};
 use shared_model::outline::{close, sketch};
 use shared_model::problem::{Place as Spot, Problem, ProblemKind};
+use shared_model::survey::{Survey, words};
 
 use super::measure::Measuring;
 use super::openings::OpeningPanel;
@@ -34,8 +35,11 @@ pub fn Tools(room: RoomId) -> impl IntoView {
 /// How the ring stands, in words over the sketch.
 #[component]
 pub fn Standing() -> impl IntoView {
-    let Measuring { here, room, aim, .. } = expect_context();
-    let words = Memo::new(move |_| room.with(|it| it.as_ref().map(|room| standing(room, &here.job.get()))));
+    let Measuring { here, room, survey, aim, .. } = expect_context();
+    let words = Memo::new(move |_| {
+        let (job, picked) = (here.job.get(), aim.get().wall());
+        room.with(|it| it.as_ref().map(|room| survey.with(|it| standing(room, it.as_ref(), picked, &job))))
+    });
     // While one wall is entered, what is wrong elsewhere waits.
     let concerns =
         move |words: &Words| words.tone == Tone::Said || aim.get().wall().is_none_or(|it| words.wall == Some(it));
@@ -67,7 +71,7 @@ enum Tone {
 }
 
 /// What is known of the ring and what to do.
-fn standing(room: &Room, job: &Job) -> Words {
+fn standing(room: &Room, survey: Option<&Survey>, picked: Option<WallId>, job: &Job) -> Words {
     let said = |text: String| Words { text, tone: Tone::Said, wall: None };
     if room.walls.is_empty() {
         return said("Start at any corner and go round to the right, or start from a shape.".to_owned());
@@ -90,7 +94,11 @@ fn standing(room: &Room, job: &Job) -> Words {
     let worst = problems.iter().find(wrong).or(problems.first());
     match (outline, worst) {
         (_, Some(problem)) if wrong(&problem) => about(problem, Tone::Wrong),
-        (Some(outline), None) => said(format!("Closed: {}", shown::area(outline.area, job.units))),
+        (Some(outline), None) => {
+            let of_wall = picked.and_then(|wall| words::of_wall(room, survey?, wall, job.units));
+            let trust = || survey.and_then(|it| words::trust(room, it, job.units)).unwrap_or_default();
+            said(of_wall.unwrap_or_else(|| format!("Closed: {}. {}", shown::area(outline.area, job.units), trust())))
+        }
         (Some(outline), Some(note)) => said(format!("Closed: {}. {}", shown::area(outline.area, job.units), note.text)),
         (None, Some(note)) => about(note, Tone::Work),
         (None, None) => said(String::new()),
@@ -212,6 +220,12 @@ fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
     if closed {
         return view! {
             <button type="button" class="button" id="check-across" aria-pressed=move || matches!(measuring.aim.get(), Aim::Probe(_) | Aim::Check(_)).to_string() on:click=move |_| measuring.aim.update(|it| *it = if matches!(it, Aim::Probe(_) | Aim::Check(_)) { Aim::Next } else { Aim::Probe(None) })>"Check across"</button>
+            {move || {
+                let best = measuring.room.with(|room| measuring.survey.with(|it| checking::next(room.as_ref()?, it.as_ref()?)));
+                best.map(|(aim, words)| view! {
+                    <button type="button" class="button" id="next-check" aria-label=words on:click=move |_| measuring.aim.set(aim)>"Best check"</button>
+                })
+            }}
             <button type="button" class="button button-quiet" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button>
         }.into_any();
     }
