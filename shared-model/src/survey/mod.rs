@@ -8,6 +8,7 @@
 
 mod blunders;
 mod chi_square;
+mod envelope;
 mod equation;
 mod network;
 mod next;

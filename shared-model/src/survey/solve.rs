@@ -3,9 +3,10 @@
 //! Unknown are the corners' coordinates; the first corner is the origin, and the first wall runs north (Ghilani,
 //! *Adjustment Computations*, ch. 16: horizontal surveys by angles and distances).
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn, SymmetricEigen};
+use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
 use super::Unsolved;
+use super::envelope::Envelope;
 use super::equation::{Equation, Terms, equation, span, turning};
 use super::network::{Network, Observation, Span, Vector};
 use super::start::Start;
@@ -118,7 +119,7 @@ pub(super) fn coefficients(terms: &Terms) -> Vec<(usize, f64)> {
 
 /// The normal equations at a ring, scaled so that the matrix has a diagonal of ones.
 pub(super) struct Normal {
-    matrix: DMatrix<f64>,
+    matrix: Envelope,
     right: DVector<f64>,
     scale: DVector<f64>,
 }
@@ -127,40 +128,30 @@ impl Normal {
     /// `None` where corners coincide.
     pub fn at(network: &Network, corners: &[Vector]) -> Option<Self> {
         let unknowns = 2 * network.corners - 3;
-        let mut matrix = DMatrix::zeros(unknowns, unknowns);
+        let equations = equations(network, corners)?;
+        let rows: Vec<Vec<(usize, f64)>> = equations.iter().map(|it| coefficients(&it.terms)).collect();
+        let mut matrix = Envelope::of(unknowns, &rows);
         let mut right = DVector::zeros(unknowns);
-        for observation in &network.observations {
-            let Equation { misfit, terms } = equation(network, observation, corners)?;
-            let row = coefficients(&terms);
-            for &(i, a) in &row {
+        for (row, Equation { misfit, .. }) in rows.iter().zip(&equations) {
+            for &(i, a) in row {
                 right[i] += a * misfit;
-                for &(j, b) in &row {
-                    matrix[(i, j)] += a * b;
-                }
+                row.iter().filter(|it| it.0 <= i).for_each(|&(j, b)| matrix.add(i, j, a * b));
             }
         }
         let scale = matrix.diagonal().map(|it: f64| if it > 0.0 { 1.0 / libm::sqrt(it) } else { 1.0 });
-        for j in 0..unknowns {
-            for i in 0..unknowns {
-                matrix[(i, j)] *= scale[i] * scale[j];
-            }
-        }
+        matrix.scale(&scale);
         right.component_mul_assign(&scale);
         Some(Self { matrix, right, scale })
     }
 
-    fn cholesky(&self) -> Option<Cholesky<f64, Dyn>> {
-        Cholesky::new(self.matrix.clone())
-    }
-
     /// The Gauss-Newton step in millimetres. `None` when nothing fixes an unknown.
     pub fn step(&self) -> Option<DVector<f64>> {
-        Some(self.cholesky()?.solve(&self.right).component_mul(&self.scale))
+        Some(self.matrix.cholesky()?.solve(&self.right).component_mul(&self.scale))
     }
 
     /// The covariance of the unknowns in mm². `None` when nothing fixes an unknown.
     pub fn covariance(&self) -> Option<DMatrix<f64>> {
-        let mut inverse = self.cholesky()?.inverse();
+        let mut inverse = self.matrix.cholesky()?.inverse();
         for j in 0..inverse.ncols() {
             for i in 0..inverse.nrows() {
                 inverse[(i, j)] *= self.scale[i] * self.scale[j];
@@ -171,11 +162,10 @@ impl Normal {
 
     /// The ways in which the corners can move without any reading noticing.
     fn free_motions(&self) -> Vec<DVector<f64>> {
-        let sound = |it: Cholesky<f64, Dyn>| it.l_dirty().diagonal().iter().all(|&pivot| pivot * pivot > SINGULAR);
-        if self.cholesky().is_some_and(sound) {
+        if self.matrix.cholesky().is_some_and(|it| it.least_pivot() > SINGULAR) {
             return Vec::new();
         }
-        let eigen = SymmetricEigen::new(self.matrix.clone());
+        let eigen = SymmetricEigen::new(self.matrix.full());
         let free = (0..eigen.eigenvalues.len()).filter(|&i| eigen.eigenvalues[i] < SINGULAR);
         free.map(|i| eigen.eigenvectors.column(i).component_mul(&self.scale)).collect()
     }
