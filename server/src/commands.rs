@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use shared_model::nest::{self, Budget};
 use shared_model::open_file::FileError;
+use shared_model::survey;
 use shared_model::takeoff;
 
 /// Search steps unless said otherwise: about a second on a laptop.
@@ -16,6 +17,20 @@ const STEPS: u64 = 200_000;
 pub struct TakeoffArgs {
     /// The job file (JSON); - reads standard input
     #[arg(value_name = "JOBFILE")]
+    file: PathBuf,
+    /// Print everything as JSON, for other programs
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct AdjustArgs {
+    /// The room (JSON); - reads standard input
+    ///
+    /// {"unit": "mm", "sigma": {"wall": 3, "wall_per_m": 0.5, "square_deg": 0.3}, "walls": [{"length": 4000, "turn_deg": 90}, …],
+    /// "checks": [{"from": 0, "to": 2, "length": 5000}]}: wall i runs from corner i to the next, turn_deg is the turn at its end,
+    /// positive to the right; null is unknown, "lengths" holds several readings; units are mm, cm, m, in, ft.
+    #[arg(value_name = "ROOM")]
     file: PathBuf,
     /// Print everything as JSON, for other programs
     #[arg(long)]
@@ -74,6 +89,12 @@ pub fn takeoff(arguments: &TakeoffArgs) -> Result<ExitCode, CommandError> {
     let takeoff = takeoff::file::run(&read(&arguments.file)?).map_err(|error| malformed(&arguments.file, error))?;
     answer(&if arguments.json { takeoff.json()? } else { takeoff.text() })?;
     Ok(ExitCode::from(u8::from(takeoff.has_problems())))
+}
+
+pub fn adjust(arguments: &AdjustArgs) -> Result<ExitCode, CommandError> {
+    let adjusted = survey::file::run(&read(&arguments.file)?).map_err(|error| malformed(&arguments.file, error))?;
+    answer(&if arguments.json { adjusted.json()? } else { adjusted.text() })?;
+    Ok(ExitCode::from(u8::from(adjusted.has_problems())))
 }
 
 pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {

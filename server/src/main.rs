@@ -48,6 +48,8 @@ enum Command {
     Serve(Settings),
     /// Print the takeoff of a job file: seams, cuts, order length, materials, problems
     Takeoff(commands::TakeoffArgs),
+    /// Adjust one room's readings: corners, how far each reading can be trusted, what is suspect, what to measure next
+    Adjust(commands::AdjustArgs),
     /// Place pieces on a strip of fixed width, as short as can be
     Nest(commands::NestArgs),
 }
@@ -56,6 +58,7 @@ fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
         Command::Serve(settings) => return serve::run(&settings),
         Command::Takeoff(arguments) => commands::takeoff(&arguments),
+        Command::Adjust(arguments) => commands::adjust(&arguments),
         Command::Nest(arguments) => commands::nest(&arguments),
     };
     match outcome {

@@ -10,6 +10,7 @@ mod blunders;
 mod chi_square;
 mod envelope;
 mod equation;
+pub mod file;
 mod network;
 mod next;
 mod room;

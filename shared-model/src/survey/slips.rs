@@ -6,6 +6,7 @@ use crate::length::{Length, Units};
 
 /// A likely slip.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Slip {
     /// A whole foot; in a metric job a decimetre or a metre.
     Foot,
@@ -26,6 +27,17 @@ pub enum Slip {
 }
 
 impl Slip {
+    /// How much rarer than a whole foot this is, as -2 ln of the ratio; our judgement. The fractions are many, so each is rare.
+    pub(super) const fn rarity(self) -> f64 {
+        match self {
+            Self::Foot | Self::OtherWay => 0.0,
+            Self::Inch | Self::Transposed | Self::SixForNine => 2.0,
+            Self::InchesForFeet => 3.0,
+            Self::WallThickness => 4.0,
+            Self::Fraction => 5.0,
+        }
+    }
+
     /// In a sentence: "… reads 12' 4"; 13' 4" would fit: *a foot off*".
     pub const fn words(self) -> &'static str {
         match self {

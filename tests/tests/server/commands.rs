@@ -37,6 +37,37 @@ fn nest_places_pieces_as_short_as_can_be() {
     assert!(text(&people.stdout).starts_with("Length 6.5"), "{}", text(&people.stdout));
 }
 
+/// A 3-4-5 room in metres, and the same with one wall read a metre too long.
+#[test]
+fn adjust_names_the_reading_that_does_not_fit() {
+    let room = |wall: f64| {
+        format!(
+            r#"{{"unit": "m", "walls": [{{"length": 3, "turn_deg": 90}}, {{"length": {wall}, "turn_deg": 90}}, {{"length": 3, "turn_deg": 90}},
+            {{"length": 4, "turn_deg": 90}}], "checks": [{{"from": 0, "to": 2, "length": 5}}, {{"from": 1, "to": 3, "length": 5}}]}}"#
+        )
+    };
+    let output = napline(&["adjust", "-", "--json"], &room(4.0));
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(answer["corners"][2], serde_json::json!([4.0, 3.0]));
+    assert_eq!((&answer["trusted"], &answer["dof"]), (&true.into(), &5.into()));
+    assert_eq!(answer["suspects"].as_array().unwrap().len(), 0);
+
+    let output = napline(&["adjust", "-", "--json"], &room(5.0));
+    assert_eq!(output.status.code(), Some(1), "1 when the room has problems");
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(
+        (answer["suspects"][0]["of"].as_str(), answer["suspects"][0]["proposed"].as_f64()),
+        (Some("wall 1"), Some(4.0))
+    );
+    let people = napline(&["adjust", "-"], &room(5.0));
+    assert!(text(&people.stdout).contains("! wall 1 reads 5.000; 4.000 would fit"), "{}", text(&people.stdout));
+
+    let output = napline(&["adjust", "-"], r#"{"unit": "m", "walls": [{"length": -3, "turn_deg": 90}]}"#);
+    assert_eq!(output.status.code(), Some(3));
+    assert!(text(&output.stderr).contains("walls[0]"), "{}", text(&output.stderr));
+}
+
 #[test]
 fn takeoff_reads_the_job_file_that_the_model_writes() {
     let device = shared_model::ids::DeviceId(uuid::Uuid::from_u128(1));
