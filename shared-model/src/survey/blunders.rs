@@ -2,10 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::equation::equation;
 use super::network::{Amount, Network, Observation};
 use super::slips::{Slip, readings};
-use super::solve::solve;
-use super::statistics::{alike, judge as judge_each};
+use super::solve::{iterate, solve};
+use super::statistics::{Judged, judge as judge_each};
 use super::{Settings, State, chi_square, start};
 
 /// What the tests say of a room as a whole.
@@ -37,8 +38,11 @@ pub struct Suspect {
 
 /// One room in so many without a blunder is suspected.
 const ALARM: f64 = 0.005;
-/// Tests as alike as this cannot be told apart.
-const ALIKE: f64 = 0.95;
+/// A reading may be wrong by anything up to a foot or so either way. That it is wrong by just this much is less likely than that
+/// a slip hits it: by -2 ln(5 mm · √(2π) ÷ 610 mm), 5 mm being how well the others fix a reading.
+const ANYTHING: f64 = 7.8;
+/// A suspect is told from another when it is 20 times likelier: 2 ln 20.
+const TOLD: f64 = 6.0;
 /// Suspects that are looked into, and that are named.
 const TRIED: usize = 12;
 const NAMED: usize = 5;
@@ -54,15 +58,9 @@ pub(super) fn judge(network: &Network, state: &State, settings: &Settings) -> Ve
     }
     let suspects = suspects(network, state, settings);
     let Some(first) = suspects.first() else { return Verdict::Inseparable(Vec::new()) };
-    let same: Vec<Suspect> = suspects
-        .iter()
-        .filter(|it| it.observation != first.observation && look_the_same(network, state, first, it))
-        .copied()
-        .collect();
-    let told_apart = same.iter().all(|it| first.proposed.is_some() && it.proposed.is_none());
-    if state.test.degrees == 1 || !told_apart {
-        let named = std::iter::once(*first).chain(same).take(NAMED);
-        return Verdict::Inseparable(named.collect());
+    let same = suspects.iter().take_while(|it| it.unlikely() <= first.unlikely() + TOLD).count();
+    if state.test.degrees == 1 || same > 1 {
+        return Verdict::Inseparable(suspects.into_iter().take(same.min(NAMED)).collect());
     }
     let mut named = vec![*first];
     named.extend(remaining(network, state, *first, settings, ROUNDS - 1));
@@ -85,41 +83,45 @@ fn worst(network: &Network, state: &State) -> f64 {
     judged.iter().map(|it| it.standardised.abs()).fold(0.0, f64::max)
 }
 
-/// A blunder in either would show in the same way, in this room and with these tests.
-fn look_the_same(network: &Network, state: &State, one: &Suspect, other: &Suspect) -> bool {
-    let near = other.standardised.abs() > 0.9 * one.standardised.abs();
-    near && network.observations.len() > 1
-        && alike(&state.equations, &state.covariance, one.observation, other.observation) > ALIKE
-}
-
-/// The suspects of a room that fails, likeliest first: those with a slip that makes it fit, then by their residuals.
+/// The suspects of a room that fails, the likeliest first.
 fn suspects(network: &Network, state: &State, settings: &Settings) -> Vec<Suspect> {
     let judged = judge_each(network, &state.equations, &state.covariance);
     let mut order: Vec<usize> = (0..judged.len()).filter(|&i| judged[i].least_blunder.is_some()).collect();
     order.sort_by(|&a, &b| judged[b].standardised.abs().total_cmp(&judged[a].standardised.abs()).then(a.cmp(&b)));
     order.truncate(TRIED);
-    let tried = order.into_iter().map(|i| {
-        let (standardised, redundancy) = (judged[i].standardised, judged[i].redundancy);
-        // How v'Pv changes when this observation alone changes by some of its standard deviations: exact for a linear room.
-        let fit_after = |by: f64| state.test.fit + 2.0 * by * state.equations[i].misfit + by * by * redundancy;
-        let without = state.test.fit - standardised * standardised;
-        let slips = meant(&network.observations[i], settings).into_iter().map(|(slip, amount)| {
-            let by = (amount.value() - network.observations[i].amount().value()) / network.observations[i].sigma();
-            (fit_after(by), slip, amount)
-        });
-        // Equal ones: the likelier slip comes first.
-        let best = slips.reduce(|best, it| if it.0 < best.0 - 0.5 { it } else { best });
-        let limit = state.test.blunder;
-        match best.filter(|it| it.0 <= limit && it.0 <= without + 6.0) {
-            Some((fit, slip, amount)) => Suspect { observation: i, standardised, proposed: Some((slip, amount)), fit },
-            None => Suspect { observation: i, standardised, proposed: None, fit: without },
+    let mut suspects: Vec<Suspect> =
+        order.into_iter().map(|i| suspect(network, state, settings, i, &judged[i])).collect();
+    suspects.sort_by(|a, b| a.unlikely().total_cmp(&b.unlikely()).then(a.observation.cmp(&b.observation)));
+    suspects
+}
+
+/// What one reading would have to have been. The room is solved without it: a foot bends a room so far that the residuals of
+/// the bent one mislead, while near the solution without the blunder all is linear again.
+fn suspect(network: &Network, state: &State, settings: &Settings, i: usize, judged: &Judged) -> Suspect {
+    let observation = &network.observations[i];
+    let (standardised, redundancy) = (judged.standardised, judged.redundancy);
+    let freed = iterate(&network.without(i), &state.solved.corners).ok();
+    let freed = freed.and_then(|it| Some((it.fit, equation(network, observation, &it.corners)?.misfit)));
+    let linear = (state.test.fit - standardised * standardised, state.equations[i].misfit / redundancy);
+    let (without, off) = freed.unwrap_or(linear);
+    let slips = meant(observation, settings).into_iter().map(|(slip, amount)| {
+        let left = off + (amount.value() - observation.amount().value()) / observation.sigma();
+        Suspect {
+            observation: i,
+            standardised,
+            proposed: Some((slip, amount)),
+            fit: without + left * left * redundancy,
         }
     });
-    let mut suspects: Vec<Suspect> = tried.collect();
-    // A slip that explains it counts as much as a somewhat larger residual.
-    let weight = |it: &Suspect| it.standardised.abs() * if it.proposed.is_some() { 1.15 } else { 1.0 };
-    suspects.sort_by(|a, b| weight(b).total_cmp(&weight(a)).then(a.observation.cmp(&b.observation)));
-    suspects
+    let nothing = Suspect { observation: i, standardised, proposed: None, fit: without };
+    slips.fold(nothing, |best, it| if it.unlikely() < best.unlikely() { it } else { best })
+}
+
+impl Suspect {
+    /// -2 ln of its likelihood, but for what all have in common.
+    fn unlikely(&self) -> f64 {
+        self.fit + self.proposed.map_or(ANYTHING, |it| it.0.rarity())
+    }
 }
 
 /// What an observation may have been instead.

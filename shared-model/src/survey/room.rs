@@ -92,29 +92,31 @@ fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
     (network, sources)
 }
 
-/// The standard deviation of a reading.
+/// The standard deviation of a reading: what its instrument leaves and, in quadrature, what plaster, skirting and the choice of
+/// the point do (the rules' wall surface).
 ///
-/// A tape of class I, II or III (EU directive 2014/32, annex MI-008; OIML R 35-1) may be off by a + b·L + c, L in metres rounded
-/// up, c for the end that is held against a wall: taken as the 95 % bound, so two standard deviations. A laser: 1 mm to 10 m
-/// and 0.025 mm per metre beyond, at 95 % (makers' figures after ISO 16331-1). A length from a drawing: 1 %, at least 1/2 in (our
-/// judgement). Plaster, skirting and the choice of the point add the wall-surface term in quadrature.
+/// * A tape of class I, II or III (EU directive 2014/32, annex MI-008; OIML R 35-1) may be off by a + b·L + c, L in metres rounded
+///   up, c for the end that is held against a wall. Nothing between these bounds is likelier, so the bound is divided by √3
+///   (rectangular distribution; GUM, JCGM 100:2008, 4.3.7).
+/// * A laser by 1 mm to 10 m and 0.025 mm for every metre begun beyond: makers' figures after ISO 16331-1, stated as two
+///   standard deviations, so halved (GUM 4.3.3).
+/// * A length from a drawing: 1 %, at least 1/2 in (our judgement).
 fn sigma(reading: &Reading, rules: &Rules) -> Length {
     let metres = reading.value.0.div_euclid(Length::METRE.0) + i64::from(reading.value.0 % Length::METRE.0 != 0);
-    let mm = |hundredths: i64| Length(Length::MM.0 * hundredths / 100);
-    let bound = match reading.tool {
+    let metres = metres as f64;
+    let instrument = match reading.tool {
         Tool::Tape => {
             let (a, b, c) = match rules.tape_class {
-                1 => (10, 10, 10),
-                3 => (60, 40, 30),
-                _ => (30, 20, 20),
+                1 => (0.1, 0.1, 0.1),
+                3 => (0.6, 0.4, 0.3),
+                _ => (0.3, 0.2, 0.2),
             };
-            mm(a + b * metres + c)
+            (a + b * metres + c) / libm::sqrt(3.0)
         }
-        Tool::Laser => mm(100) + Length(mm(250).0 * (metres - 10).max(0) / 100),
-        Tool::Plan => Length(reading.value.0 / 50).max(Length::INCH),
+        Tool::Laser => (1.0 + 0.025 * (metres - 10.0).max(0.0)) / 2.0,
+        Tool::Plan => Length(reading.value.0 / 100).max(Length::sixty_fourths(32)).as_mm(),
     };
-    let (instrument, surface) = (bound.as_mm() / 2.0, rules.wall_surface.as_mm());
-    super::network::length(libm::hypot(instrument, surface)).max(Length(1))
+    super::network::length(libm::hypot(instrument, rules.wall_surface.as_mm())).max(Length(1))
 }
 
 /// The usual thickness of the room's walls: that of its openings, or 4 1/2 in, a stud wall with board on both sides.
