@@ -148,7 +148,7 @@ pub fn Keypad(
 fn imperial(pad: Pad, enter: impl IntoView, side: StoredValue<ViewFn>) -> impl IntoView {
     let fractions = (1..16).map(|n| key(pad, Key::Sixteenths(n), &fraction_label(n), "key key-fraction", None));
     view! {
-        {fractions.collect_view()}
+        <div class="keys-fractions">{fractions.collect_view()}</div>
         {digits(pad, [7, 8, 9])}
         {key(pad, Key::Feet, "ft", "key key-unit", Some("feet"))}
         {back(pad)}

@@ -75,10 +75,11 @@ pub fn of_wall(room: &Room, survey: &Survey, wall: WallId, units: Units) -> Opti
         }
     }
     judged.first()?;
-    let title = room.wall_title(wall);
+    let number = room.walls.iter().position(|it| it.id == wall)? + 1;
+    let title = format!("Wall {number}");
     let show = |it: Length| it.show(units.style());
     Some(match least {
-        None => format!("Nothing checks {title}: a slip in it would go unseen."),
+        None => format!("{title}: nothing checks it, a slip in it would go unseen."),
         Some(least) => {
             format!("{title} fits the others to {}. A slip of less than {} would go unseen.", show(off), show(least))
         }

@@ -52,6 +52,33 @@ async fn a_check_across_the_room_stays_in_sight() {
     ada.see((".check-text", "15' 0\"")).await;
 }
 
+/// A foot too much on one wall: two diagonals tell which one, and what would fit.
+#[tokio::test]
+async fn a_foot_off_is_named_while_the_crew_is_in_the_room() {
+    let server = Server::start();
+    let ada = den(&server).await;
+    rectangle(&ada, 12, 9).await;
+    for (from, to) in [(1, 3), (2, 4)] {
+        ada.tap("#check-across").await;
+        ada.tap(format!("[data-corner='{from}']").as_str()).await;
+        ada.tap(format!("[data-corner='{to}']").as_str()).await;
+        feet(&ada, 15).await;
+    }
+    ada.see(("#standing", "Cuts are certain to")).await;
+    ada.tap("[data-wall='3']").await;
+    ada.see(("#standing", "A slip of less than")).await;
+    ada.tap("#correct").await;
+    feet(&ada, 13).await;
+    ada.press(&["enter"]).await;
+    ada.see(("#standing", "wall 3 reads 13' 0\"; 12' 0\" would fit: a foot off?")).await;
+    ada.photograph("a-foot-off").await;
+    ada.tap("#go-to-wall").await;
+    ada.tap("#correct").await;
+    feet(&ada, 12).await;
+    ada.press(&["enter"]).await;
+    ada.see(("#standing", "Closed: 108.00 sq ft")).await;
+}
+
 /// A wall in two, and the room once more as its mirror image.
 #[tokio::test]
 async fn rooms_are_made_from_rooms() {

@@ -108,6 +108,7 @@ pub fn corner_touches(walls: &[Line], picked: Option<WallId>, on_corner: Callbac
     let corners = walls.iter().zip(1..).map(|(&(wall, at, _), number)| {
         view! {
             <circle class="probe" class:probe-picked=picked == Some(wall) cx=at.x cy=at.y r=9 />
+            <text class="probe-number" x=at.x y=at.y>{number}</text>
             <circle
                 class="touch probe-touch" data-corner=number cx=at.x cy=at.y r=20 role="button" tabindex="0" aria-label=format!("Corner {number}")
                 on:click=move |_| on_corner.run(wall) on:keydown=move |event| if pressed(&event) { on_corner.run(wall) }

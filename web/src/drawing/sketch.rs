@@ -52,6 +52,8 @@ struct Scene {
     /// From the end of the last wall back to the start, when that is not one point.
     gap: Option<(Spot, Spot)>,
     corners: Vec<Spot>,
+    /// The walls' numbers, when there is a problem that may name one.
+    numbers: Vec<(Spot, usize)>,
     problems: Vec<(Spot, bool, String)>,
     people: Vec<(Spot, String, usize)>,
 }
@@ -139,6 +141,17 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut
             let spot = a.between(b, 0.5).shifted(a.toward(b).right(), 28.0);
             taken.push(Patch::level(spot, 60.0, 18.0));
             scene.people.push((spot, name.clone(), *colour));
+        }
+    }
+    if !subject.problems.is_empty() {
+        for (&(a, b), number) in lines.iter().zip(1..) {
+            let outward = a.toward(b).right();
+            let spots = [0.5, 0.25, 0.75].map(|part| a.between(b, part).shifted(outward, -13.0));
+            let free = spots.into_iter().map(|it| Patch::level(it, 18.0, 16.0)).find(|it| it.is_free(&taken));
+            if let Some(patch) = free {
+                taken.push(patch);
+                scene.numbers.push((patch.middle, number));
+            }
         }
     }
     if let Some((a, b)) = scene.next {
@@ -229,7 +242,7 @@ fn drawn(
     probe: Option<Option<End>>,
     on_corner: Callback<WallId>,
 ) -> impl IntoView {
-    let Scene { floor, walls, openings, dims, checks, next, gap, corners, problems, people } = scene;
+    let Scene { floor, walls, openings, dims, checks, next, gap, corners, numbers, problems, people } = scene;
     let corner_touches = probe.map(|from| {
         let lines: Vec<Line> = walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
         let picked = from.and_then(|it| if let End::Corner(corner) = it { Some(corner) } else { None });
@@ -250,6 +263,7 @@ fn drawn(
         {next.map(|(a, b)| next_arrow(a, b))}
         {checks.iter().map(checks::drawn).collect_view()}
         {dims.iter().map(dimension).collect_view()}
+        {numbers.into_iter().map(|(at, number)| view! { <text class="halo wall-number" x=at.x y=at.y>{number}</text> }).collect_view()}
         {problems.into_iter().map(|(at, work, text)| problem_mark(text, work, at)).collect_view()}
         {people.into_iter().map(|(at, name, colour)| view! { <text class=format!("halo who p{colour}") x=at.x y=at.y>{name}</text> }).collect_view()}
         {wall_touches(walls, on_wall)}

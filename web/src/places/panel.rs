@@ -44,13 +44,17 @@ pub fn Standing() -> impl IntoView {
     let concerns =
         move |words: &Words| words.tone == Tone::Said || aim.get().wall().is_none_or(|it| words.wall == Some(it));
     move || {
-        words.get().filter(|it| !it.text.is_empty() && concerns(it)).map(|Words { text, tone, .. }| {
+        words.get().filter(|it| !it.text.is_empty() && concerns(it)).map(|Words { text, tone, wall }| {
             let class = match tone {
                 Tone::Said => "measure-note",
                 Tone::Wrong => "measure-note problem",
                 Tone::Work => "measure-note problem problem-work",
             };
-            view! { <p class=class id="standing" role="status"><span class="problem-text">{text}</span></p> }
+            let there = wall.filter(|_| tone == Tone::Wrong && aim.get().wall().is_none());
+            let go = there.map(|wall| view! {
+                <button type="button" class="button problem-go" id="go-to-wall" on:click=move |_| aim.set(Aim::Wall(wall))>"Go to it"</button>
+            });
+            view! { <div class=class id="standing" role="status"><span class="problem-text">{text}</span>{go}</div> }
         })
     }
 }
