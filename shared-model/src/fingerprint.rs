@@ -8,12 +8,14 @@ use crate::demo;
 use crate::guard;
 use crate::ids::{DeviceId, JobId};
 use crate::job::{JobDoc, Timestamp};
+use crate::survey::survey;
 use crate::takeoff::takeoff;
 
-/// Checksums of the demo house as a saved document and as a takeoff.
+/// Checksums of the demo house: as a saved document, as the adjustments of its rooms, as a takeoff.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Fingerprint {
     pub document: u64,
+    pub surveys: u64,
     pub takeoff: u64,
 }
 
@@ -38,8 +40,12 @@ pub fn of_demo() -> Result<Fingerprint, String> {
         }
     }
     let (_, phone) = phones.pop_first().ok_or("the demo has no people")?;
-    let taken = postcard::to_stdvec(&takeoff(&phone.job())).map_err(|it| it.to_string())?;
-    Ok(Fingerprint { document: checksum(&phone.save()), takeoff: checksum(&taken) })
+    let job = phone.job();
+    let adjusted: Vec<_> =
+        job.rooms.iter().filter_map(|room| survey(room, &job.rules, job.units).result.ok()).collect();
+    let surveys = postcard::to_stdvec(&adjusted).map_err(|it| it.to_string())?;
+    let taken = postcard::to_stdvec(&takeoff(&job)).map_err(|it| it.to_string())?;
+    Ok(Fingerprint { document: checksum(&phone.save()), surveys: checksum(&surveys), takeoff: checksum(&taken) })
 }
 
 /// FNV-1a with 64 bits (Fowler, Noll, Vo): against differences, not against malice.
@@ -49,7 +55,7 @@ pub(crate) fn checksum(bytes: &[u8]) -> u64 {
 
 impl std::fmt::Display for Fingerprint {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "document {:016x}, takeoff {:016x}", self.document, self.takeoff)
+        write!(f, "document {:016x}, surveys {:016x}, takeoff {:016x}", self.document, self.surveys, self.takeoff)
     }
 }
 
@@ -71,6 +77,6 @@ mod tests {
         assert_eq!(of_demo(), Ok(fingerprint));
         assert_ne!(fingerprint.document, checksum(b""));
         let text = fingerprint.to_string();
-        assert_eq!((text.len(), &text[..9]), (51, "document "));
+        assert_eq!((text.len(), &text[..9]), (77, "document "));
     }
 }

@@ -6,7 +6,7 @@ use super::equation::equation;
 use super::network::{Amount, Network, Observation};
 use super::slips::{Slip, readings};
 use super::solve::{iterate, solve};
-use super::statistics::{Judged, judge as judge_each};
+use super::statistics::{self, Judged, OUTLIER, judge as judge_each};
 use super::{Settings, State, chi_square, start};
 
 /// What the tests say of a room as a whole.
@@ -16,8 +16,8 @@ pub enum Verdict {
     Unchecked,
     /// The readings agree within their uncertainties.
     Sound,
-    /// They do not, and these may be wrong, the likeliest first. When several are needed to explain it, the first of them is
-    /// followed by the suspects that remain once it is put right.
+    /// They do not, and these may be wrong, the likeliest first. When several are needed to explain it they lead, each judged
+    /// without the others; then come those that may be wrong instead.
     Suspects(Vec<Suspect>),
     /// They do not, and no single reading can be blamed: these all look the same. One further reading tells them apart.
     Inseparable(Vec<Suspect>),
@@ -46,8 +46,12 @@ const TOLD: f64 = 6.0;
 /// Suspects that are looked into, and that are named.
 const TRIED: usize = 12;
 const NAMED: usize = 5;
+/// Suspects of which any two may be wrong together.
+const PAIRED: usize = 12;
+/// Without two readings whose tests are as alike as this the room is hardly determined.
+const BOUND: f64 = 0.9999;
 /// Most blunders looked for in one room.
-const ROUNDS: usize = 3;
+const ROUNDS: usize = 4;
 
 pub(super) fn judge(network: &Network, state: &State, settings: &Settings) -> Verdict {
     if state.test.degrees == 0 {
@@ -58,17 +62,27 @@ pub(super) fn judge(network: &Network, state: &State, settings: &Settings) -> Ve
     }
     let suspects = suspects(network, state, settings);
     let Some(first) = suspects.first() else { return Verdict::Inseparable(Vec::new()) };
-    let same = suspects.iter().take_while(|it| it.unlikely() <= first.unlikely() + TOLD).count();
+    if suspects.iter().all(|it| it.fit > state.test.blunder)
+        && let Some(verdict) = two(network, state, &suspects, settings)
+    {
+        return verdict;
+    }
+    let same = alike(&suspects);
     if state.test.degrees == 1 || same > 1 {
         return Verdict::Inseparable(suspects.into_iter().take(same.min(NAMED)).collect());
     }
-    let mut named = vec![*first];
-    named.extend(remaining(network, state, *first, settings, ROUNDS - 1));
-    let others = suspects.iter().filter(|it| !named.iter().any(|known| known.observation == it.observation)).copied();
-    let others: Vec<Suspect> = others.collect();
-    named.extend(others);
+    Verdict::Suspects(followed(together(network, state, *first, settings), &suspects))
+}
+
+/// Those named, and then who else may be.
+fn followed(mut named: Vec<Suspect>, suspects: &[Suspect]) -> Vec<Suspect> {
+    for it in suspects {
+        if !named.iter().any(|known| known.observation == it.observation) {
+            named.push(*it);
+        }
+    }
     named.truncate(NAMED);
-    Verdict::Suspects(named)
+    named
 }
 
 /// The room as a whole, or one reading in it, is farther off than chance explains.
@@ -100,7 +114,7 @@ fn suspects(network: &Network, state: &State, settings: &Settings) -> Vec<Suspec
 fn suspect(network: &Network, state: &State, settings: &Settings, i: usize, judged: &Judged) -> Suspect {
     let observation = &network.observations[i];
     let (standardised, redundancy) = (judged.standardised, judged.redundancy);
-    let freed = iterate(&network.without(i), &state.solved.corners).ok();
+    let freed = iterate(&network.without(&[i]), &state.solved.corners).ok();
     let freed = freed.and_then(|it| Some((it.fit, equation(network, observation, &it.corners)?.misfit)));
     let linear = (state.test.fit - standardised * standardised, state.equations[i].misfit / redundancy);
     let (without, off) = freed.unwrap_or(linear);
@@ -138,32 +152,105 @@ fn meant(observation: &Observation, settings: &Settings) -> Vec<(Slip, Amount)> 
     }
 }
 
-/// The suspects that are left when the first is put right, as long as the room still fails.
-fn remaining(network: &Network, state: &State, first: Suspect, settings: &Settings, rounds: usize) -> Vec<Suspect> {
-    if rounds == 0 {
-        return Vec::new();
-    }
-    let (rest, position) = match first.proposed {
-        Some((_, amount)) => (network.with(first.observation, amount), None),
-        None => (network.without(first.observation), Some(first.observation)),
-    };
-    let Ok(after) = State::near(&rest, &state.solved.corners) else { return Vec::new() };
-    if after.test.degrees == 0 || !alarms(&rest, &after) {
-        return Vec::new();
-    }
-    let found = suspects(&rest, &after, settings)
-        .into_iter()
-        .find(|it| it.observation != first.observation || position.is_some());
-    let Some(second) = found else { return Vec::new() };
-    let mut named = vec![second];
-    named.extend(remaining(&rest, &after, second, settings, rounds - 1));
-    // Back to the positions in the network as it is.
-    for it in &mut named {
-        if position.is_some_and(|gone| it.observation >= gone) {
-            it.observation += 1;
+/// How many of the suspects, the likeliest first, cannot be told from the first.
+fn alike(suspects: &[Suspect]) -> usize {
+    let Some(first) = suspects.first() else { return 0 };
+    suspects.iter().take_while(|it| it.unlikely() <= first.unlikely() + TOLD).count()
+}
+
+/// Two readings that explain together what no single one does. All pairs are tried: with two blunders in a room the reading that
+/// looks worst is often neither of them.
+fn two(network: &Network, state: &State, suspects: &[Suspect], settings: &Settings) -> Option<Verdict> {
+    let tried: Vec<usize> = suspects.iter().take(PAIRED).map(|it| it.observation).collect();
+    let mut pairs: Vec<(f64, [usize; 2])> = Vec::new();
+    for (n, &one) in tried.iter().enumerate() {
+        for &other in &tried[n + 1..] {
+            if statistics::alike(&state.equations, &state.covariance, one, other) > BOUND {
+                continue;
+            }
+            let solved = iterate(&network.without(&[one, other]), &state.solved.corners);
+            let fit = solved.map_or(f64::INFINITY, |it| it.fit);
+            if fit <= state.test.blunder {
+                pairs.push((fit, [one, other]));
+            }
         }
     }
+    let least = pairs.iter().map(|it| it.0).reduce(f64::min)?;
+    pairs.retain(|it| it.0 <= least + 2.0 * ANYTHING + TOLD);
+    let explained = pairs.into_iter().filter_map(|(fit, gone)| {
+        let both = gone.map(|it| beside(network, state, &gone, it, settings));
+        let [Some(one), Some(other)] = both else { return None };
+        Some((one.unlikely() + other.unlikely() - fit, [one, other]))
+    });
+    let mut explained: Vec<(f64, [Suspect; 2])> = explained.collect();
+    explained.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (first, both) = *explained.first()?;
+    let same: Vec<Suspect> =
+        explained.iter().take_while(|it| it.0 <= first + TOLD).skip(1).flat_map(|it| it.1).collect();
+    Some(match same.is_empty() {
+        true => Verdict::Suspects(followed(both.to_vec(), suspects)),
+        false => Verdict::Inseparable(followed(both.to_vec(), &same)),
+    })
+}
+
+/// The readings that are wrong together. They are found one after the other, as long as the room fails without those found;
+/// one that was blamed for what others did agrees once those are left out, and is cleared. When several look the same they all
+/// follow.
+fn together(network: &Network, state: &State, first: Suspect, settings: &Settings) -> Vec<Suspect> {
+    let mut gone = vec![first.observation];
+    let mut same = Vec::new();
+    while gone.len() < ROUNDS && same.is_empty() {
+        let Some(found) = failing(network, state, &gone, settings) else { break };
+        match alike(&found) {
+            1 => gone.push(found[0].observation),
+            several => same.extend(found.into_iter().take(several)),
+        }
+    }
+    let mut named = vec![first];
+    while gone.len() > 1 {
+        named = gone.iter().filter_map(|&it| beside(network, state, &gone, it, settings)).collect();
+        let least = named.iter().min_by(|a, b| a.standardised.abs().total_cmp(&b.standardised.abs()));
+        let Some(cleared) = least.filter(|it| it.standardised.abs() < OUTLIER).map(|it| it.observation) else { break };
+        gone.retain(|&it| it != cleared);
+        named.retain(|it| it.observation != cleared);
+    }
+    named.sort_by(|a, b| b.standardised.abs().total_cmp(&a.standardised.abs()));
+    named.extend(same);
     named
+}
+
+/// A suspect as it looks when the others that are wrong with it are left out.
+fn beside(
+    network: &Network,
+    state: &State,
+    gone: &[usize],
+    observation: usize,
+    settings: &Settings,
+) -> Option<Suspect> {
+    let others: Vec<usize> = gone.iter().copied().filter(|&it| it != observation).collect();
+    let rest = network.without(&others);
+    let rest_state = State::near(&rest, &state.solved.corners).ok()?;
+    let at = kept(network, &others).iter().position(|&it| it == observation)?;
+    let judged = judge_each(&rest, &rest_state.equations, &rest_state.covariance);
+    Some(Suspect { observation, ..suspect(&rest, &rest_state, settings, at, judged.get(at)?) })
+}
+
+/// The suspects of a room without some of its readings, when it still fails.
+fn failing(network: &Network, state: &State, gone: &[usize], settings: &Settings) -> Option<Vec<Suspect>> {
+    let rest = network.without(gone);
+    let after = State::near(&rest, &state.solved.corners).ok()?;
+    if after.test.degrees == 0 || !alarms(&rest, &after) {
+        return None;
+    }
+    let kept = kept(network, gone);
+    let mut found = suspects(&rest, &after, settings);
+    found.iter_mut().for_each(|it| it.observation = kept[it.observation]);
+    (!found.is_empty()).then_some(found)
+}
+
+/// The positions of the observations that are left.
+fn kept(network: &Network, gone: &[usize]) -> Vec<usize> {
+    (0..network.observations.len()).filter(|it| !gone.contains(it)).collect()
 }
 
 /// The corners whose turn, taken the other way, makes the ring go once around; best fit first.

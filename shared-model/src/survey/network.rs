@@ -125,11 +125,10 @@ impl Network {
         }
     }
 
-    /// The network without one of its observations.
-    pub(super) fn without(&self, observation: usize) -> Self {
-        let mut rest = self.clone();
-        rest.observations.remove(observation);
-        rest
+    /// The network without some of its observations.
+    pub(super) fn without(&self, gone: &[usize]) -> Self {
+        let left = self.observations.iter().enumerate().filter(|(i, _)| !gone.contains(i));
+        Self { corners: self.corners, observations: left.map(|it| it.1.clone()).collect() }
     }
 
     /// The network with one of its observations read otherwise.

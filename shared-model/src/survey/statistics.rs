@@ -121,3 +121,11 @@ pub(super) fn judge(network: &Network, equations: &[Equation], covariance: &Cova
     });
     judged.collect()
 }
+
+/// How alike the tests of two observations are, from 0 to 1: at 1 they check only each other.
+pub(super) fn alike(equations: &[Equation], covariance: &Covariance, one: usize, other: usize) -> f64 {
+    let row = |i: usize| coefficients(&equations[i].terms);
+    let (a, b) = (row(one), row(other));
+    let shown = (1.0 - covariance.between(&a, &a)) * (1.0 - covariance.between(&b, &b));
+    if shown <= UNCHECKED * UNCHECKED { 1.0 } else { (covariance.between(&a, &b) / libm::sqrt(shown)).abs() }
+}

@@ -46,6 +46,9 @@ mod surveys;
 /// The adjustment against SciPy's least squares.
 mod survey_reference;
 
+/// Properties of adjusting any ring, and how certain each reading is.
+mod survey_rings;
+
 /// Rooms on the plan, what the carpet covers, pile groups.
 mod floors;
 
