@@ -26,10 +26,12 @@ fn unusual(flight: &Flight, job: &Job) -> Option<Problem> {
     let (least, most) = NOSING;
     let nosing_fits =
         (least..=most).contains(&flight.nosing) || flight.nosing == Length::ZERO && flight.going >= NO_NOSING;
+    // A measure of zero is not taken yet; no nosing at all is one once the going is known.
+    let going_known = flight.going > Length::ZERO;
     let checks = [
         (flight.riser > HIGHEST_RISER, "riser", flight.riser, format!("at most {}", show(HIGHEST_RISER))),
-        (flight.going < LEAST_GOING, "going", flight.going, format!("at least {}", show(LEAST_GOING))),
-        (!nosing_fits, "nosing", flight.nosing, format!("{} to {}", show(least), show(most))),
+        (going_known && flight.going < LEAST_GOING, "going", flight.going, format!("at least {}", show(LEAST_GOING))),
+        ((going_known || flight.nosing > Length::ZERO) && !nosing_fits, "nosing", flight.nosing, format!("{} to {}", show(least), show(most))),
     ];
     let found =
         checks.into_iter().filter(|it| it.0).map(|(_, what, value, limit)| format!("{what} {} ({limit})", show(value)));
@@ -74,6 +76,16 @@ mod tests {
             });
             assert_eq!(inspect(&job), []);
         }
+    }
+
+    #[test]
+    fn what_is_not_measured_yet_is_not_judged() {
+        let zero = Length::ZERO;
+        let new = job(|it| (it.riser, it.going, it.nosing) = (zero, zero, zero));
+        assert_eq!(inspect(&new), []);
+        let begun = job(|it| (it.riser, it.going, it.nosing) = (Length::inches(9), zero, zero));
+        let [problem] = &inspect(&begun)[..] else { panic!("one flight, one problem") };
+        assert!(problem.text.contains("riser 9\" (at most 7 3/4\") is outside"), "{}", problem.text);
     }
 
     #[test]
