@@ -161,9 +161,10 @@ fn enter_word(measuring: Measuring) -> &'static str {
 
 /// The key beside the digits that turns the corner the other way.
 fn turn_key(measuring: Measuring) -> impl IntoView {
-    let cannot = move || match measuring.aim.get() {
-        Aim::Next => measuring.room.with(|it| it.as_ref().is_none_or(|it| it.closed || it.walls.is_empty())),
-        aim => aim.wall().is_none(),
+    // A closed ring is turned by its sheet, not by a key beside the digits that a thumb may hit.
+    let cannot = move || {
+        let closed = measuring.room.with(|it| it.as_ref().is_none_or(|it| it.closed || it.walls.is_empty()));
+        closed || (measuring.aim.get() != Aim::Next && measuring.aim.get().wall().is_none())
     };
     let left = move || measuring.turn_now().0.0 < 0;
     view! {
