@@ -3,7 +3,8 @@
 use leptos::prelude::*;
 use shared_model::ids::{RoomId, WallId};
 use shared_model::job::{Edit, Job, Room, Wall};
-use shared_model::outline::{close, sketch};
+use shared_model::length::Length;
+use shared_model::outline::{Misclosure, Outline, close, sketch};
 use shared_model::problem::{Place as Spot, Problem, ProblemKind};
 use shared_model::survey::{Survey, words};
 
@@ -101,11 +102,24 @@ fn standing(room: &Room, survey: Option<&Survey>, picked: Option<WallId>, job: &
         (Some(outline), None) => {
             let of_wall = picked.and_then(|wall| words::of_wall(room, survey?, wall, job.units));
             let trust = || survey.and_then(|it| words::trust(room, it, job.units)).unwrap_or_default();
-            said(of_wall.unwrap_or_else(|| format!("Closed: {}. {}", shown::area(outline.area, job.units), trust())))
+            said(of_wall.unwrap_or_else(|| format!("{}. {}", closed_words(&outline, job), trust())))
         }
-        (Some(outline), Some(note)) => said(format!("Closed: {}. {}", shown::area(outline.area, job.units), note.text)),
+        (Some(outline), Some(note)) => said(format!("{}. {}", closed_words(&outline, job), note.text)),
         (None, Some(note)) => about(note, Tone::Work),
         (None, None) => said(String::new()),
+    }
+}
+
+/// The area, and by how much the readings missed.
+fn closed_words(outline: &Outline, job: &Job) -> String {
+    let area = shown::area(outline.area, job.units);
+    let Misclosure { gap, ratio, .. } = outline.misclosure;
+    let gap = gap.show(job.units.style());
+    match ratio {
+        Some(ratio) if gap != Length::ZERO.show(job.units.style()) => {
+            format!("Closed: {area}; it missed by {gap} (1:{ratio})")
+        }
+        _ => format!("Closed: {area}"),
     }
 }
 
