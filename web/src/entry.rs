@@ -80,11 +80,18 @@ impl Entry {
         Length::parse(self.text.trim(), units)
     }
 
-    /// What the sketch shows while the number is typed: a number that could still be feet counts as feet.
+    /// What the sketch shows while the number is typed: a number that could be of several units counts as feet, or as
+    /// metres in a metric job.
     pub fn preview(&self, units: Units) -> Option<Length> {
         let text = self.text.trim();
         let length = match Length::parse(text, units) {
-            Err(LengthError::Ambiguous { .. }) => Length::parse(&format!("{text}'"), units).ok()?,
+            Err(LengthError::Ambiguous { .. }) => {
+                let unit = match units {
+                    Units::Imperial => "'",
+                    Units::Metric => " m",
+                };
+                Length::parse(&format!("{text}{unit}"), units).ok()?
+            }
             read => read.ok()?,
         };
         (length > Length::ZERO).then_some(length)
@@ -244,6 +251,13 @@ mod tests {
             pressed(&[Key::Digit(3), Key::Digit(7), Key::Digit(6), Key::Digit(0)]).value(Units::Metric),
             Ok(Length::mm(3_760))
         );
+    }
+
+    #[test]
+    fn a_lone_decimal_previews_as_metres_in_a_metric_job() {
+        let entry = pressed(&[Key::Digit(7), Key::Point, Key::Digit(2)]);
+        assert!(matches!(entry.value(Units::Metric), Err(LengthError::Ambiguous { .. })));
+        assert_eq!(entry.preview(Units::Metric), Some(Length::mm(7_200)));
     }
 
     #[test]
