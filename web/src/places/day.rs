@@ -83,10 +83,11 @@ fn MaterialList() -> impl IntoView {
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
         let because = materials_reason(&job, &takeoff);
         let materials = &takeoff.materials;
+        let strip = if job.flights.is_empty() { "Tack strip" } else { "Tack strip, rooms" };
         view! {
             <dl class="facts facts-large">
                 <dt>"Pad"</dt><dd>{shown::area(materials.pad, job.units)}</dd>
-                <dt>"Tack strip"</dt><dd>{shown::length(materials.strip, job.units)}</dd>
+                <dt>{strip}</dt><dd>{shown::length(materials.strip, job.units)}</dd>
                 <dt>"Seam tape"</dt><dd>{shown::length(materials.tape, job.units)}</dd>
                 <dt>"Transitions"</dt><dd>{materials.transitions.len()}</dd>
             </dl>
@@ -119,6 +120,10 @@ fn materials_reason(job: &Job, takeoff: &Takeoff) -> Because {
                     seams' length. These are sums without anything added for waste: add what your shop adds."
         .to_owned();
     because.source = "tack strip does not cross door openings: CRI 105 §11.1".to_owned();
+    if !job.flights.is_empty() {
+        because.rule += " Stairs take two strips a step: count them on the stair.";
+        because.source += "; two strips a step: common practice";
+    }
     because
 }
 
@@ -201,7 +206,10 @@ fn openings(job: &Job) -> Vec<(String, String)> {
 fn Stretch() -> impl IntoView {
     let here = OpenJob::here();
     let sides = move || here.takeoff.get().materials.power_stretch.clone();
+    // Stairs are not stretched with it.
+    let any_room = move || !here.takeoff.get().floor.rooms.is_empty();
     view! {
+        <Show when=any_room>
         <section class="card">
             <h2 class="card-title">"Stretching"</h2>
             <Show when=move || !sides().is_empty() fallback=|| view! { <p>"No side is longer than 12 ft. Stretch with the power stretcher all the same."</p> }>
@@ -209,6 +217,7 @@ fn Stretch() -> impl IntoView {
                 <ul class="bullets">{move || sides().into_iter().map(|it| view! { <li>{it}</li> }).collect_view()}</ul>
             </Show>
         </section>
+        </Show>
     }
 }
 
