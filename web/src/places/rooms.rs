@@ -77,10 +77,12 @@ fn standing(room: &Room, job: &Job) -> Standing {
         room.closed && problems.iter().any(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked));
     let unread = room.walls.iter().filter(|it| it.in_force().next().is_none()).count();
     let walls = shown::count(room.walls.len(), "wall", "walls");
+    let disputed = problems.iter().any(|it| it.kind == ProblemKind::Disputed);
     let words = match (room.walls.len(), room.closed, outline) {
         (0, ..) => "not measured".to_owned(),
         (_, true, Some(outline)) => shown::area(outline.area, job.units),
         (_, true, None) if unread > 0 => format!("{unread} of {walls} to read"),
+        (_, true, None) if disputed => "readings disagree".to_owned(),
         (_, true, None) => "does not close".to_owned(),
         (_, false, _) => format!("{walls}, open"),
     };
