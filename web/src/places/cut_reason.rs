@@ -3,11 +3,19 @@
 use shared_model::ids::RoomId;
 use shared_model::job::Job;
 use shared_model::layout::Part;
-use shared_model::length::Length;
+use shared_model::length::{Length, Units};
 
 use super::compare::pile_words;
 use crate::cutting::Cut;
 use crate::reason::Because;
+
+/// Nothing rounded, in the job's units.
+fn exact(length: Length, job: &Job) -> String {
+    match job.units {
+        Units::Imperial => length.exact_text(),
+        Units::Metric => format!("{} mm", length.as_mm()),
+    }
+}
 
 /// What is added at an edge, by name.
 fn edge(extra: Length, job: &Job) -> String {
@@ -21,7 +29,7 @@ fn edge(extra: Length, job: &Job) -> String {
     } else {
         ""
     };
-    format!("{}{name}", extra.exact_text())
+    format!("{}{name}", exact(extra, job))
 }
 
 /// The reason of one cut.
@@ -29,15 +37,15 @@ pub fn cut_reason(cut: &Cut, job: &Job) -> Because {
     let piece = cut.piece;
     let extra = piece.extra;
     let because = Because::default()
-        .with("Across the roll, exact", piece.width.exact_text())
-        .with("Along the roll, exact", piece.length.exact_text());
+        .with("Across the roll, exact", exact(piece.width, job))
+        .with("Along the roll, exact", exact(piece.length, job));
     let mut because = match piece.part {
         Part::Breadth { room, .. } => {
             let because = because
-                .with("Floor across", (piece.width - extra.left - extra.right).exact_text())
+                .with("Floor across", exact(piece.width - extra.left - extra.right, job))
                 .with("Left edge", edge(extra.left, job))
                 .with("Right edge", edge(extra.right, job))
-                .with("Floor along", (piece.length - extra.start - extra.end).exact_text())
+                .with("Floor along", exact(piece.length - extra.start - extra.end, job))
                 .with("Start", edge(extra.start, job))
                 .with("End", edge(extra.end, job))
                 .with("Pile in the room", pile_words(piece.pile).to_owned());
@@ -46,22 +54,22 @@ pub fn cut_reason(cut: &Cut, job: &Job) -> Because {
         Part::Flight { flight, .. } => match job.flights.iter().find(|it| it.id == flight) {
             Some(flight) => because
                 .with("Steps", flight.steps.to_string())
-                .with("Riser", flight.riser.exact_text())
-                .with("Going", flight.going.exact_text())
-                .with("Nosing", flight.nosing.exact_text())
-                .with("Width of the flight", flight.width.exact_text()),
+                .with("Riser", exact(flight.riser, job))
+                .with("Going", exact(flight.going, job))
+                .with("Nosing", exact(flight.nosing, job))
+                .with("Width of the flight", exact(flight.width, job)),
             None => because,
         },
     };
     if let Some(phase) = piece.phase {
-        because = because.with("Starts in the pattern at", phase.exact_text());
+        because = because.with("Starts in the pattern at", exact(phase, job));
     }
     (because.rule, because.source) = rule(&piece.part, job);
     because
 }
 
 fn rule(part: &Part, job: &Job) -> (String, String) {
-    let step = job.rules.cut_step.exact_text();
+    let step = exact(job.rules.cut_step, job);
     match part {
         Part::Breadth { .. } => (
             format!("The greatest extent of the floor over the whole breadth, and what each edge needs; shown rounded up to {step}."),
@@ -69,7 +77,7 @@ fn rule(part: &Part, job: &Job) -> (String, String) {
         ),
         Part::Flight { .. } => (
             format!("Each step takes its going, riser, nosing and the pad's {}; the flight takes {} once more; shown rounded up to {step}.",
-                job.rules.stair_pad.exact_text(), job.rules.stair_overall.exact_text()),
+                exact(job.rules.stair_pad, job), exact(job.rules.stair_overall, job)),
             "Renovation, 3rd ed., carpeting stairs; the shop's settings".to_owned(),
         ),
     }
@@ -102,5 +110,12 @@ mod tests {
         assert_eq!(fact("Right edge"), Some("1\" seam trim"));
         assert_eq!(fact("Floor along"), Some("13' 6\""));
         assert!(because.rule.contains("1/8\""));
+    }
+
+    #[test]
+    fn a_metric_job_reads_its_allowances_in_millimetres() {
+        let metric = Job { units: Units::Metric, ..job() };
+        assert_eq!(edge(metric.rules.wall_allowance, &metric), "76.2 mm wall allowance");
+        assert_eq!(edge(metric.rules.seam_trim, &metric), "25.4 mm seam trim");
     }
 }
