@@ -79,8 +79,14 @@ pub fn take(measuring: Measuring, draft: RwSignal<Draft>, taken: &Taken) {
             };
             let id = opening.id;
             measuring.here.act("opening", vec![Edit::AddOpening { room: room.id, opening }]);
-            draft.set(Draft::default());
-            measuring.aim.set(Aim::Opening(wall, Some(id), OpeningField::Offset));
+            let added = measuring.here.job.with_untracked(|job| {
+                job.room(room.id).is_some_and(|it| it.openings.iter().any(|it| it.id == id))
+            });
+            // A refused width is asked for again; after a taken one the next number belongs to no opening.
+            if added {
+                draft.set(Draft::default());
+                measuring.aim.set(Aim::Wall(wall));
+            }
         }
     }
 }
