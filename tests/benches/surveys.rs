@@ -28,6 +28,20 @@ fn adjust_ring(bencher: Bencher, walls: usize) {
     bencher.bench(|| adjust(black_box(&network), &SETTINGS));
 }
 
+/// A room that fails, because of one slip or of two: then suspects are looked into.
+#[divan::bench(args = [(12, 1), (12, 2), (40, 1), (40, 2), (200, 2)], sample_count = 5)]
+fn judge_slips(bencher: Bencher, (walls, slips): (usize, usize)) {
+    let mut random = Random(walls as u64);
+    let corners = comb(&mut random, walls);
+    let mut network = network(&corners, &mut random, 3);
+    for observation in network.observations.iter_mut().step_by(walls / 4 | 1).take(slips) {
+        let Observation::Length { value, .. } = observation else { continue };
+        // The larger the room, the more passes unseen.
+        *value = *value + Length::FOOT * (walls as i64 / 12);
+    }
+    bencher.bench(|| adjust(black_box(&network), &SETTINGS));
+}
+
 /// What the phone does with each reading: the room of the job, and everything that is said of it.
 #[divan::bench(args = [4, 12])]
 fn survey_room(bencher: Bencher, walls: usize) {

@@ -50,6 +50,8 @@ const NAMED: usize = 5;
 const PAIRED: usize = 12;
 /// Without two readings whose tests are as alike as this the room is hardly determined.
 const BOUND: f64 = 0.9999;
+/// In rooms of more corners than this nothing is solved again for each suspect or pair: it would take seconds.
+const SOLVED_AGAIN: usize = 60;
 /// Most blunders looked for in one room.
 const ROUNDS: usize = 4;
 
@@ -62,7 +64,8 @@ pub(super) fn judge(network: &Network, state: &State, settings: &Settings) -> Ve
     }
     let suspects = suspects(network, state, settings);
     let Some(first) = suspects.first() else { return Verdict::Inseparable(Vec::new()) };
-    if suspects.iter().all(|it| it.fit > state.test.blunder)
+    if network.corners <= SOLVED_AGAIN
+        && suspects.iter().all(|it| it.fit > state.test.blunder)
         && let Some(verdict) = two(network, state, &suspects, settings)
     {
         return verdict;
@@ -114,7 +117,8 @@ fn suspects(network: &Network, state: &State, settings: &Settings) -> Vec<Suspec
 fn suspect(network: &Network, state: &State, settings: &Settings, i: usize, judged: &Judged) -> Suspect {
     let observation = &network.observations[i];
     let (standardised, redundancy) = (judged.standardised, judged.redundancy);
-    let freed = iterate(&network.without(&[i]), &state.solved.corners).ok();
+    let small = network.corners <= SOLVED_AGAIN;
+    let freed = small.then(|| iterate(&network.without(&[i]), &state.solved.corners).ok()).flatten();
     let freed = freed.and_then(|it| Some((it.fit, equation(network, observation, &it.corners)?.misfit)));
     let linear = (state.test.fit - standardised * standardised, state.equations[i].misfit / redundancy);
     let (without, off) = freed.unwrap_or(linear);
