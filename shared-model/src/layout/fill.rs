@@ -30,9 +30,12 @@ pub(super) fn fills(ground: &Ground, patch: &Patch) -> Vec<Fill> {
     let whole =
         Fill { cuts: vec![cut(ground, patch, vec![patch.ring.clone()], patch.south, patch.north)], seams: vec![] };
     let mut fills = vec![whole];
-    // Wider parts never lie side by side, so nothing is saved by cross seams.
-    if patch.width() * 2 <= ground.stock.goods.roll_width {
-        let most = ground.stock.rules.most_cross_seams.clamp(0, 11);
+    // Wider parts never lie side by side, so nothing is saved by cross seams. Where the repeat across is not known, the
+    // pattern could not be matched over them.
+    let stock = ground.stock;
+    let matches_across = stock.repeat.is_none() || stock.repeat_across.is_some();
+    if matches_across && patch.width() * 2 <= stock.goods.roll_width {
+        let most = stock.rules.most_cross_seams.clamp(0, 11);
         fills.extend((2..=most + 1).filter_map(|parts| split(ground, patch, parts)));
     }
     fills

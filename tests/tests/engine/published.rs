@@ -57,6 +57,17 @@ fn a_14_by_16_ft_room_takes_32_28_or_21_running_feet() {
     assert_eq!(pieced.ordered, Area(28 * Area::SQUARE_YARD.0));
 }
 
+/// Where the repeat across is not known, a pattern could not be matched over a cross seam (common practice).
+#[test]
+fn a_pattern_without_a_repeat_across_is_not_pieced() {
+    let mut job = rectangle("16'", "14'", "12'");
+    job.rules = Rules { most_cross_seams: 1, ..bare() };
+    assert!(layouts(&job).iter().any(|it| cross_seams(it) > 0));
+    job.goods[0] = Goods { repeat_length: long("18\""), pattern: Match::Set, ..job.goods[0].clone() };
+    let patterned = layouts(&job);
+    assert!(!patterned.is_empty() && patterned.iter().all(|it| cross_seams(it) == 0));
+}
+
 /// jiskha.com, 1326255360: 15 × 21 ft from a 12 ft roll with the fill widened to 4 ft to pass under the doorway: 12 × 28 ft,
 /// 37.33 sq yd, three fills of 7 ft side by side.
 #[test]

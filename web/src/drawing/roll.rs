@@ -104,7 +104,7 @@ fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
         height: RULER + layout.roll.width.as_mm() * scale + MARGIN,
         end: (end, format!("order {}", shown::order(layout.order, job.units))),
         // The last ticks would run into the order's length.
-        ticks: ticks.filter(|(at, _)| at + 60.0 < end - 90.0 || *at < MARGIN + 1.0).collect(),
+        ticks: ticks.filter(|(at, _)| at + 60.0 < end - 90.0 || *at < MARGIN + 1.0 && end > 220.0).collect(),
         pieces,
     }
 }

@@ -128,10 +128,10 @@ fn Layouts(laid: Memo<Option<Laid>>, looked_at: RwSignal<Option<String>>) -> imp
     view! {
         <h2 class="subtitle">"Layouts to choose from"</h2>
         <div class="choices" role="radiogroup" aria-label="Layouts">{cards}</div>
-        {already_cut}
-        <button type="button" class="button button-main" disabled=is_chosen on:click=choose>
-            {move || if is_chosen() { "This layout is chosen" } else { "Use this layout" }}
-        </button>
+        <div class="choose-bar" hidden=is_chosen>
+            {already_cut}
+            <button type="button" class="button button-main" disabled=is_chosen on:click=choose>"Shown, not chosen: use this layout"</button>
+        </div>
     }
 }
 
@@ -175,7 +175,7 @@ impl LayoutCard {
     fn show(self, looked_at: RwSignal<Option<String>>) -> impl IntoView {
         let key = self.key;
         view! {
-            <button type="button" class="choice" role="radio" aria-checked=self.looked_at.to_string() on:click=move |_| looked_at.set(Some(key.clone()))>
+            <button type="button" class="choice choice-shown" role="radio" aria-checked=self.looked_at.to_string() on:click=move |_| looked_at.set(Some(key.clone()))>
                 <span class="choice-head"><span class="choice-name">{self.name}</span><span class="number">{self.order}</span></span>
                 <span>{self.facts}</span>
                 <span class="fine">{self.compared}</span>
