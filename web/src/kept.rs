@@ -107,6 +107,26 @@ impl Kept {
         self.waiting.extend(waiting);
     }
 
+    /// From storage: what other tabs of this phone stored and this one has not heard of, so that its snapshot never holds less
+    /// than the one before it. Answers whether the document reads differently now.
+    pub fn take_in_stored<K>(
+        &mut self,
+        snapshot: Option<&[u8]>,
+        changes: &[(K, Vec<u8>)],
+        apart: &[SetApart],
+        mut waiting: BTreeMap<Hash, Waiting>,
+    ) -> Result<bool, DocError> {
+        // A snapshot that does not load has nothing to add.
+        let snapshot = snapshot.and_then(|it| JobDoc::load(self.doc.id(), it, [0; 16], self.author).ok());
+        let folded = snapshot.iter().flat_map(|it| it.changes_since(&[])).map(|it| it.bytes);
+        let stored = folded.chain(changes.iter().map(|it| it.1.clone())).map(|it| ((), it)).collect();
+        let vetted = without_apart(stored, apart).into_iter().filter_map(|it| guard::change(&it.1, None).ok());
+        let new: Vec<_> = vetted.filter(|it| !self.doc.has(&it.hash())).collect();
+        waiting.retain(|hash, _| new.iter().any(|it| it.hash().0 == *hash));
+        self.waiting.extend(waiting);
+        Ok(!self.doc.apply(new)?.is_empty())
+    }
+
     pub fn job(&self) -> Job {
         self.doc.job()
     }
@@ -219,26 +239,23 @@ impl Kept {
         Outcome { changed, ..Outcome::default() }
     }
 
-    /// The server refused a change. It is set apart; own edits made after it are made again without it, because the server
-    /// can take in nothing that builds on it.
+    /// The server refused a change. It is set apart; own edits built on it are made again without it, because the server can
+    /// take in nothing that builds on it. Other own edits stay as they are: the server may have them already.
     pub fn hear_nack(&mut self, hash: Option<Hash>, reason: &str, actor: [u8; 16]) -> Outcome {
         let Some(refused) = hash.and_then(|it| self.waiting.remove(&it)) else {
             return Outcome { apart: vec![set_apart("message", reason.to_owned(), Vec::new())], ..Outcome::default() };
         };
         let mut outcome = Outcome { changed: true, snapshot: true, ..Outcome::default() };
-        outcome.confirmed = self.waiting.keys().copied().chain(hash).collect();
-        let (mut again, mut shared) = (Vec::new(), Vec::new());
-        for change in self.doc.changes_since(&[]) {
-            match self.waiting.remove(&change.hash.0) {
-                Some(own) => again.push(own),
-                None if Some(change.hash.0) == hash => {}
-                None => shared.push(change.bytes),
-            }
-        }
+        outcome.apart.push(SetApart { said: refused.said, ..set_apart("", reason.to_owned(), refused.bytes) });
+        let all: Vec<(Hash, Vec<u8>)> =
+            self.doc.changes_since(&[]).into_iter().map(|it| (it.hash.0, it.bytes)).collect();
+        let order: Vec<Hash> = all.iter().map(|it| it.0).collect();
+        let (stays, bytes): (BTreeSet<Hash>, Vec<Vec<u8>>) = without_apart(all, &outcome.apart).into_iter().unzip();
+        outcome.confirmed = order.into_iter().filter(|it| !stays.contains(it)).collect();
+        let again: Vec<Waiting> = outcome.confirmed.iter().filter_map(|it| self.waiting.remove(it)).collect();
         self.doc = JobDoc::new(self.doc.id(), actor, self.author);
         self.sync = SyncState::new();
-        outcome.apart = self.restore(shared).err().unwrap_or_default();
-        outcome.apart.push(SetApart { said: refused.said, ..set_apart("", reason.to_owned(), refused.bytes) });
+        outcome.apart.extend(self.restore(bytes).err().unwrap_or_default());
         for Waiting { said, edits, made, bytes } in again {
             let edits: Vec<Edit> = serde_json::from_slice(edits.as_bytes()).unwrap_or_default();
             match self.edit(&edits, &said, made) {
@@ -246,6 +263,7 @@ impl Kept {
                     outcome.apart.push(SetApart { said, ..set_apart("", "built on a refused edit".to_owned(), bytes) });
                 }
                 Ok(made) => {
+                    outcome.changes.extend(made.changes);
                     outcome.waiting.extend(made.waiting);
                     outcome.send.extend(made.send);
                 }

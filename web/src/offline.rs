@@ -264,15 +264,15 @@ impl Storage {
     }
 
     /// Keeps a verified snapshot and the one before it, and deletes the single changes that both hold. `fold` gets what is
-    /// stored singly, and gives the snapshot with the keys of those that it holds.
+    /// stored, and gives the snapshot with the keys of the single changes that it holds.
     pub async fn fold<E: Display>(
         &self,
         job: JobId,
-        fold: impl FnOnce(&[(ChangeKey, Vec<u8>)]) -> Result<(Vec<u8>, Vec<ChangeKey>), E>,
+        fold: impl FnOnce(&StoredJob) -> Result<(Vec<u8>, Vec<ChangeKey>), E>,
     ) -> Result<(), StorageError> {
         self.settle().await;
         let stored = self.job(job).await?;
-        let (bytes, covers) = fold(&stored.changes).map_err(|it| StorageError::Unreadable(it.to_string()))?;
+        let (bytes, covers) = fold(&stored).map_err(|it| StorageError::Unreadable(it.to_string()))?;
         let transaction = self.transaction(READ_WRITE)?;
         let (changes, snapshots) = (transaction.object_store(CHANGE)?, transaction.object_store(SNAPSHOT)?);
         if let Some((_, before)) = stored.snapshots.first() {

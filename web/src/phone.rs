@@ -7,7 +7,7 @@ use std::sync::Arc;
 use leptos::prelude::*;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
-use shared_model::job::{Edit, Job, Timestamp};
+use shared_model::job::{DocError, Edit, Job, Timestamp};
 use shared_model::wire::{Frame, Person, Whereabouts};
 use uuid::Uuid;
 use wasm_bindgen_futures::spawn_local;
@@ -287,9 +287,6 @@ impl Phone {
         writes.extend(outcome.confirmed.iter().map(|it| Write::Confirmed(job, *it)));
         writes.extend(outcome.waiting.iter().map(|(hash, it)| Write::Waiting(job, *hash, it.clone())));
         writes.extend(outcome.apart.iter().map(|it| Write::Apart(job, it.clone())));
-        if let Some(record) = self.show(job, outcome.changed, outcome.level, outcome.apart) {
-            writes.push(Write::Job(record));
-        }
         let storage = self.storage();
         if let Some(storage) = &storage {
             storage.write(writes);
@@ -304,8 +301,12 @@ impl Phone {
         if self.inner.with_value(|it| it.shared.contains(&job)) {
             outcome.send.into_iter().for_each(|frame| self.send(frame));
         }
-        if let (true, Some(storage)) = (outcome.snapshot, storage) {
-            spawn_local(self.fold(job, storage));
+        let record = self.show(job, outcome.changed, outcome.level, outcome.apart);
+        if let Some(storage) = storage {
+            storage.write(record.map(Write::Job));
+            if outcome.snapshot {
+                spawn_local(self.fold(job, storage));
+            }
         }
     }
 
@@ -334,17 +335,24 @@ impl Phone {
     }
 
     async fn fold(self, job: JobId, storage: Storage) {
+        let mut changed = false;
         let folded = storage
             .fold(job, |stored| {
-                let covered = |loaded: &mut Loaded| {
-                    let bytes = loaded.kept.snapshot().map_err(|it| it.to_string())?;
-                    Ok((bytes, stored.iter().filter(|(_, it)| loaded.kept.has(it)).map(|(key, _)| *key).collect()))
+                let covered = |Loaded { kept, .. }: &mut Loaded| -> Result<_, DocError> {
+                    let newest = stored.snapshots.first().map(|it| it.1.bytes.as_slice());
+                    changed = kept.take_in_stored(newest, &stored.changes, &stored.apart, stored.waiting.clone())?;
+                    let bytes = kept.snapshot()?;
+                    Ok((bytes, stored.changes.iter().filter(|(_, it)| kept.has(it)).map(|(key, _)| *key).collect()))
                 };
-                self.with(job, covered).unwrap_or_else(|| Err("the job is closed".to_owned()))
+                let covered = self.with(job, covered).ok_or_else(|| "the job is closed".to_owned())?;
+                covered.map_err(|it| it.to_string())
             })
             .await;
         if let Err(error) = folded {
             self.trouble.set(Some(error.to_string()));
+        }
+        if changed {
+            self.show(job, true, false, Vec::new());
         }
     }
 

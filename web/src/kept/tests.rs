@@ -236,6 +236,49 @@ fn a_refused_edit_is_set_apart_and_later_ones_still_reach_the_server() {
 }
 
 #[test]
+fn a_refused_edit_takes_nothing_with_it_that_does_not_build_on_it() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.act("hall");
+    phone.act("attic");
+    phone.act("den");
+    let hash = |said: &str| *phone.kept.waiting.iter().find(|(_, it)| it.said == said).unwrap().0;
+    let (hall, attic) = (hash("hall"), hash("attic"));
+
+    // The refusal comes before the hall is confirmed: a server confirms only what is on its disk.
+    let outcome = phone.kept.hear_nack(Some(attic), "not today", actor(9));
+    assert!(phone.kept.waiting.contains_key(&hall), "the same change, which the server may have already");
+    assert_eq!(outcome.waiting.iter().map(|it| it.1.said.as_str()).collect::<Vec<_>>(), ["den"]);
+    // The page ends before a snapshot is written.
+    phone.done(Outcome { snapshot: false, ..outcome });
+    phone.kept = phone.disk.load(3);
+    assert_eq!(phone.rooms(), ["den", "hall"]);
+    assert_eq!(phone.kept.waiting(), 2);
+    phone.share(&mut server);
+    assert_eq!(names(&server.doc), ["den", "hall"]);
+}
+
+#[test]
+fn a_snapshot_holds_what_another_tab_stored() {
+    let (mut one, mut other) = (Phone::new(1), Phone::new(1));
+    one.act("hall");
+    let folded = one.kept.snapshot().unwrap();
+    one.act("attic");
+    let attic = one.disk.changes.pop().unwrap();
+    one.act("den");
+    let den = one.disk.changes.pop().unwrap();
+
+    let apart = [set_apart("attic", "not today".to_owned(), attic.clone())];
+    let stored = [((), attic), ((), den)];
+    let waiting = one.disk.waiting;
+    assert!(other.kept.take_in_stored(Some(&folded), &stored, &apart, waiting.clone()).unwrap());
+    assert_eq!(other.rooms(), ["hall"], "without what was set apart, and what was built on it");
+    assert_eq!(other.kept.waiting(), 1);
+    assert!(!other.kept.take_in_stored(Some(&folded), &stored, &apart, waiting).unwrap());
+    let read = Kept::load(JOB, Some(&other.kept.snapshot().unwrap()), actor(3), author(3)).unwrap();
+    assert_eq!(read.job().rooms.len(), 1);
+}
+
+#[test]
 fn an_unconfirmed_edit_is_sent_again_after_a_while() {
     let mut phone = Phone::new(1);
     phone.act("hall");
