@@ -31,7 +31,12 @@ fn unusual(flight: &Flight, job: &Job) -> Option<Problem> {
     let checks = [
         (flight.riser > HIGHEST_RISER, "riser", flight.riser, format!("at most {}", show(HIGHEST_RISER))),
         (going_known && flight.going < LEAST_GOING, "going", flight.going, format!("at least {}", show(LEAST_GOING))),
-        ((going_known || flight.nosing > Length::ZERO) && !nosing_fits, "nosing", flight.nosing, format!("{} to {}", show(least), show(most))),
+        (
+            (going_known || flight.nosing > Length::ZERO) && !nosing_fits,
+            "nosing",
+            flight.nosing,
+            format!("{} to {}", show(least), show(most)),
+        ),
     ];
     let found =
         checks.into_iter().filter(|it| it.0).map(|(_, what, value, limit)| format!("{what} {} ({limit})", show(value)));

@@ -5,7 +5,6 @@ use shared_model::ids::WallId;
 use shared_model::job::{Across, Room};
 
 use super::dims::{SIZE, upright};
-use super::plan::pressed;
 use super::space::{Patch, Spot, text_width};
 
 /// A check as drawn.
@@ -101,21 +100,6 @@ pub fn drawn(check: &CheckLine) -> impl IntoView + use<> {
         view! { <text class="halo check-text" x=at.x y=at.y transform=turn>{text}</text> }
     });
     view! { <line class=class x1=from.x y1=from.y x2=to.x y2=to.y />{text} }
-}
-
-/// The corners, to be tapped for a check.
-pub fn corner_touches(walls: &[Line], picked: Option<WallId>, on_corner: Callback<WallId>) -> impl IntoView + use<> {
-    let corners = walls.iter().zip(1..).map(|(&(wall, at, _), number)| {
-        view! {
-            <circle class="probe" class:probe-picked=picked == Some(wall) cx=at.x cy=at.y r=9 />
-            <text class="probe-number" x=at.x y=at.y>{number}</text>
-            <circle
-                class="touch probe-touch" data-corner=number cx=at.x cy=at.y r=20 role="button" tabindex="0" aria-label=format!("Corner {number}")
-                on:click=move |_| on_corner.run(wall) on:keydown=move |event| if pressed(&event) { on_corner.run(wall) }
-            />
-        }
-    });
-    corners.collect_view()
 }
 
 #[cfg(test)]

@@ -12,3 +12,4 @@ pub mod roll;
 mod scene;
 pub mod sketch;
 mod space;
+mod touches;

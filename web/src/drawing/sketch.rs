@@ -1,6 +1,5 @@
 //! The room while it is measured: always fitted, answering every key.
 
-use leptos::ev::MouseEvent;
 use leptos::prelude::*;
 use leptos::svg;
 use shared_model::ids::WallId;
@@ -8,16 +7,15 @@ use shared_model::job::{Across, Angle, Opening, Room, Turn};
 use shared_model::length::Units;
 use shared_model::outline::{Certainty, Sketch, SketchWall};
 use shared_model::problem::{Place, Problem, ProblemKind};
-use wasm_bindgen::JsCast;
-use web_sys::Element;
 
 use super::canvas::watch_size;
 use super::checks::{self, CheckLine, Line};
 use super::dims::{self, Dim, Measured};
 use super::marks::problem_mark;
-use super::plan::{dimension, opening, pressed, wall};
+use super::plan::{dimension, opening, wall};
 use super::scene::{OpeningMark, WallMark};
-use super::space::{Patch, Spot, extent, points, to_side};
+use super::space::{Patch, Spot, extent, points};
+use super::touches::{WallTouch, corner_touches, wall_touches};
 use crate::checking::End;
 use crate::shown;
 
@@ -246,8 +244,17 @@ fn drawn(
     let corner_touches = probe.map(|from| {
         let lines: Vec<Line> = walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
         let picked = from.and_then(|it| if let End::Corner(corner) = it { Some(corner) } else { None });
-        checks::corner_touches(&lines, picked, on_corner)
+        corner_touches(&lines, picked, on_corner)
     });
+    let touches: Vec<WallTouch> = walls
+        .iter()
+        .map(|it| WallTouch {
+            line: (it.wall, it.mark.from, it.mark.to),
+            number: it.number,
+            picked: it.picked,
+            label: it.label.clone(),
+        })
+        .collect();
     let picked = walls.iter().filter(|it| it.picked).map(|it| {
         let (a, b) = (it.mark.from, it.mark.to);
         view! { <line class="wall wall-picked" x1=a.x y1=a.y x2=b.x y2=b.y /> }
@@ -266,7 +273,7 @@ fn drawn(
         {numbers.into_iter().map(|(at, number)| view! { <text class="halo wall-number" x=at.x y=at.y>{number}</text> }).collect_view()}
         {problems.into_iter().map(|(at, work, text)| problem_mark(text, work, at)).collect_view()}
         {people.into_iter().map(|(at, name, colour)| view! { <text class=format!("halo who p{colour}") x=at.x y=at.y>{name}</text> }).collect_view()}
-        {wall_touches(walls, on_wall)}
+        {wall_touches(touches, on_wall)}
         {corner_touches}
     }
 }
@@ -281,36 +288,6 @@ fn next_arrow(from: Spot, to: Spot) -> impl IntoView {
         from.x, from.y, to.x, to.y, left.x, left.y, to.x, to.y, right.x, right.y
     );
     view! { <path class="next" id="next-wall" d=d /> }
-}
-
-/// Fingers are wider than a closet is deep: of the walls that a tap touches, the nearest is meant.
-fn wall_touches(walls: Vec<WallLine>, on_wall: Callback<WallId>) -> impl IntoView {
-    let lines: Vec<(WallId, Spot, Spot)> = walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
-    let tapped = move |event: MouseEvent| {
-        let surface = event.current_target().and_then(|it| it.unchecked_into::<Element>().closest("svg").ok()?);
-        let Some(corner) = surface.map(|it| it.get_bounding_client_rect()) else { return };
-        let at = Spot::new(f64::from(event.client_x()) - corner.left(), f64::from(event.client_y()) - corner.top());
-        if let Some(wall) = nearest(at, &lines) {
-            on_wall.run(wall);
-        }
-    };
-    let touch = move |it: WallLine| {
-        let WallLine { wall, number, picked, label, mark } = it;
-        let (a, b) = (mark.from, mark.to);
-        view! {
-            <line
-                class="touch" data-wall=number x1=a.x y1=a.y x2=b.x y2=b.y role="button" tabindex="0"
-                aria-label=label aria-pressed=picked.to_string()
-                on:click=tapped.clone() on:keydown=move |event| if pressed(&event) { on_wall.run(wall) }
-            />
-        }
-    };
-    walls.into_iter().map(touch).collect_view()
-}
-
-fn nearest(at: Spot, lines: &[(WallId, Spot, Spot)]) -> Option<WallId> {
-    let far = |it: &(WallId, Spot, Spot)| to_side(at, it.1, it.2);
-    lines.iter().min_by(|a, b| far(a).total_cmp(&far(b))).map(|it| it.0)
 }
 
 #[cfg(test)]
@@ -378,16 +355,6 @@ mod tests {
         assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10), (10, 1), (1, 1)], true), (390.0, 300.0)).gap.is_some());
         assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10), (10, 0), (0, 0)], true), (390.0, 300.0)).gap.is_none());
         assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10)], false), (390.0, 300.0)).gap.is_none(), "still under way");
-    }
-
-    #[test]
-    fn a_tap_means_the_nearest_wall() {
-        let hall = [(0, 0), (0, 3), (25, 3), (25, 0), (0, 0)];
-        let scene = scene(&subject(&hall, true), (390.0, 300.0));
-        let lines: Vec<_> = scene.walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
-        for (wall, from, to) in &lines {
-            assert_eq!(nearest(from.between(*to, 0.5), &lines), Some(*wall));
-        }
     }
 
     #[test]

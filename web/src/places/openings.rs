@@ -79,9 +79,10 @@ pub fn take(measuring: Measuring, draft: RwSignal<Draft>, taken: &Taken) {
             };
             let id = opening.id;
             measuring.here.act("opening", vec![Edit::AddOpening { room: room.id, opening }]);
-            let added = measuring.here.job.with_untracked(|job| {
-                job.room(room.id).is_some_and(|it| it.openings.iter().any(|it| it.id == id))
-            });
+            let added = measuring
+                .here
+                .job
+                .with_untracked(|job| job.room(room.id).is_some_and(|it| it.openings.iter().any(|it| it.id == id)));
             // A refused width is asked for again; after a taken one the next number belongs to no opening.
             if added {
                 draft.set(Draft::default());
