@@ -35,3 +35,5 @@ addEventListener("unhandledrejection", (event) => stopped(event.reason));
 if ("serviceWorker" in navigator) {
   navigator.serviceWorker.register("/sw.js");
 }
+// What was measured must not make room for something else. The browser decides; without its promise everything works the same.
+navigator.storage?.persist?.().catch(() => {});

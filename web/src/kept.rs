@@ -318,15 +318,17 @@ impl Kept {
 /// Stored changes, oldest first, without those that were set apart and what was built on them, which was made again then:
 /// read back, they would be in the document again, and no server could take it in.
 pub fn without_apart<K>(mut changes: Vec<(K, Vec<u8>)>, apart: &[SetApart]) -> Vec<(K, Vec<u8>)> {
+    if apart.is_empty() {
+        return changes;
+    }
     let vetted = |bytes: &[u8]| guard::change(bytes, None).ok();
     let mut gone: BTreeSet<Hash> = apart.iter().filter_map(|it| Some(vetted(&it.bytes)?.hash().0)).collect();
-    if !gone.is_empty() {
-        changes.retain(|(_, bytes)| {
-            let Some(change) = vetted(bytes) else { return true };
-            let builds_on_it = change.deps().iter().any(|it| gone.contains(&it.0));
-            !(gone.contains(&change.hash().0) || builds_on_it && gone.insert(change.hash().0))
-        });
-    }
+    changes.retain(|(_, bytes)| {
+        // One that was set apart because it does not read is known by its bytes.
+        let Some(change) = vetted(bytes) else { return apart.iter().all(|it| it.bytes != *bytes) };
+        let builds_on_it = change.deps().iter().any(|it| gone.contains(&it.0));
+        !(gone.contains(&change.hash().0) || builds_on_it && gone.insert(change.hash().0))
+    });
     changes
 }
 

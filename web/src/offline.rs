@@ -66,9 +66,16 @@ pub type ChangeKey = (f64, f64);
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub enum Marker {
     Opening,
-    /// Opening step by step after a failed start: this snapshot.
+    /// Opening step by step after a start that stopped.
+    Step(Step),
+    /// The step at which the last start stopped, taken once more.
+    Again(Step),
+}
+
+/// One thing to read.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub enum Step {
     Snapshot(f64),
-    /// This single change.
     Change(ChangeKey),
 }
 
@@ -124,6 +131,8 @@ pub struct Storage {
     db: Rc<IdbDatabase>,
     queue: Rc<RefCell<Vec<Write>>>,
     writing: Rc<Cell<bool>>,
+    /// The browser refused the last writes; they are tried again.
+    failing: Rc<Cell<bool>>,
     /// Told when storing fails, and again (`None`) when it works.
     trouble: Rc<dyn Fn(Option<String>)>,
     page: f64,
@@ -145,6 +154,7 @@ impl Storage {
             db: Rc::new(db.into()),
             queue: Rc::default(),
             writing: Rc::default(),
+            failing: Rc::default(),
             trouble: Rc::new(trouble),
             page: (js_sys::Math::random() * 1e9).floor(),
             number: Rc::new(Cell::new(js_sys::Date::now())),
@@ -165,7 +175,9 @@ impl Storage {
             if batch.is_empty() {
                 break;
             }
-            let Err(error) = self.commit(&batch).await else {
+            let stored = self.commit(&batch).await;
+            self.failing.set(stored.is_err());
+            let Err(error) = stored else {
                 (self.trouble)(None);
                 continue;
             };
@@ -185,11 +197,17 @@ impl Storage {
         finish(transaction).await
     }
 
-    /// Waits until everything queued before is on the disk.
-    pub async fn settle(&self) {
-        while self.writing.get() {
+    /// Waits until everything queued before is on the disk; answers `false` when the browser refuses to store it.
+    pub async fn settle(&self) -> bool {
+        while self.writing.get() && !self.failing.get() {
             gloo_timers::future::TimeoutFuture::new(1).await;
         }
+        !self.failing.get()
+    }
+
+    /// Whether something would be lost if the page ended now and the browser goes on refusing.
+    pub fn is_failing(&self) -> bool {
+        self.failing.get()
     }
 
     fn put(&self, transaction: &Transaction, write: &Write) -> Result<(), StorageError> {
@@ -234,7 +252,8 @@ impl Storage {
     pub async fn marker(&self, job: JobId) -> Result<Option<Marker>, StorageError> {
         let transaction = self.transaction(READ)?;
         let found = transaction.object_store(MARKER)?.get(name_of(job))?.await?;
-        found.as_ref().map(unpack).transpose()
+        // A mark of another version still says that a start stopped.
+        Ok(found.map(|it| unpack(&it).unwrap_or(Marker::Opening)))
     }
 
     pub async fn job(&self, job: JobId) -> Result<StoredJob, StorageError> {
@@ -270,7 +289,9 @@ impl Storage {
         job: JobId,
         fold: impl FnOnce(&StoredJob) -> Result<(Vec<u8>, Vec<ChangeKey>), E>,
     ) -> Result<(), StorageError> {
-        self.settle().await;
+        if !self.settle().await {
+            return Err(StorageError::Refused("earlier entries are not stored yet".to_owned()));
+        }
         let stored = self.job(job).await?;
         let (bytes, covers) = fold(&stored).map_err(|it| StorageError::Unreadable(it.to_string()))?;
         let transaction = self.transaction(READ_WRITE)?;

@@ -117,6 +117,12 @@ impl Phone {
             Ok(storage) => storage,
             Err(error) => return self.trouble.set(Some(error.to_string())),
         };
+        let leaving = storage.clone();
+        window_event_listener(leptos::ev::beforeunload, move |event| {
+            if leaving.is_failing() {
+                event.prevent_default();
+            }
+        });
         let me = storage.setting(ME).await.ok().flatten();
         self.me.set(me.and_then(|it| postcard::from_bytes(&it).ok()));
         match storage.jobs().await {
@@ -150,8 +156,9 @@ impl Phone {
         self.set_jobs(jobs);
     }
 
-    /// A new job on this phone, with or without a network.
+    /// A new job on this phone, with or without a network; `None` when the browser keeps nothing for this page.
     pub fn new_job(self, edits: &[Edit]) -> Option<JobId> {
+        self.storage()?;
         let me = self.me.get_untracked()?;
         let job = JobId(Uuid::new_v4());
         let kept = Kept::new(job, new_actor(), me.person.device);

@@ -319,6 +319,9 @@ fn damaged_bytes_are_set_apart_and_the_rest_is_kept() {
     flipped[20] ^= 1;
     damaged.push(flipped);
     let mut again = Kept::new(JOB, actor(3), author(3));
-    assert_eq!(again.restore(damaged).unwrap_err().len(), 1);
+    let apart = again.restore(damaged.clone()).unwrap_err();
+    assert_eq!(apart.len(), 1);
     assert_eq!(again.job().rooms.len(), 1);
+    let stored = damaged.into_iter().map(|it| ((), it)).collect();
+    assert_eq!(without_apart(stored, &apart).len(), 1, "it is not set apart once more at the next start");
 }
