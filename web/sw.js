@@ -13,13 +13,21 @@ self.addEventListener("activate", (event) => {
   );
 });
 
+// The server's page when it answers (it also says 401), the kept one when there is no network, or one that stays silent.
+const PATIENCE = 3000;
+const page = async (request) => {
+  const kept = await caches.match("/");
+  if (!kept) return fetch(request);
+  const late = new Promise((answer) => setTimeout(answer, PATIENCE, kept));
+  return Promise.race([fetch(request), late]).catch(() => kept);
+};
+
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (event.request.method !== "GET" || url.origin !== location.origin) return;
   if (SHELL.includes(url.pathname) && url.pathname !== "/") {
     event.respondWith(caches.match(event.request).then((kept) => kept ?? fetch(event.request)));
   } else if (event.request.mode === "navigate" && !url.pathname.startsWith("/join")) {
-    // The server's page when it answers (it also says 401), the kept one when there is no network.
-    event.respondWith(fetch(event.request).catch(() => caches.match("/")));
+    event.respondWith(page(event.request));
   }
 });

@@ -21,7 +21,7 @@ const WHO: &str = "/me";
 const TICK: u32 = 5_000;
 const FIRST_WAIT: f64 = 500.0;
 const LONGEST_WAIT: f64 = 20_000.0;
-/// So many ticks with bytes that do not leave mean that the network is gone without a word.
+/// So many ticks of connecting, or with bytes that do not leave, mean that the network is gone without a word.
 const STUCK_TICKS: u32 = 3;
 
 /// The build of this page, as its own head says.
@@ -60,11 +60,6 @@ pub fn start(phone: Phone) {
         let state = Rc::clone(&state);
         window_event_listener_untyped(wake, move |_| state.wake());
     }
-    let hidden = Rc::clone(&state);
-    let wake = Closure::<dyn FnMut()>::new(move || hidden.wake());
-    // Without this listener the focus event wakes the connection too, only later.
-    let _ = document().add_event_listener_with_callback("visibilitychange", wake.as_ref().unchecked_ref());
-    wake.forget();
     let ticking = Rc::clone(&state);
     Interval::new(TICK, move || ticking.tick()).forget();
     state.connect();
@@ -95,7 +90,6 @@ impl State {
     }
 
     fn hear(&self, event: &MessageEvent) {
-        self.attempt.set(0);
         let bytes = js_sys::Uint8Array::new(&event.data()).to_vec();
         match Frame::decode(&bytes) {
             Ok(frame) => self.phone.hear(frame),
@@ -115,6 +109,7 @@ impl State {
         if let Some(Socket { socket, _close, .. }) = self.socket.take() {
             socket.set_onclose(None);
             socket.set_onmessage(None);
+            socket.set_onopen(None);
             // This very closure is running; the browser drops it with the page's last use of it.
             _close.forget();
         }
@@ -139,7 +134,12 @@ impl State {
     }
 
     fn tick(self: &Rc<Self>) {
-        let waiting = self.socket.borrow().as_ref().is_some_and(|it| it.socket.buffered_amount() > 0);
+        if self.phone.link.get_untracked() == Link::Up {
+            // Only a connection that lasts: a server that lets nobody stay must not be asked again at once.
+            self.attempt.set(0);
+        }
+        let stands = |it: &WebSocket| it.ready_state() == WebSocket::CONNECTING || it.buffered_amount() > 0;
+        let waiting = self.socket.borrow().as_ref().is_some_and(|it| stands(&it.socket));
         self.stuck.set(if waiting { self.stuck.get() + 1 } else { 0 });
         if self.stuck.get() >= STUCK_TICKS {
             self.stuck.set(0);
