@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use gloo_timers::callback::Interval;
 use js_sys::Uint8Array;
 use leptos::prelude::*;
 use shared_model::job::Job;
@@ -13,6 +14,11 @@ use web_sys::{MessageEvent, Worker};
 
 /// The name of takeoffs in the browser's timeline, where they can be measured: from the job's change to its takeoff.
 const TIMELINE: &str = "takeoff";
+
+/// A busy engine is looked at so often, in milliseconds. One that was busy at this many looks was ended by the browser or will
+/// not end by itself: a takeoff of a large house takes a slow phone seconds. A page that slept has not looked meanwhile.
+const LOOK: u32 = 10_000;
+const MOST_LOOKS: u32 = 6;
 
 #[wasm_bindgen]
 extern "C" {
@@ -38,7 +44,8 @@ impl Drop for Engine {
 #[derive(Clone, Copy)]
 struct Desk {
     engine: StoredValue<Option<Engine>, LocalStorage>,
-    busy: StoredValue<bool>,
+    /// Runs while the engine is busy.
+    looks: StoredValue<Option<Interval>, LocalStorage>,
     /// The job changed while the engine was busy.
     again: StoredValue<bool>,
     job: Memo<Arc<Job>>,
@@ -51,7 +58,7 @@ struct Desk {
 pub fn keep_computing(job: Memo<Arc<Job>>, takeoff: RwSignal<Arc<Takeoff>>, broke: RwSignal<bool>) {
     let desk = Desk {
         engine: StoredValue::new_local(None),
-        busy: StoredValue::new(false),
+        looks: StoredValue::new_local(None),
         again: StoredValue::new(false),
         job,
         takeoff,
@@ -59,9 +66,12 @@ pub fn keep_computing(job: Memo<Arc<Job>>, takeoff: RwSignal<Arc<Takeoff>>, brok
     };
     Effect::new(move |_| {
         job.track();
-        if desk.busy.get_value() { desk.again.set_value(true) } else { desk.send() }
+        if desk.looks.with_value(Option::is_some) { desk.again.set_value(true) } else { desk.send() }
     });
-    on_cleanup(move || drop(desk.engine.try_update_value(Option::take)));
+    on_cleanup(move || {
+        drop(desk.engine.try_update_value(Option::take));
+        drop(desk.looks.try_update_value(Option::take));
+    });
 }
 
 impl Desk {
@@ -78,7 +88,14 @@ impl Desk {
                 engine.worker.post_message(&Uint8Array::from(job.as_slice())).ok()
             })?
         });
-        self.busy.set_value(sent.is_some());
+        let mut busy = 0;
+        let look = move || {
+            busy += 1;
+            if busy == MOST_LOOKS {
+                self.stopped();
+            }
+        };
+        self.looks.set_value(sent.is_some().then(|| Interval::new(LOOK, look)));
         self.broke.set(sent.is_none());
     }
 
@@ -88,16 +105,18 @@ impl Desk {
             let takeoff = postcard::from_bytes(&Uint8Array::new(&event.data()).to_vec());
             self.done(takeoff.ok());
         });
-        let broke = Closure::new(move || {
-            // Not here and now: this closure is part of what is dropped.
-            queue_microtask(move || {
-                self.engine.try_update_value(Option::take);
-                self.done(None);
-            });
-        });
+        let broke = Closure::new(move || self.stopped());
         worker.set_onmessage(Some(answered.as_ref().unchecked_ref()));
         worker.set_onerror(Some(broke.as_ref().unchecked_ref()));
         Ok(Engine { worker, _answered: answered, _broke: broke })
+    }
+
+    fn stopped(self) {
+        // Not here and now: the closure that says so is part of what is dropped.
+        queue_microtask(move || {
+            self.engine.try_update_value(Option::take);
+            self.done(None);
+        });
     }
 
     fn done(self, takeoff: Option<Takeoff>) {
@@ -106,7 +125,7 @@ impl Desk {
             self.takeoff.try_set(Arc::new(takeoff));
             let _ = window().performance().map(|it| it.measure_with_start_mark(TIMELINE, TIMELINE));
         }
-        self.busy.try_set_value(false);
+        self.looks.try_update_value(Option::take);
         if self.again.try_update_value(std::mem::take) == Some(true) {
             self.send();
         }
