@@ -241,7 +241,7 @@ impl Phone {
         let Some(me) = self.me.get_untracked() else { return };
         let step = self.with(job, |it| {
             let now = it.signals.job.get_untracked();
-            if back { it.undo.undo(&now, me.person.device) } else { it.undo.redo() }
+            if back { it.undo.undo(&now, me.person.device) } else { it.undo.redo(&now) }
         });
         let Some(Move { said, edits, kept }) = step.flatten() else { return };
         let word = if back { "undo" } else { "redo" };

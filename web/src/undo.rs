@@ -7,6 +7,8 @@ use shared_model::job::{Edit, Job, Room, Stamp};
 /// Older actions than this many are not taken back.
 const MOST_STEPS: usize = 100;
 
+const NEWER_STAYS: &str = "This was changed again by somebody else: the newer one stays.";
+
 /// One action: what was done, and what takes it back.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Step {
@@ -71,13 +73,15 @@ impl Undo {
         Some(Move { said, edits, kept })
     }
 
-    /// Does the action taken back last once more.
-    pub fn redo(&mut self) -> Option<Move> {
+    /// Does the action taken back last once more, except what others wrote anew since.
+    pub fn redo(&mut self, now: &Job) -> Option<Move> {
         let step = self.undone.pop()?;
-        let edits = step.forth.iter().map(again).collect();
+        let newer = |it: &&Edit| writes_over(it) && it.inverse(now).is_some_and(|since| !step.back.contains(&since));
+        let kept = step.forth.iter().find(newer).map(|_| NEWER_STAYS.to_owned());
+        let edits = step.forth.iter().filter(|it| !newer(it)).map(again).collect();
         let said = step.said.clone();
         self.done.push(step);
-        Some(Move { said, edits, kept: None })
+        Some(Move { said, edits, kept })
     }
 }
 
@@ -117,8 +121,7 @@ fn standing(back: &Edit, forth: &[Edit], now: &Job, me: DeviceId) -> Option<Stri
         }
         _ if writes_over(back) => {
             let since = back.inverse(now)?;
-            (!forth.contains(&since))
-                .then(|| "This was changed again by somebody else: the newer one stays.".to_owned())
+            (!forth.contains(&since)).then(|| NEWER_STAYS.to_owned())
         }
         _ => None,
     }

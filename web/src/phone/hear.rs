@@ -156,6 +156,13 @@ impl Phone {
     /// Another tab of this phone did something; it has stored it already.
     pub(super) fn hear_tab(self, note: TabNote) {
         match note {
+            // What is being read may be older than this.
+            TabNote::Made { job, .. } if self.inner.with_value(|it| it.loading.contains(&job)) => {
+                spawn_local(async move {
+                    self.open(job).await;
+                    self.hear_tab(note);
+                })
+            }
             TabNote::Made { job, hash, made } => self.hear_about(job, |it| it.kept.made_elsewhere(hash, made)),
             TabNote::Confirmed { job, hashes } => {
                 self.with(job, |it| it.kept.confirmed_elsewhere(&hashes));

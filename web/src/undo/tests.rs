@@ -35,9 +35,11 @@ impl Hand {
         kept
     }
 
-    fn redo(&mut self) {
-        let Move { edits, .. } = self.undo.redo().unwrap();
+    /// Does it again; returns why something stayed.
+    fn redo(&mut self) -> Option<String> {
+        let Move { edits, kept, .. } = self.undo.redo(&self.doc.job()).unwrap();
         self.doc.edit(&edits, "redo", Timestamp(3)).unwrap();
+        kept
     }
 
     fn hear(&mut self, other: &Self) {
@@ -80,7 +82,7 @@ fn a_wall_with_its_reading_goes_and_comes_as_one() {
     assert!(ana.room().unwrap().walls.is_empty());
     assert_eq!((ana.undo.last(), ana.undo.next()), (Some("room"), Some("wall")));
 
-    ana.redo();
+    assert_eq!(ana.redo(), None);
     let wall = ana.room().unwrap().walls.remove(0);
     assert_eq!(wall.in_force().map(|it| it.value).collect::<Vec<_>>(), [Length::feet(12)]);
 }
@@ -120,6 +122,22 @@ fn undo_does_not_write_over_a_newer_name() {
     ben.act("name", &[Edit::NameRoom { room: ROOM, name: "Office".to_owned() }]);
     ana.hear(&ben);
     assert!(ana.undo().is_some());
+    assert_eq!(ana.room().unwrap().name, "Office");
+}
+
+#[test]
+fn redo_does_not_write_over_a_newer_name() {
+    let (mut ana, mut ben) = (Hand::new(ANA), Hand::new(BEN));
+    ana.act("room", &[add_room()]);
+    ana.act("name", &[Edit::NameRoom { room: ROOM, name: "Study".to_owned() }]);
+    ana.undo();
+    assert_eq!(ana.redo(), None);
+    assert_eq!(ana.room().unwrap().name, "Study");
+    ana.undo();
+    ben.hear(&ana);
+    ben.act("name", &[Edit::NameRoom { room: ROOM, name: "Office".to_owned() }]);
+    ana.hear(&ben);
+    assert!(ana.redo().is_some());
     assert_eq!(ana.room().unwrap().name, "Office");
 }
 
