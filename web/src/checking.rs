@@ -22,7 +22,10 @@ pub fn across(room: &Room, from: End, to: End) -> Result<Across, &'static str> {
         (End::Corner(a), End::Corner(b)) if is_wall(room, a, b) => {
             Err("From corner to corner here is a wall: pick the wall itself to read it again.")
         }
-        (End::Corner(from), End::Corner(to)) => Ok(Across::Corners { from, to }),
+        (End::Corner(a), End::Corner(b)) => {
+            let (from, to) = in_order(room, a, b);
+            Ok(Across::Corners { from, to })
+        }
         (End::Corner(corner), End::Wall(wall)) | (End::Wall(wall), End::Corner(corner)) => {
             if corner == wall || follows(room, wall) == Some(corner) {
                 return Err("This wall starts or ends at that corner. Tap a wall across the room.");
@@ -30,7 +33,8 @@ pub fn across(room: &Room, from: End, to: End) -> Result<Across, &'static str> {
             Ok(Across::Offset { corner, wall })
         }
         (End::Wall(a), End::Wall(b)) if a == b => Err("Tap the wall across the room, parallel to this one."),
-        (End::Wall(wall), End::Wall(opposite)) if parallel(room, wall, opposite) => {
+        (End::Wall(a), End::Wall(b)) if parallel(room, a, b) => {
+            let (wall, opposite) = in_order(room, a, b);
             Ok(Across::Walls { wall, opposite })
         }
         (End::Wall(_), End::Wall(_)) => Err("These walls are not parallel. Measure from a corner instead."),
@@ -88,6 +92,12 @@ fn ends(of: Across) -> (u8, WallId, WallId) {
     }
 }
 
+/// The same check from either end is one check: its ends in walking order.
+fn in_order(room: &Room, a: WallId, b: WallId) -> (WallId, WallId) {
+    let at = |wall: WallId| room.walls.iter().position(|it| it.id == wall);
+    if at(a) <= at(b) { (a, b) } else { (b, a) }
+}
+
 /// The wall that starts where this one ends.
 fn follows(room: &Room, wall: WallId) -> Option<WallId> {
     let at = room.walls.iter().position(|it| it.id == wall)?;
@@ -138,6 +148,7 @@ mod tests {
         let room = rectangle();
         let corner = |n| End::Corner(wall(n));
         assert_eq!(across(&room, corner(1), corner(3)), Ok(Across::Corners { from: wall(1), to: wall(3) }));
+        assert_eq!(across(&room, corner(3), corner(1)), across(&room, corner(1), corner(3)));
         assert_eq!(across(&room, corner(1), End::Wall(wall(2))), Ok(Across::Offset { corner: wall(1), wall: wall(2) }));
         assert_eq!(across(&room, End::Wall(wall(2)), corner(1)), Ok(Across::Offset { corner: wall(1), wall: wall(2) }));
         assert_eq!(

@@ -100,14 +100,17 @@ pub fn split(room: &Room, wall: &Wall, taken: &Taken) -> Option<(WallId, Vec<Edi
         supersedes,
     };
     edits.push(Edit::AddReading { room: room.id, wall: wall.id, reading: first });
-    // From the start of the wall to the start of the one after it, around the ring.
-    let to = next.or(room.walls.first()).map(|it| it.id).filter(|it| *it != wall.id)?;
-    let of = Across::Corners { from: wall.id, to };
-    edits.extend(whole.iter().map(|it| Edit::AddCheck {
-        room: room.id,
-        of,
-        reading: NewReading { tool: it.tool, ..from_plan(it) },
-    }));
+    // From the start of the wall to the start of the one after it, around the ring. The last wall of an open ring has no such
+    // corner yet: the reading of the whole stays with it, set aside.
+    let after = next.or(room.walls.first().filter(|_| room.closed));
+    if let Some(to) = after.map(|it| it.id).filter(|it| *it != wall.id) {
+        let of = Across::Corners { from: wall.id, to };
+        edits.extend(whole.iter().map(|it| Edit::AddCheck {
+            room: room.id,
+            of,
+            reading: NewReading { tool: it.tool, ..from_plan(it) },
+        }));
+    }
     let moved = room.openings.iter().filter(|it| it.wall == wall.id && it.offset >= taken.value);
     edits.extend(moved.map(|it| Edit::SetOpening {
         room: room.id,
@@ -204,5 +207,15 @@ mod tests {
             (Across::Corners { from: wall.id, to: room.walls[3].id }, Length::inches(144))
         );
         assert_eq!((room.openings[0].wall, room.openings[0].offset), (second, Length::inches(2)));
+    }
+
+    #[test]
+    fn the_last_wall_of_an_open_ring_has_no_corner_to_check_to() {
+        let mut doc = doc();
+        let mut room = measured(&mut doc);
+        room.closed = false;
+        let last = room.walls[5].clone();
+        let (_, edits) = split(&room, &last, &typed(10)).unwrap();
+        assert!(!edits.iter().any(|it| matches!(it, Edit::AddCheck { .. })));
     }
 }

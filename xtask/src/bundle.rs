@@ -47,7 +47,9 @@ type Files = BTreeMap<String, Vec<u8>>;
 
 /// Builds the bundle unless it is up to date. Of several at the same time, one builds and the others wait.
 pub fn build(quality: Quality) -> Result<(), Error> {
-    let lock = root().join("target/bundle.lock");
+    let target = root().join("target");
+    at(&target, fs::create_dir_all(&target))?;
+    let lock = target.join("bundle.lock");
     let locked = at(&lock, fs::File::create(&lock))?;
     at(&lock, locked.lock())?;
     let compiler = Compiler::find()?;

@@ -27,10 +27,11 @@ pub fn at<T>(path: &Path, result: std::io::Result<T>) -> Result<T, Error> {
     result.map_err(|source| Error::File { path: path.to_owned(), source })
 }
 
-/// The cargo that runs this program, in the workspace's folder.
+/// The cargo that runs this program, in the workspace's folder. It builds into `target` there even when a person's settings
+/// name another folder, because what is built is looked for there.
 pub fn cargo() -> Command {
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-    command.current_dir(root());
+    command.current_dir(root()).env("CARGO_TARGET_DIR", root().join("target"));
     command
 }
 

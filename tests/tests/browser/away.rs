@@ -29,6 +29,7 @@ async fn the_takeoff_needs_no_server_not_even_after_a_reload() {
         ada.press(&["1", "3", "ft", "enter"]).await;
         ada.see(("#readings .reading", "13' 0\"")).await;
     }
+    ada.press(&["enter"]).await;
     ada.see(("#standing", "130")).await;
     go(&ada, "cuts").await;
     ada.see((".order .figure", "13' 6\"")).await;

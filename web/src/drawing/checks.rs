@@ -15,7 +15,7 @@ pub struct CheckLine {
     pub to: Spot,
     /// What it read; nothing of one that is only proposed.
     pub text: Option<String>,
-    /// Where the text stands, if there is room.
+    /// Where the text stands.
     pub middle: Option<Spot>,
     pub picked: bool,
 }
@@ -70,7 +70,7 @@ pub fn place(
     let lines = read.into_iter().filter_map(|(of, texts)| {
         let (from, to) = ends(of, walls)?;
         let text = (!texts.is_empty()).then(|| texts.join(" | "));
-        let middle = text.as_ref().and_then(|text| {
+        let middle = text.as_ref().map(|text| {
             // On the line, or beside it: a check over a wall in two parts lies on the wall.
             let across = from.toward(to).right();
             let beside = [0.0, -16.0, 16.0, -32.0, 32.0].into_iter();
@@ -79,9 +79,10 @@ pub fn place(
             });
             let patch =
                 |middle| Patch { middle, width: text_width(text, SIZE), height: SIZE, degrees: slope(from, to) };
-            let free = spots.map(patch).find(|it| it.is_free(taken))?;
-            taken.push(free);
-            Some(free.middle)
+            // What was read stays in sight, over something else if it must.
+            let place = spots.map(patch).find(|it| it.is_free(taken)).unwrap_or_else(|| patch(from.between(to, 0.5)));
+            taken.push(place);
+            place.middle
         });
         Some(CheckLine { of, from, to, text, middle, picked: picked == Some(of) })
     });

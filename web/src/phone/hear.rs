@@ -161,7 +161,7 @@ impl Phone {
                 spawn_local(async move {
                     self.open(job).await;
                     self.hear_tab(note);
-                })
+                });
             }
             TabNote::Made { job, hash, made } => self.hear_about(job, |it| it.kept.made_elsewhere(hash, made)),
             TabNote::Confirmed { job, hashes } => {
