@@ -64,6 +64,8 @@ pub struct Kept {
     waiting: BTreeMap<Hash, Waiting>,
     sent: BTreeMap<Hash, Timestamp>,
     sync: SyncState,
+    /// The server and this phone had the same at some time since the connection came up.
+    caught_up: bool,
     /// Changes stored singly since the last snapshot.
     loose: usize,
 }
@@ -84,7 +86,7 @@ impl Kept {
 
     fn around(doc: JobDoc, author: DeviceId) -> Self {
         let (waiting, sent) = (BTreeMap::new(), BTreeMap::new());
-        Self { doc, author, waiting, sent, sync: SyncState::new(), loose: 0 }
+        Self { doc, author, waiting, sent, sync: SyncState::new(), caught_up: false, loose: 0 }
     }
 
     /// From storage: a change stored singly, or one that another tab of this phone stored. An unreadable one is returned.
@@ -166,6 +168,7 @@ impl Kept {
     pub fn open(&mut self) -> Outcome {
         self.sync = SyncState::decode(&self.sync.encode()).unwrap_or_else(|_| SyncState::new());
         self.sent.clear();
+        self.caught_up = false;
         let mut outcome = Outcome { send: vec![Frame::Open { job: self.doc.id() }], ..Outcome::default() };
         self.say_next(&mut outcome);
         outcome
@@ -191,6 +194,13 @@ impl Kept {
         self.say_next(&mut outcome);
         let heads = self.doc.heads();
         outcome.level = self.sync.their_heads.as_ref().is_some_and(|theirs| *theirs == heads);
+        if outcome.level {
+            self.caught_up = true;
+            // The server says what it has on its disk: an acknowledgement may have been lost with a connection.
+            let there = self.waiting.iter().filter(|(_, it)| self.has(&it.bytes)).map(|(hash, _)| *hash);
+            outcome.confirmed = there.collect();
+            self.confirmed_elsewhere(&outcome.confirmed);
+        }
         self.counted(outcome)
     }
 
@@ -212,11 +222,12 @@ impl Kept {
             }
             Err(error) => outcome.apart.push(set_apart("change from the server", error.to_string(), bytes)),
         }
-        if !self.doc.missing().is_empty() {
+        let complete = self.doc.missing().is_empty();
+        if !complete {
             self.sync = SyncState::new();
             self.say_next(&mut outcome);
         }
-        outcome.level = self.waiting.is_empty();
+        outcome.level = complete && self.caught_up && self.waiting.is_empty();
         self.counted(outcome)
     }
 
@@ -224,12 +235,13 @@ impl Kept {
     pub fn hear_ack(&mut self, hashes: &[Hash]) -> Outcome {
         let confirmed: Vec<Hash> = hashes.iter().filter(|it| self.waiting.remove(*it).is_some()).copied().collect();
         self.sent.retain(|it, _| !confirmed.contains(it));
-        Outcome { confirmed, level: self.waiting.is_empty(), ..Outcome::default() }
+        Outcome { confirmed, level: self.caught_up && self.waiting.is_empty(), ..Outcome::default() }
     }
 
-    /// Another tab of this phone says that these are on the server's disk.
+    /// These are on the server's disk, as another tab of this phone says.
     pub fn confirmed_elsewhere(&mut self, hashes: &[Hash]) {
         self.waiting.retain(|it, _| !hashes.contains(it));
+        self.sent.retain(|it, _| !hashes.contains(it));
     }
 
     /// Another tab of this phone made and stored this change.
@@ -299,7 +311,7 @@ impl Kept {
     }
 
     /// Whether the change is part of the document.
-    pub fn has(&mut self, bytes: &[u8]) -> bool {
+    pub fn has(&self, bytes: &[u8]) -> bool {
         guard::change(bytes, None).is_ok_and(|it| self.doc.has(&it.hash()))
     }
 

@@ -172,6 +172,37 @@ fn edits_wait_until_the_server_says_that_it_has_them() {
 }
 
 #[test]
+fn an_acknowledgement_that_was_lost_is_made_up_by_the_next_catch_up() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.share(&mut server);
+    phone.act("hall");
+    for frame in std::mem::take(&mut phone.out) {
+        assert!(matches!(server.hear(&frame, &mut phone.kept).as_slice(), [Frame::Ack { .. }]));
+    }
+    assert_eq!(phone.kept.waiting(), 1, "the connection broke before the answer came");
+    phone.share(&mut server);
+    assert_eq!((phone.kept.waiting(), phone.disk.waiting.len()), (0, 0));
+}
+
+#[test]
+fn what_an_older_server_had_is_not_said_to_be_shared() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.act("hall");
+    phone.share(&mut server);
+    assert!(phone.kept.hear_ack(&[]).level);
+
+    // Its store was lost: the hall, which nothing waits for any more, is on the phone only until they have caught up.
+    let mut restored = Server::new();
+    phone.kept.forget_peer();
+    let opened = phone.kept.open();
+    assert!(!phone.kept.hear_ack(&[]).level);
+    phone.done(opened);
+    phone.talk(&mut restored);
+    assert_eq!(names(&restored.doc), ["hall"]);
+    assert!(phone.kept.hear_ack(&[]).level);
+}
+
+#[test]
 fn a_phone_that_starts_again_goes_on_where_it_was() {
     let (mut phone, mut server) = (Phone::new(1), Server::new());
     phone.act("hall");

@@ -12,7 +12,7 @@ impl Phone {
         let known = self.me.get_untracked();
         let me = Me { person: welcome.you, shop: welcome.shop, replica: welcome.replica };
         if known.as_ref().is_some_and(|it| it.replica != me.replica) {
-            self.inner.update_value(|it| it.loaded.values_mut().for_each(|it| it.kept.forget_peer()));
+            self.forget_sharing();
         }
         if let (Ok(bytes), Some(storage)) = (postcard::to_stdvec(&me), self.storage()) {
             storage.write([Write::Setting(ME, bytes)]);
@@ -24,6 +24,20 @@ impl Phone {
         for record in self.jobs.get_untracked() {
             self.share(record.job);
         }
+    }
+
+    /// The server's store is another one than before: what it has is not known.
+    fn forget_sharing(self) {
+        self.each_loaded(|it| {
+            it.kept.forget_peer();
+            it.record.shared = None;
+            it.signals.truth.update(|truth| truth.shared = None);
+        });
+        let jobs: Vec<_> = self.jobs.get_untracked().into_iter().map(|it| JobRecord { shared: None, ..it }).collect();
+        if let Some(storage) = self.storage() {
+            storage.write(jobs.iter().cloned().map(Write::Job));
+        }
+        self.set_jobs(jobs);
     }
 
     /// The server's list: a job that is new to this phone is kept here too from now on.
