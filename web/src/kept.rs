@@ -164,6 +164,15 @@ impl Kept {
         Ok(self.counted(outcome))
     }
 
+    /// This phone may have been paired anew, as another device: it writes as that one from now on. What it made before stays.
+    pub fn write_as(&mut self, author: DeviceId, actor: [u8; 16]) -> Result<(), DocError> {
+        if author != self.author {
+            self.doc = JobDoc::load(self.doc.id(), &self.doc.save(), actor, author)?;
+            self.author = author;
+        }
+        Ok(())
+    }
+
     /// The connection is up: share this job and catch up.
     pub fn open(&mut self) -> Outcome {
         self.sync = SyncState::decode(&self.sync.encode()).unwrap_or_else(|_| SyncState::new());
@@ -285,13 +294,14 @@ impl Kept {
         outcome
     }
 
-    /// Unconfirmed edits that should have been confirmed by now.
+    /// Unconfirmed edits that should have been confirmed by now. Those that this phone made as another device only a catch-up may
+    /// bring.
     pub fn send_again(&mut self, now: Timestamp) -> Vec<Frame> {
         let job = self.doc.id();
         let mut frames = Vec::new();
         for (hash, waiting) in &self.waiting {
             let last = self.sent.entry(*hash).or_insert(now);
-            if now.0 - last.0 >= SEND_AGAIN_AFTER {
+            if now.0 - last.0 >= SEND_AGAIN_AFTER && guard::change(&waiting.bytes, Some(self.author)).is_ok() {
                 *last = now;
                 frames.push(Frame::Change { job, change: waiting.bytes.clone() });
             }

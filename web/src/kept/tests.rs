@@ -319,6 +319,19 @@ fn an_unconfirmed_edit_is_sent_again_after_a_while() {
 }
 
 #[test]
+fn a_phone_that_was_paired_anew_brings_what_it_had_made_before() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.act("hall");
+    phone.kept.write_as(author(2), actor(2)).unwrap();
+    phone.act("den");
+    let late = Timestamp(1_000 + SEND_AGAIN_AFTER);
+    assert_eq!(phone.kept.send_again(late).len(), 1, "the server refuses a change in the name of another device");
+    phone.share(&mut server);
+    assert_eq!(names(&server.doc), ["den", "hall"]);
+    assert_eq!(phone.kept.waiting(), 0);
+}
+
+#[test]
 fn many_changes_are_folded_into_a_snapshot() {
     let mut phone = Phone::new(1);
     for _ in 0..CHANGES_PER_SNAPSHOT {

@@ -69,6 +69,11 @@ impl Phone {
                 first
             });
             if first == Some(true) {
+                let author = self.me.get_untracked().map(|it| it.person.device);
+                let written = author.and_then(|it| self.with(job, |of| of.kept.write_as(it, new_actor())));
+                if let Some(Err(error)) = written {
+                    self.notice.set(Some(error.to_string()));
+                }
                 if let Some(outcome) = self.with(job, |it| it.kept.open()) {
                     self.settle(job, outcome);
                 }
