@@ -126,7 +126,7 @@ impl Kept {
         let new: Vec<_> = vetted.filter(|it| !self.doc.has(&it.hash())).collect();
         waiting.retain(|hash, _| new.iter().any(|it| it.hash().0 == *hash));
         self.waiting.extend(waiting);
-        Ok(!self.doc.apply(new)?.is_empty())
+        Ok(!new.is_empty() && !self.doc.apply(new)?.is_empty())
     }
 
     pub fn job(&self) -> Job {

@@ -239,8 +239,14 @@ impl Storage {
 
     pub async fn jobs(&self) -> Result<Vec<JobRecord>, StorageError> {
         let transaction = self.transaction(READ)?;
-        let all = transaction.object_store(JOB)?.get_all(None, None)?.await?;
-        all.iter().map(unpack).collect()
+        let store = transaction.object_store(JOB)?;
+        let (keys, lines) = (store.get_all_keys(None, None)?, store.get_all(None, None)?);
+        let all = keys.await?.into_iter().zip(lines.await?).filter_map(|(key, line)| {
+            // A line that does not read must not hide its job, nor the others.
+            let unnamed = |job| JobRecord { job, name: String::new(), changed: Timestamp(0), shared: None };
+            unpack(&line).ok().or_else(|| key.as_string()?.parse().ok().map(unnamed))
+        });
+        Ok(all.collect())
     }
 
     pub async fn setting(&self, name: &str) -> Result<Option<Vec<u8>>, StorageError> {

@@ -123,8 +123,11 @@ impl Phone {
                 event.prevent_default();
             }
         });
-        let me = storage.setting(ME).await.ok().flatten();
-        self.me.set(me.and_then(|it| postcard::from_bytes(&it).ok()));
+        match storage.setting(ME).await {
+            // What another version wrote the server's next answer replaces.
+            Ok(me) => self.me.set(me.and_then(|it| postcard::from_bytes(&it).ok())),
+            Err(error) => self.trouble.set(Some(error.to_string())),
+        }
         match storage.jobs().await {
             Ok(jobs) => self.set_jobs(jobs),
             Err(error) => self.trouble.set(Some(error.to_string())),
