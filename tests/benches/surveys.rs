@@ -34,10 +34,10 @@ fn judge_slips(bencher: Bencher, (walls, slips): (usize, usize)) {
     let mut random = Random(walls as u64);
     let corners = comb(&mut random, walls);
     let mut network = network(&corners, &mut random, 3);
-    for observation in network.observations.iter_mut().step_by(walls / 4 | 1).take(slips) {
+    for observation in network.observations.iter_mut().step_by((walls / 4) | 1).take(slips) {
         let Observation::Length { value, .. } = observation else { continue };
         // The larger the room, the more passes unseen.
-        *value = *value + Length::FOOT * (walls as i64 / 12);
+        *value += Length::FOOT * (walls as i64 / 12);
     }
     bencher.bench(|| adjust(black_box(&network), &SETTINGS));
 }

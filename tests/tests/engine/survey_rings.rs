@@ -160,7 +160,7 @@ fn three_feet_off_are_named_together() {
     let mut network = network(&corners, &checks, || 2.0 * random.unit() - 1.0);
     for at in [0, 1, 6] {
         let Observation::Length { value, .. } = &mut network.observations[at] else { panic!("{at}") };
-        *value = *value + Length::FOOT;
+        *value += Length::FOOT;
     }
     let Verdict::Suspects(suspects) = adjust(&network, &SETTINGS).unwrap().verdict else { panic!("not separable") };
     let mut named: Vec<usize> = suspects[..3].iter().map(|it| it.observation).collect();
