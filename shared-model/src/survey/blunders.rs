@@ -6,7 +6,7 @@ use super::equation::equation;
 use super::network::{Amount, Network, Observation};
 use super::slips::{Slip, readings};
 use super::solve::{iterate, solve};
-use super::statistics::{self, Judged, OUTLIER, judge as judge_each};
+use super::statistics::{self, Judged, OUTLIER};
 use super::{Settings, State, chi_square, start};
 
 /// What the tests say of a room as a whole.
@@ -90,19 +90,14 @@ fn followed(mut named: Vec<Suspect>, suspects: &[Suspect]) -> Vec<Suspect> {
 
 /// The room as a whole, or one reading in it, is farther off than chance explains.
 fn alarms(network: &Network, state: &State) -> bool {
-    let worst = worst(network, state);
+    let worst = state.judged.iter().map(|it| it.standardised.abs()).fold(0.0, f64::max);
     let bound = libm::sqrt(chi_square::limit(ALARM / network.observations.len() as f64, 1));
     state.test.fit > state.test.blunder || worst > bound
 }
 
-fn worst(network: &Network, state: &State) -> f64 {
-    let judged = judge_each(network, &state.equations, &state.covariance);
-    judged.iter().map(|it| it.standardised.abs()).fold(0.0, f64::max)
-}
-
 /// The suspects of a room that fails, the likeliest first.
 fn suspects(network: &Network, state: &State, settings: &Settings) -> Vec<Suspect> {
-    let judged = judge_each(network, &state.equations, &state.covariance);
+    let judged = &state.judged;
     let mut order: Vec<usize> = (0..judged.len()).filter(|&i| judged[i].least_blunder.is_some()).collect();
     order.sort_by(|&a, &b| judged[b].standardised.abs().total_cmp(&judged[a].standardised.abs()).then(a.cmp(&b)));
     order.truncate(TRIED);
@@ -235,8 +230,8 @@ fn beside(
     let rest = network.without(&others);
     let rest_state = State::near(&rest, &state.solved.corners).ok()?;
     let at = kept(network, &others).iter().position(|&it| it == observation)?;
-    let judged = judge_each(&rest, &rest_state.equations, &rest_state.covariance);
-    Some(Suspect { observation, ..suspect(&rest, &rest_state, settings, at, judged.get(at)?) })
+    let judged = rest_state.judged.get(at)?;
+    Some(Suspect { observation, ..suspect(&rest, &rest_state, settings, at, judged) })
 }
 
 /// The suspects of a room without some of its readings, when it still fails.
@@ -257,8 +252,8 @@ fn kept(network: &Network, gone: &[usize]) -> Vec<usize> {
     (0..network.observations.len()).filter(|it| !gone.contains(it)).collect()
 }
 
-/// The corners whose turn, taken the other way, makes the ring go once around; best fit first.
-pub(super) fn turned_wrong(network: &Network) -> Vec<usize> {
+/// The corners whose turn, taken the other way, makes a ring of turns that do not go once around; best fit first.
+pub fn turned_wrong(network: &Network) -> Vec<usize> {
     let mut fits: Vec<(f64, usize)> = Vec::new();
     for (i, observation) in network.observations.iter().enumerate() {
         let Observation::Turn { corner, value, .. } = observation else { continue };

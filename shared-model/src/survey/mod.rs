@@ -26,7 +26,7 @@ use crate::length::{Length, Units};
 use crate::outline::Misclosure;
 use crate::polygon::Point;
 
-pub use blunders::{Suspect, Verdict};
+pub use blunders::{Suspect, Verdict, turned_wrong};
 pub use chi_square::{beyond, limit};
 pub use network::{Amount, Network, Observation, Span, Unsolved};
 pub use next::{Cut, CutOf, NextCheck};
@@ -87,18 +87,13 @@ pub fn adjust(network: &Network, settings: &Settings) -> Result<Adjusted, Unsolv
         corners: state.solved.corners.iter().map(|it| Point::new(length(it.x), length(it.y))).collect(),
         misclosure: start.misclosure,
         test: state.test,
-        judged: statistics::judge(network, &state.equations, &state.covariance),
         ellipses: (0..network.corners).map(|it| state.covariance.ellipse(it)).collect(),
         next: next::best(network, &state, &cuts),
+        judged: state.judged,
         cuts,
         verdict,
         trusted,
     })
-}
-
-/// The corners whose turn, taken the other way, makes a ring of turns that do not go once around, best fit first.
-pub fn turned_wrong(network: &Network) -> Vec<usize> {
-    blunders::turned_wrong(network)
 }
 
 /// An adjusted network with what is needed to judge it.
@@ -107,6 +102,8 @@ struct State {
     equations: Vec<Equation>,
     covariance: Covariance,
     test: GlobalTest,
+    /// In the order of the observations.
+    judged: Vec<Judged>,
 }
 
 impl State {
@@ -116,7 +113,8 @@ impl State {
         let covariance = Covariance(normal.covariance().ok_or(Unsolved::Diverged)?);
         let degrees = network.observations.len().saturating_sub(2 * network.corners - 3);
         let test = GlobalTest::new(degrees, solved.fit);
-        Ok(Self { solved, equations, covariance, test })
+        let judged = statistics::judge(network, &equations, &covariance);
+        Ok(Self { solved, equations, covariance, test, judged })
     }
 
     /// Of the network as it is, or changed a little, from corners near its solution.

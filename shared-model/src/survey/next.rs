@@ -6,6 +6,7 @@ use super::State;
 use super::equation::{Terms, span};
 use super::network::{Network, Observation, Span, Vector, length};
 use super::solve::coefficients;
+use super::statistics::INTERVAL;
 use crate::length::Length;
 
 /// A length that carpet is cut to.
@@ -45,8 +46,6 @@ const MOST_CORNERS: usize = 40;
 const JUDGED: usize = 8;
 /// Of a check in millimetres: what a tape leaves on a few metres.
 const SIGMA: f64 = 3.5;
-/// In units of a standard deviation: half the width of a 95 % interval.
-const INTERVAL: f64 = 1.959_964;
 
 pub(super) fn cuts(network: &Network, state: &State) -> Vec<Cut> {
     let made = functions(network, &state.solved.corners).into_iter().map(|(of, long, terms)| Cut {

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::network::{Network, Observation, Span, Unsolved};
-use super::{Adjusted, Settings, Verdict, adjust, turned_wrong};
+use super::{Adjusted, Settings, Verdict, adjust};
 use crate::ids::{ReadingId, WallId};
 use crate::job::{Across, Reading, Room, Rules, Tool};
 use crate::length::{Length, Units};
@@ -26,8 +26,6 @@ pub struct Survey {
     pub sources: Vec<Source>,
     pub network: Network,
     pub result: Result<Adjusted, Unsolved>,
-    /// Walls at whose end the turn, taken the other way, makes the turns go once around: only when they do not.
-    pub turned_wrong: Vec<WallId>,
 }
 
 impl Survey {
@@ -42,13 +40,7 @@ pub fn survey(room: &Room, rules: &Rules, units: Units) -> Survey {
     let (network, sources) = network(room, rules);
     let settings = Settings { allowance: rules.wall_allowance, thickness: thickness(room), units };
     let result = adjust(&network, &settings);
-    let turned_wrong = match result {
-        Err(Unsolved::NotOnceAround { .. }) => turned_wrong(&network),
-        _ => Vec::new(),
-    };
-    let ends_at = |corner: usize| room.walls[network.before(corner)].id;
-    let turned_wrong = turned_wrong.into_iter().map(ends_at).collect();
-    Survey { sources, network, result, turned_wrong }
+    Survey { sources, network, result }
 }
 
 fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {

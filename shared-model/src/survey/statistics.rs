@@ -19,7 +19,7 @@ pub const FOUND: f64 = 4.1321;
 /// Less of a blunder than this part shows in its residual: nobody has checked the reading.
 const UNCHECKED: f64 = 1e-3;
 /// Half the width of a 95 % interval in standard deviations.
-const INTERVAL: f64 = 1.959_964;
+pub(super) const INTERVAL: f64 = 1.959_964;
 /// The same for an ellipse: the root of χ² with 2 degrees at 5 %, 5.991.
 const ELLIPSE: f64 = 2.447_747;
 

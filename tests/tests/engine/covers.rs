@@ -254,8 +254,8 @@ fn check(Case(job): &Case) -> Result<(), TestCaseError> {
     Ok(())
 }
 
-/// The same cases in every run. Of others about one in a thousand still fails, in rooms with a wall some hundredths of a millimetre
-/// out of the pile: known, and to be fixed in the layout, not here.
+/// The same cases in every run. With others some rooms fail that have a wall some hundredths of a millimetre out of the pile: known,
+/// how many is not, and to be fixed in the engine, not here.
 const SEED: RngSeed = RngSeed::Fixed(7);
 
 proptest! {
