@@ -2,6 +2,7 @@
 
 use super::patch::{Ground, Patch};
 use crate::length::Length;
+use crate::polygon::{Axis, Point, Ring};
 
 /// Which seam lines, in words that stay the same when a reading changes a little.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -20,20 +21,29 @@ const MOST_BREADTHS: usize = 400;
 /// Outlines with more corner lines than this are cut at the first of them only.
 const MOST_CORNERS: usize = 24;
 
-/// The sets of seam lines worth trying, each once. All leave breadths that the roll holds.
+/// No seam runs nearer beside a wall than this: the stretcher's head would stand on it (common practice).
+const CLEAR: Length = Length::inches(6);
+
+/// The sets of seam lines worth trying, each once. All leave breadths that the roll holds, and strips along the walls
+/// that can be stretched, unless the pattern leaves no other place.
 pub(super) fn lines(ground: &Ground) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
+    let clear = lines_clear_by(ground, CLEAR);
+    if clear.is_empty() { lines_clear_by(ground, Length::ZERO) } else { clear }
+}
+
+fn lines_clear_by(ground: &Ground, clear: Length) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
     let (min, max) = (ground.bounds.min.x, ground.bounds.max.x);
     let mirror = ground.mirrored();
-    let from_west = grow(ground, min);
-    let from_east = grow(&mirror, mirror.bounds.min.x).map(mirrored);
+    let from_west = grow(ground, min, clear);
+    let from_east = grow(&mirror, mirror.bounds.min.x, clear).map(mirrored);
     let balanced = from_west.as_ref().and_then(|it| balanced(ground, it.len()));
 
     let mut corners: Vec<Length> = ground.ring.0.iter().map(|it| it.x).filter(|it| *it > min && *it < max).collect();
     corners.sort_unstable();
     corners.dedup();
     let at_corner = |at: Length| {
-        let west = grow(&mirror, -at).map(mirrored)?;
-        let east = grow(ground, at)?;
+        let west = grow(&mirror, -at, clear).map(mirrored)?;
+        let east = grow(ground, at, clear)?;
         Some([west, vec![at], east].concat())
     };
 
@@ -43,7 +53,10 @@ pub(super) fn lines(ground: &Ground) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
 
     let mut found: Vec<(Start, Vec<Length>, Vec<Patch>)> = Vec::new();
     for (start, lines) in tried {
-        let Some(lines) = lines.filter(|lines| found.iter().all(|(_, other, _)| other != lines)) else { continue };
+        let clear = |lines: &Vec<Length>| lines.iter().all(|it| is_clear(ground, *it, clear));
+        let Some(lines) = lines.filter(clear).filter(|lines| found.iter().all(|(_, other, _)| other != lines)) else {
+            continue;
+        };
         if let Some(patches) = ground.patches(&lines) {
             found.push((start, lines, patches));
         }
@@ -56,7 +69,7 @@ fn mirrored(lines: Vec<Length>) -> Vec<Length> {
 }
 
 /// Lines from the seam line (or west side) `from` to the east, each as far on as the roll allows.
-fn grow(ground: &Ground, from: Length) -> Option<Vec<Length>> {
+fn grow(ground: &Ground, from: Length, clear: Length) -> Option<Vec<Length>> {
     let (min, max) = (ground.bounds.min.x, ground.bounds.max.x);
     let mut lines = Vec::new();
     let mut from = from;
@@ -65,7 +78,7 @@ fn grow(ground: &Ground, from: Length) -> Option<Vec<Length>> {
         if ground.fits(from, max, lost) {
             return Some(lines);
         }
-        from = next(ground, from)?;
+        from = next(ground, from, clear)?;
         lines.push(from);
         if lines.len() > MOST_BREADTHS {
             return None;
@@ -74,7 +87,7 @@ fn grow(ground: &Ground, from: Length) -> Option<Vec<Length>> {
 }
 
 /// The farthest seam line after `from` that leaves a breadth the roll holds.
-fn next(ground: &Ground, from: Length) -> Option<Length> {
+fn next(ground: &Ground, from: Length, clear: Length) -> Option<Length> {
     let stock = ground.stock;
     let full = ground.between(from, (from + stock.usable).min(ground.bounds.max.x));
     let over = full.iter().filter(|it| it.bounds.min.x == from).map(|it| it.west).max()?;
@@ -86,13 +99,31 @@ fn next(ground: &Ground, from: Length) -> Option<Length> {
             (0..stock.usable.0 / repeat.0).map(|it| from + stock.usable - repeat * it).collect()
         }
         _ => {
-            let corners = ground.ring.0.iter().map(|it| it.x).filter(|it| *it > nearest && *it < farthest);
+            let corners = ground.ring.0.iter().flat_map(|it| [it.x, it.x - clear]);
+            let corners = corners.filter(|it| *it > nearest - clear && *it < farthest);
             corners.chain([farthest, nearest]).collect::<Vec<_>>()
         }
     };
     candidates.sort_unstable();
     let within = |it: &Length| *it > from && *it < ground.bounds.max.x;
-    candidates.into_iter().rev().filter(within).find(|it| ground.fits(from, *it, Length::ZERO))
+    candidates
+        .into_iter()
+        .rev()
+        .filter(within)
+        .find(|it| is_clear(ground, *it, clear) && ground.fits(from, *it, Length::ZERO))
+}
+
+/// Whether no wall runs beside the seam line `at`, nearer than `clear`, with nothing but a strip of floor between them.
+fn is_clear(ground: &Ground, at: Length, clear: Length) -> bool {
+    let strip = |low, high| ground.ring.clipped(Axis::X, low, high).into_iter();
+    let runs = |ring: &Ring, (low, high), sign| {
+        let inside = |it: Point| it.x > low && it.x < high;
+        ring.edges().any(|(from, to)| (to.y - from.y).0.signum() == sign && inside(from) && inside(to))
+    };
+    // The floor lies to the right of its edges: those that face east run south.
+    let east = (at, at + clear);
+    let west = (at - clear, at);
+    !strip(east.0, east.1).any(|it| runs(&it, east, -1)) && !strip(west.0, west.1).any(|it| runs(&it, west, 1))
 }
 
 /// As many breadths as there are with full ones, the outer two equal.

@@ -3,8 +3,8 @@
 use napline_tests::checker::faults;
 use napline_tests::rooms::{doorway, flight, job, long, measured_room, plain_goods, room, turn};
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use shared_model::job::{Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Room, Rules, Turn};
+use shared_model::layout::Part;
 use shared_model::length::{Length, Units};
 use shared_model::takeoff::{file, takeoff};
 
@@ -254,12 +254,8 @@ fn check(Case(job): &Case) -> Result<(), TestCaseError> {
     Ok(())
 }
 
-/// The same cases in every run. With others some rooms fail that have a wall some hundredths of a millimetre out of the pile: known,
-/// how many is not, and to be fixed in the engine, not here.
-const SEED: RngSeed = RngSeed::Fixed(7);
-
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_iters: 200, rng_seed: SEED, ..ProptestConfig::with_cases(300) })]
+    #![proptest_config(ProptestConfig { max_shrink_iters: 200, ..ProptestConfig::with_cases(300) })]
 
     #[test]
     fn any_room_is_covered(case in one_room()) {
@@ -268,7 +264,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_iters: 60, rng_seed: SEED, ..ProptestConfig::with_cases(60) })]
+    #![proptest_config(ProptestConfig { max_shrink_iters: 60, ..ProptestConfig::with_cases(60) })]
 
     #[test]
     fn any_house_is_covered(case in house()) {
@@ -299,4 +295,21 @@ fn what_is_read_aloud_is_never_short() {
     let metric = Job { units: Units::Metric, ..job(vec![den], vec![goods]) };
     let text = file::run(&serde_json::to_string(&metric).unwrap()).unwrap().text();
     assert!(text.contains("order 2.655 m") && text.contains("3.153 m × 2.655 m"), "{text}");
+}
+
+/// A full breadth of 13 ft 6 in goods leaves a hair of this room's width, which no stretcher can lay.
+#[test]
+fn no_seam_runs_beside_a_wall_where_a_stretcher_cannot_stand() {
+    let walls =
+        [("13' 5 5/8\"", "r45"), ("2' 8\"", "r45"), ("11' 3 3/8\"", "r"), ("15' 4 1/4\"", "r"), ("13' 2\"", "r")];
+    let (seam_trim, wall_allowance) = (long("1 1/8\""), long("2 7/8\""));
+    let goods = Goods { roll_width: long("13' 6\""), ..plain_goods(1) };
+    let rules = Rules { seam_trim, wall_allowance, ..Rules::default() };
+    let job = Job { rules, ..job(vec![room(1, "Den", &walls)], vec![goods]) };
+    let takeoff = takeoff(&job);
+    assert_eq!(faults(&job, &takeoff), Vec::<String>::new());
+    let pieces: Vec<_> = takeoff.goods[0].layouts.iter().flat_map(|it| &it.pieces).collect();
+    assert!(pieces.iter().any(|it| matches!(it.part, Part::Breadth { breadth: 2, .. })), "seamed");
+    let narrowest = pieces.iter().map(|it| it.width.min(it.length)).min();
+    assert!(narrowest > Some(Length::inches(6)), "{narrowest:?}");
 }
