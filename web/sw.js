@@ -7,7 +7,8 @@ self.addEventListener("install", (event) => {
 });
 
 self.addEventListener("activate", (event) => {
-  const old = (names) => names.filter((name) => name.startsWith("napline-") && name !== CACHE);
+  // The build before stays: a page that was opened with it may still start its engine.
+  const old = (names) => names.filter((name) => name.startsWith("napline-")).slice(0, -2);
   event.waitUntil(
     caches.keys().then((names) => Promise.all(old(names).map((name) => caches.delete(name)))).then(() => self.clients.claim()),
   );
@@ -25,7 +26,7 @@ const page = async (request) => {
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (event.request.method !== "GET" || url.origin !== location.origin) return;
-  if (SHELL.includes(url.pathname) && url.pathname !== "/") {
+  if (url.pathname.startsWith("/assets/") || (SHELL.includes(url.pathname) && url.pathname !== "/")) {
     event.respondWith(caches.match(event.request).then((kept) => kept ?? fetch(event.request)));
   } else if (event.request.mode === "navigate" && !url.pathname.startsWith("/join")) {
     event.respondWith(page(event.request));

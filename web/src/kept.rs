@@ -95,12 +95,17 @@ impl Kept {
         let (mut vetted, mut apart) = (Vec::new(), Vec::new());
         for bytes in changes {
             match guard::change(&bytes, None) {
-                Ok(change) => vetted.push(change),
+                Ok(change) => vetted.push((change, bytes)),
                 Err(refusal) => apart.push(set_apart("stored change", refusal.to_string(), bytes)),
             }
         }
-        if let Err(error) = self.doc.apply(vetted) {
-            apart.push(set_apart("stored changes", error.to_string(), Vec::new()));
+        if self.doc.apply(vetted.iter().map(|it| it.0.clone()).collect()).is_err() {
+            // One of them does not fit: the others must not go with it.
+            for (change, bytes) in vetted {
+                if let Err(error) = self.doc.apply(vec![change]) {
+                    apart.push(set_apart("stored change", error.to_string(), bytes));
+                }
+            }
         }
         if apart.is_empty() { Ok(()) } else { Err(apart) }
     }

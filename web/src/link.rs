@@ -21,7 +21,8 @@ const WHO: &str = "/me";
 const TICK: u32 = 5_000;
 const FIRST_WAIT: f64 = 500.0;
 const LONGEST_WAIT: f64 = 20_000.0;
-/// So many ticks of connecting, or with bytes that do not leave, mean that the network is gone without a word.
+/// So many ticks of connecting, with bytes that do not leave, or with edits that nobody answers, mean that the network is gone
+/// without a word.
 const STUCK_TICKS: u32 = 3;
 
 /// The build of this page, as its own head says.
@@ -90,6 +91,7 @@ impl State {
     }
 
     fn hear(&self, event: &MessageEvent) {
+        self.stuck.set(0);
         let bytes = js_sys::Uint8Array::new(&event.data()).to_vec();
         match Frame::decode(&bytes) {
             Ok(frame) => self.phone.hear(frame),
@@ -139,7 +141,7 @@ impl State {
             self.attempt.set(0);
         }
         let stands = |it: &WebSocket| it.ready_state() == WebSocket::CONNECTING || it.buffered_amount() > 0;
-        let waiting = self.socket.borrow().as_ref().is_some_and(|it| stands(&it.socket));
+        let waiting = self.socket.borrow().as_ref().is_some_and(|it| stands(&it.socket) || self.phone.awaits_answer());
         self.stuck.set(if waiting { self.stuck.get() + 1 } else { 0 });
         if self.stuck.get() >= STUCK_TICKS {
             self.stuck.set(0);

@@ -11,6 +11,7 @@ use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
 use shared_model::job::Timestamp;
+use wasm_bindgen::prelude::Closure;
 use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::spawn_local;
 use web_sys::{IdbDatabase, IdbTransaction};
@@ -150,8 +151,12 @@ impl Storage {
             }
         });
         let db: Database = request.await?;
+        let db: IdbDatabase = db.into();
+        // A later version of this page in another tab waits for this one to let go; what is made here then says so.
+        let closing = db.clone();
+        db.set_onversionchange(Closure::once_into_js(move || closing.close()).dyn_ref());
         Ok(Self {
-            db: Rc::new(db.into()),
+            db: Rc::new(db),
             queue: Rc::default(),
             writing: Rc::default(),
             failing: Rc::default(),

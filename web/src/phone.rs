@@ -166,7 +166,9 @@ impl Phone {
         let job = JobId(Uuid::new_v4());
         let kept = Kept::new(job, new_actor(), me.person.device);
         self.keep(job, kept, Undo::default(), None, Vec::new());
-        self.act(job, "new job", edits);
+        if let Err(why) = self.act(job, "new job", edits) {
+            self.notice.set(Some(why));
+        }
         self.inner.update_value(|it| {
             if let Some(loaded) = it.loaded.get_mut(&job) {
                 loaded.undo = Undo::default();
@@ -230,13 +232,17 @@ impl Phone {
         self.inner.try_update_value(|it| Some((ask.take()?)(it.loaded.get_mut(&job)?)))?
     }
 
-    /// One action of this phone's person: stored at once, sent when there is a network, undoable.
-    pub fn act(self, job: JobId, said: &str, edits: &[Edit]) {
-        let Some(before) = self.with(job, |it| it.signals.job.get_untracked()) else { return };
-        if self.edit(job, said, edits) {
-            self.with(job, |it| it.undo.remember(said, edits, &before));
+    /// One action of this phone's person: stored at once, sent when there is a network, undoable. The reason when it is refused;
+    /// then nothing is changed.
+    pub fn act(self, job: JobId, said: &str, edits: &[Edit]) -> Result<(), String> {
+        let before = self.with(job, |it| it.signals.job.get_untracked());
+        if self.edit(job, said, edits)? {
+            if let Some(before) = before {
+                self.with(job, |it| it.undo.remember(said, edits, &before));
+            }
             self.store_undo(job);
         }
+        Ok(())
     }
 
     /// Takes back this person's last action, or does it again.
@@ -248,15 +254,17 @@ impl Phone {
         });
         let Some(Move { said, edits, kept }) = step.flatten() else { return };
         let word = if back { "undo" } else { "redo" };
-        self.edit(job, &format!("{word}: {said}"), &edits);
-        if kept.is_some() {
-            self.notice.set(kept);
+        let done = self.edit(job, &format!("{word}: {said}"), &edits);
+        if let Some(why) = done.err().or(kept) {
+            self.notice.set(Some(why));
         }
         self.store_undo(job);
     }
 
-    fn edit(self, job: JobId, said: &str, edits: &[Edit]) -> bool {
-        let Some(me) = self.me.get_untracked() else { return false };
+    /// Whether the edits changed anything; the reason when they are refused.
+    fn edit(self, job: JobId, said: &str, edits: &[Edit]) -> Result<bool, String> {
+        const NOT_OPEN: &str = "Not done: the job is not open on this phone. Open it again.";
+        let me = self.me.get_untracked().ok_or("Not done: this phone has not met its server yet.")?;
         let result = self.with(job, |it| {
             let known = it.signals.job.with_untracked(|job| job.people.get(&me.person.device).cloned());
             let mut edits = edits.to_vec();
@@ -265,18 +273,10 @@ impl Phone {
             }
             it.kept.edit(&edits, said, now())
         });
-        match result {
-            Some(Ok(outcome)) => {
-                let changed = outcome.changed;
-                self.settle(job, outcome);
-                changed
-            }
-            Some(Err(error)) => {
-                self.notice.set(Some(format!("Not done: {error}.")));
-                false
-            }
-            None => false,
-        }
+        let outcome = result.ok_or(NOT_OPEN)?.map_err(|error| format!("Not done: {error}."))?;
+        let changed = outcome.changed;
+        self.settle(job, outcome);
+        Ok(changed)
     }
 
     fn store_undo(self, job: JobId) {

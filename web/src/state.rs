@@ -31,7 +31,6 @@ pub struct OpenJob {
     pub truth: Signal<SyncTruth>,
     /// What undo and redo would do, in words.
     pub undo: Signal<(Option<String>, Option<String>)>,
-    act: Callback<(&'static str, Vec<Edit>)>,
     signals: StoredValue<JobSignals>,
     phone: Phone,
 }
@@ -58,7 +57,6 @@ impl OpenJob {
             room: RwSignal::new(None),
             truth: Signal::derive(move || truth.get()),
             undo: Signal::derive(move || undo.get()),
-            act: Callback::new(move |(said, edits): (&'static str, Vec<Edit>)| phone.act(id, said, &edits)),
             signals: StoredValue::new(signals),
             phone,
         };
@@ -67,9 +65,17 @@ impl OpenJob {
         open
     }
 
-    /// One action of this phone's person: stored on the phone at once, sent when there is a network, undoable.
-    pub fn act(self, said: &'static str, edits: Vec<Edit>) {
-        self.act.run((said, edits));
+    /// One action of this phone's person: stored on the phone at once, sent when there is a network, undoable. Says so when it is
+    /// refused.
+    pub fn act(self, said: &str, edits: Vec<Edit>) {
+        if let Err(why) = self.try_act(said, edits) {
+            self.phone.notice.set(Some(why));
+        }
+    }
+
+    /// The same for one that was typed: the reason goes where the typing is, and what was typed stays.
+    pub fn try_act(self, said: &str, edits: Vec<Edit>) -> Result<(), String> {
+        self.phone.act(self.id, said, &edits)
     }
 
     /// Takes back this person's last action.

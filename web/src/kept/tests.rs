@@ -369,3 +369,16 @@ fn damaged_bytes_are_set_apart_and_the_rest_is_kept() {
     let stored = damaged.into_iter().map(|it| ((), it)).collect();
     assert_eq!(without_apart(stored, &apart).len(), 1, "it is not set apart once more at the next start");
 }
+
+#[test]
+fn a_change_that_does_not_fit_takes_no_other_with_it() {
+    let (mut one, mut same_actor, mut other) = (Phone::new(1), Phone::new(1), Phone::new(2));
+    one.act("hall");
+    same_actor.act("den");
+    other.act("attic");
+    let stored = [&one, &same_actor, &other].map(|it| it.disk.changes[0].clone());
+    let mut again = Kept::new(JOB, actor(3), author(3));
+    let apart = again.restore(stored.to_vec()).unwrap_err();
+    assert_eq!(apart.iter().map(|it| &it.bytes).collect::<Vec<_>>(), [&stored[1]]);
+    assert_eq!(again.job().rooms.len(), 2);
+}

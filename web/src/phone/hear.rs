@@ -168,6 +168,12 @@ impl Phone {
         }
     }
 
+    /// Edits went over the connection that is up, and the server has not said that it has them.
+    pub fn awaits_answer(self) -> bool {
+        self.inner
+            .with_value(|it| it.shared.iter().filter_map(|job| it.loaded.get(job)).any(|it| it.kept.waiting() > 0))
+    }
+
     fn each_loaded(self, mut each: impl FnMut(&mut Loaded)) {
         self.inner.update_value(|it| it.loaded.values_mut().for_each(&mut each));
     }

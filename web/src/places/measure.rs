@@ -59,23 +59,23 @@ impl Measuring {
     pub fn take(self, taken: Option<Taken>) -> Result<(), String> {
         let Some(room) = self.room.get_untracked() else { return Ok(()) };
         match (self.aim.get_untracked(), taken) {
-            (Aim::Next, Some(taken)) if !room.closed => self.add(&room, Some(&taken)),
+            (Aim::Next, Some(taken)) if !room.closed => self.add(&room, Some(&taken))?,
             (Aim::Next, None) if !room.closed && self.can_close() => self.close_ring(),
-            (Aim::Wall(id), Some(taken)) => self.read(&room, id, &taken, false),
-            (Aim::Correct(id), Some(taken)) => self.read(&room, id, &taken, true),
+            (Aim::Wall(id), Some(taken)) => self.read(&room, id, &taken, false)?,
+            (Aim::Correct(id), Some(taken)) => self.read(&room, id, &taken, true)?,
             (Aim::Check(of), Some(taken)) => {
-                self.here.act("check", vec![checking::check(&room, of, &taken)]);
+                self.here.try_act("check", vec![checking::check(&room, of, &taken)])?;
                 self.aim.set(Aim::Next);
             }
             (Aim::Check(_) | Aim::Probe(_), None) => self.aim.set(Aim::Next),
             (Aim::Probe(_), Some(_)) => return Err("Tap both ends of the check first.".to_owned()),
-            (Aim::Opening(..), Some(taken)) => openings::take(self, self.draft, &taken),
+            (Aim::Opening(..), Some(taken)) => openings::take(self, self.draft, &taken)?,
             (Aim::Split(id), Some(taken)) => {
                 let Some(wall) = room.wall(id) else { return Ok(()) };
                 let Some((second, edits)) = split(&room, wall, &taken) else {
                     return Err("The wall is not that long.".to_owned());
                 };
-                self.here.act("wall split", edits);
+                self.here.try_act("wall split", edits)?;
                 self.aim.set(Aim::Wall(second));
             }
             (Aim::Wall(_) | Aim::Correct(_) | Aim::Split(_), None) => self.aim.set(Aim::Next),
@@ -85,23 +85,25 @@ impl Measuring {
         Ok(())
     }
 
-    pub fn add(self, room: &Room, taken: Option<&Taken>) {
-        self.here.act("wall", add_wall(room, self.turn.get_untracked(), taken));
+    pub fn add(self, room: &Room, taken: Option<&Taken>) -> Result<(), String> {
+        self.here.try_act("wall", add_wall(room, self.turn.get_untracked(), taken))?;
         self.turn.set(Turn::RIGHT);
+        Ok(())
     }
 
-    fn read(self, room: &Room, id: WallId, taken: &Taken, correct: bool) {
-        let Some(wall) = room.wall(id) else { return };
+    fn read(self, room: &Room, id: WallId, taken: &Taken, correct: bool) -> Result<(), String> {
+        let wall = room.wall(id).ok_or("The wall is gone: somebody removed it.")?;
         let first = wall.in_force().next().is_none();
         let said = match (first, correct) {
             (true, _) => "reading",
             (false, false) => "second reading",
             (false, true) => "correction",
         };
-        self.here.act(said, vec![read_wall(room.id, wall, taken, correct)]);
+        self.here.try_act(said, vec![read_wall(room.id, wall, taken, correct)])?;
         if first {
             self.aim.set(aim_after(room, Some(id)));
         }
+        Ok(())
     }
 
     /// Right becomes left: for the wall to come, or at the end of the picked wall.

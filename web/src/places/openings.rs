@@ -47,9 +47,9 @@ const fn usual_depth(units: Units) -> Length {
 }
 
 /// A length entered for an opening of the picked wall.
-pub fn take(measuring: Measuring, draft: RwSignal<Draft>, taken: &Taken) {
-    let Aim::Opening(wall, id, field) = measuring.aim.get_untracked() else { return };
-    let Some(room) = measuring.room.get_untracked() else { return };
+pub fn take(measuring: Measuring, draft: RwSignal<Draft>, taken: &Taken) -> Result<(), String> {
+    let Aim::Opening(wall, id, field) = measuring.aim.get_untracked() else { return Ok(()) };
+    let Some(room) = measuring.room.get_untracked() else { return Ok(()) };
     let units = measuring.here.job.with_untracked(|it| it.units);
     match (room.openings.iter().find(|it| Some(it.id) == id), field) {
         (Some(opening), field) => {
@@ -59,14 +59,14 @@ pub fn take(measuring: Measuring, draft: RwSignal<Draft>, taken: &Taken) {
                 OpeningField::Width => opening.width = taken.value,
                 OpeningField::Depth => opening.depth = taken.value,
             }
-            measuring.here.act("opening", vec![Edit::SetOpening { room: room.id, opening }]);
+            measuring.here.try_act("opening", vec![Edit::SetOpening { room: room.id, opening }])?;
         }
         (None, OpeningField::Offset) => {
             draft.update(|it| it.offset = Some(taken.value));
             measuring.aim.set(Aim::Opening(wall, None, OpeningField::Width));
         }
         (None, _) => {
-            let Draft { kind, offset: Some(offset) } = draft.get_untracked() else { return };
+            let Draft { kind, offset: Some(offset) } = draft.get_untracked() else { return Ok(()) };
             let opening = Opening {
                 id: OpeningId(Uuid::new_v4()),
                 wall,
@@ -77,19 +77,13 @@ pub fn take(measuring: Measuring, draft: RwSignal<Draft>, taken: &Taken) {
                 floor: FloorAtOpening::default(),
                 leads_to: None,
             };
-            let id = opening.id;
-            measuring.here.act("opening", vec![Edit::AddOpening { room: room.id, opening }]);
-            let added = measuring
-                .here
-                .job
-                .with_untracked(|job| job.room(room.id).is_some_and(|it| it.openings.iter().any(|it| it.id == id)));
             // A refused width is asked for again; after a taken one the next number belongs to no opening.
-            if added {
-                draft.set(Draft::default());
-                measuring.aim.set(Aim::Wall(wall));
-            }
+            measuring.here.try_act("opening", vec![Edit::AddOpening { room: room.id, opening }])?;
+            draft.set(Draft::default());
+            measuring.aim.set(Aim::Wall(wall));
         }
     }
+    Ok(())
 }
 
 /// In place of the wall's actions while its openings are entered.

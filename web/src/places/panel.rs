@@ -232,7 +232,7 @@ fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
     let measuring: Measuring = expect_context();
     let later = move |_| {
         if let Some(room) = measuring.room.get_untracked() {
-            measuring.add(&room, None);
+            measuring.pad.refused.set(measuring.add(&room, None).err());
         }
     };
     let few = move || measuring.room.with(|it| it.as_ref().is_none_or(|it| it.walls.len() < 3));
