@@ -4,7 +4,7 @@ use super::traverse::Traverse;
 use crate::job::{Angle, Room, Rules};
 use crate::length::{Length, Units};
 use crate::polygon::{Point, Ring};
-use crate::survey::{Adjusted, Survey, Verdict, survey};
+use crate::survey::{Adjusted, Survey, survey};
 
 /// As square as a ring can be said to be: a second of arc.
 const SQUARE: Angle = Angle::dms(0, 0, 1);
@@ -28,7 +28,7 @@ pub(super) fn corners(
 }
 
 fn sound(survey: &Survey) -> Option<&Adjusted> {
-    survey.result.as_ref().ok().filter(|it| matches!(it.verdict, Verdict::Sound | Verdict::Unchecked))
+    survey.result.as_ref().ok().filter(|it| it.verdict.agrees())
 }
 
 /// What is square to within the adjustment's last digits is made so exactly: the ends of a wall along an axis share a coordinate.

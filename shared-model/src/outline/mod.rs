@@ -117,9 +117,15 @@ pub fn sketch(room: &Room, rules: &Rules) -> Sketch {
 /// [`Rules::closure_least`]; it is then adjusted by the compass rule, with square corners kept square. With checks across
 /// it closes when all readings agree, and is adjusted by all of them. Up to two unmeasured walls are derived. `units` are those of the problems' texts.
 pub fn close(room: &Room, rules: &Rules, units: Units) -> (Option<Outline>, Vec<Problem>) {
+    let (outline, problems, _) = close_surveyed(room, rules, units);
+    (outline, problems)
+}
+
+/// The same with the survey that the room was judged by; none of a room that is not said to be closed, or of impossible readings.
+pub fn close_surveyed(room: &Room, rules: &Rules, units: Units) -> (Option<Outline>, Vec<Problem>, Option<Survey>) {
     let measured: Vec<Option<Measured>> = room.walls.iter().map(readings::measured).collect();
     let mut problems = readings::inspect(room, units);
-    let mut outline = None;
+    let (mut outline, mut judged) = (None, None);
     if room.walls.iter().all(readings::are_possible) {
         let survey = room.closed.then(|| survey(room, rules, units));
         let closed = ring(room, &measured, survey.as_ref(), rules, units);
@@ -131,10 +137,11 @@ pub fn close(room: &Room, rules: &Rules, units: Units) -> (Option<Outline>, Vec<
             Ok(closed) => outline = Some(closed),
             Err(reason) => problems.push(reason),
         }
+        judged = survey;
     }
     problems.extend(outline.as_ref().and_then(|it| unchecked(room, it)));
     problems.extend(openings::inspect(room, &measured, outline.as_ref(), units));
-    (outline, problems)
+    (outline, problems, judged)
 }
 
 fn ring(

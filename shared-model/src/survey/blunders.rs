@@ -23,6 +23,13 @@ pub enum Verdict {
     Inseparable(Vec<Suspect>),
 }
 
+impl Verdict {
+    /// Nothing contradicts anything by more than the readings' uncertainties explain.
+    pub const fn agrees(&self) -> bool {
+        matches!(self, Self::Unchecked | Self::Sound)
+    }
+}
+
 /// A reading that may be wrong.
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Suspect {

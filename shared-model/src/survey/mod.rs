@@ -82,7 +82,7 @@ pub fn adjust(network: &Network, settings: &Settings) -> Result<Adjusted, Unsolv
     let cuts = next::cuts(network, &state);
     let verdict = blunders::judge(network, &state, settings);
     let within = |it: &Cut| it.uncertainty <= settings.allowance;
-    let trusted = matches!(verdict, Verdict::Sound | Verdict::Unchecked) && cuts.iter().all(within);
+    let trusted = verdict.agrees() && cuts.iter().all(within);
     Ok(Adjusted {
         corners: state.solved.corners.iter().map(|it| Point::new(length(it.x), length(it.y))).collect(),
         misclosure: start.misclosure,

@@ -95,8 +95,7 @@ pub fn trust(room: &Room, survey: &Survey, units: Units) -> Option<String> {
         return Some(format!("Cuts are certain to {show}."));
     }
     let next = adjusted.next.map(|it| format!(" {}.", do_next(room, &it))).unwrap_or_default();
-    matches!(adjusted.verdict, Verdict::Sound | Verdict::Unchecked)
-        .then(|| format!("Cuts are certain to {show} only.{next}"))
+    adjusted.verdict.agrees().then(|| format!("Cuts are certain to {show} only.{next}"))
 }
 
 /// What to do for a check, as a sentence without its end.
@@ -115,7 +114,7 @@ pub fn do_next(room: &Room, next: &NextCheck) -> String {
 }
 
 /// "wall 3", "the check from corner 1 to corner 3", "the corner after wall 2".
-fn title(room: &Room, of: Source) -> String {
+pub fn title(room: &Room, of: Source) -> String {
     let number = |wall: WallId| room.walls.iter().position(|it| it.id == wall).map_or(0, |it| it + 1);
     match of {
         Source::Wall(wall, _) => room.wall_title(wall),
