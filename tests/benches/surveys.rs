@@ -4,6 +4,7 @@ use std::hint::black_box;
 
 use divan::Bencher;
 use nalgebra::DMatrix;
+use napline_tests::random::Random;
 use napline_tests::rooms::measured_room;
 use shared_model::job::{Angle, Room, Rules, Turn};
 use shared_model::length::{Length, Units};
@@ -278,30 +279,4 @@ fn turn(corners: &[(i64, i64)], i: usize) -> Turn {
     let [a, b, c] = [i, i + 1, i + 2].map(|it| corners[it % corners.len()]);
     let (first, second) = ((b.0 - a.0, b.1 - a.1), (c.0 - b.0, c.1 - b.1));
     if first.0 * second.1 - first.1 * second.0 < 0 { Turn::RIGHT } else { Turn::LEFT }
-}
-
-/// SplitMix64 (Steele, Lea and Flood 2014).
-struct Random(u64);
-
-impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    fn below(&mut self, end: u64) -> u64 {
-        self.next() % end
-    }
-
-    fn unit(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    /// Box and Muller.
-    fn normal(&mut self) -> f64 {
-        (-2.0 * (1.0 - self.unit()).ln()).sqrt() * (std::f64::consts::TAU * self.unit()).cos()
-    }
 }

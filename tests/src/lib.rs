@@ -6,10 +6,13 @@ pub mod cable;
 pub mod demo;
 pub mod peer;
 pub mod phone;
+pub mod random;
 pub mod rooms;
 pub mod server;
 
 /// Whether a takeoff is right, from first principles.
 pub mod checker;
+/// Floors of rooms in rows and columns.
+pub mod grid;
 /// Published strip packing instances.
 pub mod packing;

@@ -1,11 +1,15 @@
 //! Which opening of one room is the other side of which opening of another.
 
-use super::{AGREEMENT, Pose, Site};
-use crate::ids::{OpeningId, RoomId};
-use crate::job::{Angle, FloorAtOpening, Opening};
-use crate::length::{Length, Units};
+use super::{Pose, Site};
+use crate::ids::{OpeningId, RoomId, WallId};
+use crate::job::{Angle, FloorAtOpening, Job, Opening, Rules, Tool};
+use crate::length::Length;
 use crate::polygon::Point;
 use crate::problem::{Place, Problem, ProblemKind};
+use crate::survey::sigma;
+
+/// Two readings of one thing differ by more standard deviations than this once in 16 000 times.
+const DIFFERENT: f64 = 4.0;
 
 /// Two sides of one opening may differ in width by this when nothing else says that they belong together.
 const SAME_WIDTH: Length = Length::inches(1);
@@ -14,10 +18,11 @@ const SAME_WIDTH: Length = Length::inches(1);
 #[derive(Clone, Copy)]
 pub(super) struct Side {
     pub site: usize,
-    room: RoomId,
-    opening: OpeningId,
+    pub room: RoomId,
+    pub opening: OpeningId,
+    pub wall: WallId,
     /// The middle of the opening on its wall.
-    centre: Point,
+    pub centre: Point,
     /// The direction of the wall, with the room to its right.
     heading: Angle,
     half_depth: Length,
@@ -50,6 +55,7 @@ impl Side {
             site,
             room: sites[site].room.id,
             opening: opening.id,
+            wall: opening.wall,
             centre: from + (to - from).scaled(Length(1), Length(2)),
             heading: *outline.headings.get(wall)?,
             half_depth: opening.depth / 2,
@@ -57,11 +63,16 @@ impl Side {
         })
     }
 
+    /// The direction through the wall, out of the room.
+    pub fn outward(&self) -> Angle {
+        self.heading.then(Angle(-Angle::QUARTER.0))
+    }
+
     /// Where the room beyond lies when this room lies at `pose`.
     pub fn opposite(&self, pose: Pose, beyond: &Self) -> Pose {
         let heading = pose.turned.then(self.heading);
         let turned = heading.then(Angle::degrees(180)).then(Angle(-beyond.heading.0));
-        let outward = heading.then(Angle(-Angle::QUARTER.0));
+        let outward = pose.turned.then(self.outward());
         let centre = pose.of(self.centre) + Point::toward(outward, self.half_depth + beyond.half_depth);
         Pose { turned, shift: centre - beyond.centre.turned(turned) }
     }
@@ -69,7 +80,7 @@ impl Side {
 
 /// Pairs the openings that lead from closed rooms to closed rooms, each with its counterpart: one that leads back, or
 /// else the only one there that says nothing and is as wide.
-pub(super) fn joins(sites: &[Site]) -> (Vec<Join>, Vec<Problem>) {
+pub(super) fn joins(sites: &[Site], job: &Job) -> (Vec<Join>, Vec<Problem>) {
     let mut joins: Vec<Join> = Vec::new();
     let mut problems = Vec::new();
     let mut used: Vec<(usize, OpeningId)> = Vec::new();
@@ -93,6 +104,7 @@ pub(super) fn joins(sites: &[Site]) -> (Vec<Join>, Vec<Problem>) {
                 Some(two) => {
                     used.extend([(site, opening.id), (beyond, two.opening)]);
                     problems.extend(floors(near, far, &one, &two));
+                    problems.extend(sizes(near, far, &one, &two, job));
                     joins.push(Join { one, two });
                 }
                 None => {
@@ -167,28 +179,45 @@ fn floors(near: &Site, far: &Site, one: &Side, two: &Side) -> Option<Problem> {
     Some(Problem::new(ProblemKind::Disputed, Place::Opening(one.room, one.opening), text))
 }
 
-/// Joins that the placed rooms do not meet: doors that lead around in a loop and disagree.
-pub(super) fn loops(sites: &[Site], joins: &[Join], units: Units) -> Vec<Problem> {
-    let mut problems = Vec::new();
-    for Join { one, two } in joins {
-        let (near, far) = (&sites[one.site], &sites[two.site]);
-        let (Some(pose), Some(found)) = (near.place, far.place) else { continue };
-        let expected = one.opposite(pose, two);
-        let (name, other) = (near.room.title(), far.room.title());
-        let why = if expected.turned != found.turned {
-            let turned = Angle(found.turned.0 - expected.turned.0).direction().show();
-            format!("turned by {turned} against each other")
-        } else {
-            let off = expected.of(two.centre).distance(found.of(two.centre));
-            if off <= AGREEMENT {
-                continue;
-            }
-            format!("{} apart", off.show(units.style()))
-        };
-        let text = format!(
-            "{name} and {other}: by the other doors, the two sides of the opening between them lie {why}. Check the doors' places and the walls on the way round."
-        );
-        problems.push(bad(one, text));
+/// A width or depth that was read in both rooms must be the same but for what the tape leaves of two readings.
+fn sizes(near: &Site, far: &Site, one: &Side, two: &Side, job: &Job) -> Option<Problem> {
+    let [here, there] = [(near, one), (far, two)].map(|(site, side)| walked(site).find(|it| it.id == side.opening));
+    let (here, there) = (here?, there?);
+    let said = [("wide", here.width, there.width), ("deep", here.depth, there.depth)];
+    let (what, first, second) = said.into_iter().find(|&(_, a, b)| differ(a, b, &job.rules))?;
+    let show = |it: Length| it.show(job.units.style());
+    let text = format!(
+        "The opening between {} and {}: {what} {} seen from {}, {} seen from {}. Measure it again; until then both count.",
+        near.room.title(),
+        far.room.title(),
+        show(first),
+        near.room.title(),
+        show(second),
+        far.room.title()
+    );
+    Some(Problem::new(ProblemKind::Disputed, Place::Opening(one.room, one.opening), text))
+}
+
+fn differ(one: Length, other: Length, rules: &Rules) -> bool {
+    let [a, b] = [one, other].map(|it| sigma(it, Tool::Tape, rules).as_mm());
+    (one - other).abs().as_mm() > DIFFERENT * libm::hypot(a, b)
+}
+
+/// Whether the placed rooms have the turns that a join asks for; a problem says by how much not.
+pub(super) fn turn(sites: &[Site], join: &Join) -> Result<(), Problem> {
+    let Join { one, two } = join;
+    let (near, far) = (&sites[one.site], &sites[two.site]);
+    let (Some(pose), Some(found)) = (near.place, far.place) else { return Ok(()) };
+    let expected = one.opposite(pose, two);
+    if expected.turned == found.turned {
+        return Ok(());
     }
-    problems
+    let text = format!(
+        "{} and {}: by the other doors, the two sides of the opening between them lie turned by {} against each other. \
+         Check the doors' places and the walls on the way round.",
+        near.room.title(),
+        far.room.title(),
+        Angle(found.turned.0 - expected.turned.0).direction().show()
+    );
+    Err(bad(one, text))
 }

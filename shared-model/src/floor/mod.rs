@@ -4,23 +4,27 @@ use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::{FlightId, GoodsId, RoomId};
+use crate::ids::{FlightId, GoodsId, OpeningId, RoomId};
 use crate::job::{Angle, Job, Opening, Room};
 use crate::length::Length;
 use crate::outline::Outline;
 use crate::polygon::{Axis, Bounds, Point, Ring};
 use crate::problem::{Place, Problem, ProblemKind};
+use crate::survey::GlobalTest;
 
+mod adjust;
+mod blame;
 mod carpet;
+mod circuit;
 mod join;
+pub mod network;
+mod reading;
+mod words;
 
 use join::Join;
 
 /// Between rooms or groups of rooms that nothing joins, on the plan.
 const APART: Length = Length::feet(4);
-
-/// Two ways round to one opening may disagree by this: a judgement, a few tapes' worth and the walls' thickness.
-const AGREEMENT: Length = Length::inches(2);
 
 /// Rooms side by side may seem to reach into each other by this before it is called a mistake.
 const OVERLAP: Length = Length::inches(1);
@@ -30,6 +34,30 @@ const OVERLAP: Length = Length::inches(1);
 pub struct Floor {
     pub rooms: Vec<PlacedRoom>,
     pub groups: Vec<NapGroup>,
+    /// How well the rooms fit together that doors join in loops.
+    pub fits: Vec<Fit>,
+}
+
+/// Rooms that were adjusted together, because doors lead around in loops between them.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Fit {
+    /// The first keeps its place.
+    pub rooms: Vec<RoomId>,
+    pub joins: Vec<JoinFit>,
+    /// Of all loops, without the readings that a problem says do not fit.
+    pub test: GlobalTest,
+}
+
+/// How well two sides of an opening fit.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct JoinFit {
+    pub rooms: [RoomId; 2],
+    /// In the order of the rooms.
+    pub openings: [OpeningId; 2],
+    /// How far the second room lies from where the first one's reading wants it, on the plan of the cluster: east, north.
+    pub residual: Point,
+    /// The larger of both in its own standard deviations; zero where no loop checks it.
+    pub standardised: f64,
 }
 
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -86,14 +114,15 @@ impl Pose {
 /// Places the closed rooms; rooms that nothing joins stand side by side.
 ///
 /// Two rooms are joined where an opening of one leads to the other: the centres of its two sides face each other with half
-/// of each side's depth between them.
+/// of each side's depth between them. Where doors lead around in a loop, all rooms of it are adjusted together.
 pub fn place(job: &Job, outlines: Vec<(RoomId, Outline)>) -> (Floor, Vec<Problem>) {
     let found = outlines.into_iter().filter_map(|(id, outline)| Some((job.room(id)?, outline)));
     let mut sites: Vec<Site> = found.map(|(room, outline)| Site { room, outline, place: None }).collect();
-    let (joins, mut problems) = join::joins(&sites);
+    let (joins, mut problems) = join::joins(&sites, job);
     let clusters = clusters(&mut sites, &joins);
-    problems.extend(join::loops(&sites, &joins, job.units));
-    problems.extend(overlaps(&sites, &clusters, job));
+    let (fits, found) = adjust::adjust(&mut sites, &clusters, &joins, job);
+    problems.extend(found);
+    problems.extend(overlaps(&sites, &clusters, &fits, job));
     stand_apart(&mut sites, &clusters);
 
     let mut rooms = Vec::with_capacity(sites.len());
@@ -115,7 +144,7 @@ pub fn place(job: &Job, outlines: Vec<(RoomId, Outline)>) -> (Floor, Vec<Problem
     }
     let (groups, found) = carpet::groups(job, &rooms, &joins);
     problems.extend(found);
-    (Floor { rooms, groups }, problems)
+    (Floor { rooms, groups, fits }, problems)
 }
 
 /// Places the rooms relative to each other, each along the first join that reaches it; gives the clusters of joined rooms.
@@ -142,16 +171,18 @@ fn clusters(sites: &mut [Site], joins: &[Join]) -> Vec<Vec<usize>> {
     clusters
 }
 
-/// Joined rooms that reach into each other.
-fn overlaps(sites: &[Site], clusters: &[Vec<usize>], job: &Job) -> Vec<Problem> {
+/// Joined rooms that reach into each other, farther than the doors that do not fit explain: of those another problem tells.
+fn overlaps(sites: &[Site], clusters: &[Vec<usize>], fits: &[Fit], job: &Job) -> Vec<Problem> {
     let ring = |i: usize| sites[i].place.map(|pose| pose.ring(&sites[i].outline.ring));
     let mut problems = Vec::new();
     for cluster in clusters {
+        let fit = fits.iter().find(|it| cluster.iter().any(|&site| it.rooms.contains(&sites[site].room.id)));
+        let explained = fit.map_or(Length::ZERO, Fit::widest) + OVERLAP;
         let rings: Vec<(usize, Ring)> = cluster.iter().filter_map(|&i| Some((i, ring(i)?))).collect();
         for (n, (one, first)) in rings.iter().enumerate() {
             for (two, second) in &rings[n + 1..] {
                 let depth = first.overlap(second).iter().map(depth).max().unwrap_or_default();
-                if depth > OVERLAP {
+                if depth > explained {
                     let (one, two) = (sites[*one].room, sites[*two].room);
                     let text = format!(
                         "{} and {} reach {} into each other on the plan. Check the doors that join them and the walls between.",
@@ -198,6 +229,13 @@ fn stand_apart(sites: &mut [Site], clusters: &[Vec<usize>]) {
             north = north.max(south + bounds.size(Axis::Y));
         }
         south = north + APART;
+    }
+}
+
+impl Fit {
+    /// The most that is left in a door.
+    pub fn widest(&self) -> Length {
+        self.joins.iter().map(|it| Point::ORIGIN.distance(it.residual)).max().unwrap_or_default()
     }
 }
 

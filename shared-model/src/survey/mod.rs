@@ -30,8 +30,10 @@ pub use blunders::{Suspect, Verdict, turned_wrong};
 pub use chi_square::{beyond, limit};
 pub use network::{Amount, Network, Observation, Span, Unsolved};
 pub use next::{Cut, CutOf, NextCheck};
+pub(crate) use room::sigma;
 pub use room::{Source, Survey, survey};
 pub use slips::Slip;
+pub(crate) use slips::readings as misreadings;
 pub use statistics::{Ellipse, FOUND, GlobalTest, Judged, OUTLIER};
 
 use equation::Equation;

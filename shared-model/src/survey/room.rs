@@ -50,7 +50,7 @@ fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
     let length = |of, it: &Reading| Observation::Length {
         of,
         value: it.value,
-        sigma: sigma(it, rules),
+        sigma: sigma(it.value, it.tool, rules),
         typed: it.typed.clone(),
     };
     for (i, wall) in room.walls.iter().enumerate() {
@@ -93,10 +93,10 @@ fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
 /// * A laser by 1 mm to 10 m and 0.025 mm for every metre begun beyond: makers' figures after ISO 16331-1, stated as two
 ///   standard deviations, so halved (GUM 4.3.3).
 /// * A length from a drawing: 1 %, at least 1/2 in (our judgement).
-fn sigma(reading: &Reading, rules: &Rules) -> Length {
-    let metres = reading.value.0.div_euclid(Length::METRE.0) + i64::from(reading.value.0 % Length::METRE.0 != 0);
+pub(crate) fn sigma(value: Length, tool: Tool, rules: &Rules) -> Length {
+    let metres = value.0.div_euclid(Length::METRE.0) + i64::from(value.0 % Length::METRE.0 != 0);
     let metres = metres as f64;
-    let instrument = match reading.tool {
+    let instrument = match tool {
         Tool::Tape => {
             let (a, b, c) = match rules.tape_class {
                 1 => (0.1, 0.1, 0.1),
@@ -106,7 +106,7 @@ fn sigma(reading: &Reading, rules: &Rules) -> Length {
             (a + b * metres + c) / libm::sqrt(3.0)
         }
         Tool::Laser => (1.0 + 0.025 * (metres - 10.0).max(0.0)) / 2.0,
-        Tool::Plan => Length(reading.value.0 / 100).max(Length::sixty_fourths(32)).as_mm(),
+        Tool::Plan => Length(value.0 / 100).max(Length::sixty_fourths(32)).as_mm(),
     };
     super::network::length(libm::hypot(instrument, rules.wall_surface.as_mm())).max(Length(1))
 }

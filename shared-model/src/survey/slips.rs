@@ -28,7 +28,7 @@ pub enum Slip {
 
 impl Slip {
     /// How much rarer than a whole foot this is, as -2 ln of the ratio; our judgement. The fractions are many, so each is rare.
-    pub(super) const fn rarity(self) -> f64 {
+    pub(crate) const fn rarity(self) -> f64 {
         match self {
             Self::Foot | Self::OtherWay => 0.0,
             Self::Inch | Self::Transposed | Self::SixForNine => 2.0,
@@ -54,7 +54,7 @@ impl Slip {
 }
 
 /// Everything that a reading may have been instead, the likelier slips first.
-pub(super) fn readings(value: Length, typed: &str, thickness: Length, units: Units) -> Vec<(Slip, Length)> {
+pub(crate) fn readings(value: Length, typed: &str, thickness: Length, units: Units) -> Vec<(Slip, Length)> {
     let mut all: Vec<(Slip, Length)> = Vec::new();
     let whole: &[(Slip, Length)] = match units {
         Units::Imperial => &[(Slip::Foot, Length::FOOT), (Slip::Inch, Length::INCH)],

@@ -1,10 +1,11 @@
 //! Rooms on the plan: joined through their openings, apart otherwise; what the carpet covers; pile groups.
 
-use napline_tests::rooms::{doorway, flight, goods_id, job, long, measured_room, plain_goods, room, room_id};
+use napline_tests::grid::Grid;
+use napline_tests::rooms::{doorway, flight, goods_id, job, long, plain_goods, room, room_id};
 use proptest::prelude::*;
 use shared_model::floor::{Floor, place};
 use shared_model::ids::OpeningId;
-use shared_model::job::{FloorAtOpening, Job, Opening, OpeningKind, Room, Turn};
+use shared_model::job::{FloorAtOpening, Job, Opening, OpeningKind, Room};
 use shared_model::length::{Length, Units};
 use shared_model::outline::close;
 use shared_model::polygon::{Area, Axis, Bounds, Point, Ring};
@@ -175,8 +176,9 @@ fn doors_that_disagree_around_a_loop_are_told_by_how_much() {
     );
     assert_eq!(
         problems[0].text,
-        "Bedroom and Study: by the other doors, the two sides of the opening between them lie 1' 0\" apart. \
-         Check the doors' places and the walls on the way round."
+        "Going round through Hall, Bedroom and Study, the rooms miss each other by 1' 0\". Measure one of these again: \
+         the place of the doorway in wall 2 of Bedroom, 3' 0\" (2' 0\" would fit: a foot off?); \
+         the place of the doorway in wall 4 of Study, 5' 4\" (4' 4\" would fit: a foot off?)."
     );
 }
 
@@ -234,59 +236,6 @@ fn both_sides_must_agree_on_the_floor_between() {
     );
 }
 
-/// A real floor: a grid of rooms with one wall thickness between them, each with a doorway to its neighbours to the east and
-/// north, walked from any corner in either direction.
-#[derive(Clone, Debug)]
-struct Grid {
-    columns: Vec<Length>,
-    rows: Vec<Length>,
-    /// For each room: the wall the walk begins with, and whether it goes to the left.
-    walks: Vec<(usize, bool)>,
-}
-
-impl Grid {
-    fn size(&self, n: usize) -> (Length, Length) {
-        (self.columns[n % self.columns.len()], self.rows[n / self.columns.len()])
-    }
-
-    fn neighbour(&self, n: usize, side: usize) -> Option<usize> {
-        let wide = self.columns.len();
-        match side {
-            0 => (!n.is_multiple_of(wide)).then(|| n - 1),
-            1 => (n + wide < wide * self.rows.len()).then_some(n + wide),
-            2 => (!(n + 1).is_multiple_of(wide)).then_some(n + 1),
-            _ => (n >= wide).then(|| n - wide),
-        }
-    }
-
-    fn room(&self, n: usize) -> Room {
-        let (east, north) = self.size(n);
-        let lengths = [north, east, north, east];
-        let (first, left) = self.walks[n];
-        let side = |i: usize| if left { (first + 4 - i) % 4 } else { (first + i) % 4 };
-        let walls: Vec<_> =
-            (0..4).map(|i| (vec![lengths[side(i)]], if left { Turn::LEFT } else { Turn::RIGHT })).collect();
-        let mut room = measured_room(n as u64, &format!("Room {n}"), &walls);
-        for i in 0..4 {
-            let Some(beyond) = self.neighbour(n, side(i)) else { continue };
-            // Every doorway starts 1 ft from the south or west end of its wall.
-            let width = Length::inches(30);
-            let from_south_west = matches!(side(i), 0 | 1) != left;
-            let offset = if from_south_west { Length::feet(1) } else { lengths[side(i)] - Length::feet(1) - width };
-            room.openings.push(doorway(n as u64, i, offset, width, Some(beyond as u64)));
-        }
-        room
-    }
-
-    fn middle(&self, n: usize) -> Point {
-        let thick = long("4 1/2\"");
-        let before = |sizes: &[Length], n: usize| sizes[..n].iter().map(|&it| it + thick).sum::<Length>();
-        let (x, y) = (n % self.columns.len(), n / self.columns.len());
-        let corner = Point::new(before(&self.columns, x), before(&self.rows, y));
-        corner + Point::new(self.columns[x] / 2, self.rows[y] / 2)
-    }
-}
-
 fn grids() -> impl Strategy<Value = Grid> {
     let sizes = || prop::collection::vec((60..200_i64).prop_map(Length::inches), 1..4);
     (sizes(), sizes(), prop::collection::vec((0..4_usize, any::<bool>()), 9)).prop_map(|(columns, rows, walks)| Grid {
@@ -303,7 +252,7 @@ fn middle(bounds: Bounds) -> Point {
 proptest! {
     #[test]
     fn a_real_floor_comes_out_as_it_is(grid in grids()) {
-        let count = grid.columns.len() * grid.rows.len();
+        let count = grid.count();
         let job = job((0..count).map(|n| grid.room(n)).collect(), vec![plain_goods(1)]);
         let (floor, problems) = placed(&job);
         prop_assert_eq!(problems, []);
@@ -328,7 +277,7 @@ proptest! {
         grid in grids(),
         doors in prop::collection::vec((0..9_u64, 0..9_usize, -300_000..60_000_000_i64, prop_oneof![Just(i64::MAX), 0..10_000_000_i64], prop::option::of(0..9_u64)), 0..12),
     ) {
-        let count = grid.columns.len() * grid.rows.len();
+        let count = grid.count();
         let mut job = job((0..count).map(|n| grid.room(n)).collect(), vec![plain_goods(1)]);
         for (n, wall, offset, width, leads_to) in doors {
             if let Some(room) = job.rooms.get_mut(usize::try_from(n).unwrap()) {

@@ -52,6 +52,12 @@ mod survey_rings;
 /// Rooms on the plan, what the carpet covers, pile groups.
 mod floors;
 
+/// Rooms around loops: placed together, judged, and what does not fit.
+mod floor_loops;
+
+/// The floor's least squares against a published levelling net and NumPy.
+mod floor_reference;
+
 /// Pad, tack strip, tape, transitions.
 mod quantities;
 
