@@ -7,6 +7,7 @@ use wasm_bindgen_futures::spawn_local;
 
 use crate::glyph::Glyph;
 use crate::phone::{JobSignals, Phone};
+use crate::places::checked::Checked;
 use crate::places::cuts::Cuts;
 use crate::places::day::Day;
 use crate::places::flights::FlightForm;
@@ -123,7 +124,7 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
     view! {
         <header class="topbar">
             {move || match place.get() {
-                Place::Room(_) | Place::Flight(_) => view! { <BackTo route=Route::In(job, Place::Rooms) label="All rooms" /> },
+                Place::Checked | Place::Room(_) | Place::Flight(_) => view! { <BackTo route=Route::In(job, Place::Rooms) label="All rooms" /> },
                 Place::Goods(_) => view! { <BackTo route=Route::In(job, Place::Seams) label="Seams" /> },
                 _ => view! { <BackTo route=Route::Jobs label="All jobs" /> },
             }}
@@ -132,6 +133,7 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
         </header>
         {move || match place.get() {
             Place::Rooms => view! { <Rooms /> }.into_any(),
+            Place::Checked => view! { <Checked /> }.into_any(),
             Place::Room(room) => view! { <Measure room /> }.into_any(),
             Place::Flight(flight) => view! { <FlightForm flight /> }.into_any(),
             Place::Goods(goods) => view! { <GoodsForm goods /> }.into_any(),
@@ -149,6 +151,9 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
 }
 
 fn title(open: OpenJob, place: Place) -> String {
+    if place == Place::Checked {
+        return "What is checked".to_owned();
+    }
     let job = open.job.get();
     let name = match place {
         Place::Room(room) => job.room(room).map(|it| it.name.clone()),

@@ -1,7 +1,7 @@
 //! Checks across a room: what the taps on its sketch mean, and the edits that they make.
 
 use shared_model::ids::WallId;
-use shared_model::job::{Across, Angle, Check, Edit, Room};
+use shared_model::job::{Across, Angle, Check, Edit, Room, Tool};
 use shared_model::survey::words::do_next;
 use shared_model::survey::{Span, Survey};
 
@@ -54,9 +54,10 @@ pub fn next(room: &Room, survey: &Survey) -> Option<(Aim, String)> {
     Some((aim, do_next(room, &next)))
 }
 
-/// The edit that keeps a check.
+/// The edit that keeps a check. One that was only proposed is set aside by it.
 pub fn check(room: &Room, of: Across, taken: &Taken) -> Edit {
-    Edit::AddCheck { room: room.id, of, reading: new_reading(taken, Vec::new()) }
+    let proposed = of_same(room, of).map(|it| &it.reading).filter(|it| it.tool == Tool::Plan && !it.withdrawn);
+    Edit::AddCheck { room: room.id, of, reading: new_reading(taken, proposed.map(|it| it.id).collect()) }
 }
 
 /// The checks of one kind between the same places, also those set aside.
@@ -128,8 +129,12 @@ mod tests {
     }
 
     fn rectangle() -> Room {
-        let walls =
-            (1..=4).map(|n| Wall { id: wall(n), readings: Vec::new(), turns: Vec::new(), order: Order::default() });
+        let walls = (1..=4).map(|n| Wall {
+            id: wall(n),
+            readings: Vec::new(),
+            turns: Vec::new(),
+            order: Order::default(),
+        });
         Room {
             id: RoomId(Uuid::nil()),
             name: "Den".to_owned(),

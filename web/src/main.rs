@@ -21,8 +21,13 @@ mod copying;
 mod drawing;
 mod entry;
 mod keypad;
+mod known;
+#[cfg(test)]
+mod measured;
 mod measuring;
+mod overview;
 mod places;
+mod proposal;
 
 mod cutting;
 mod glyph;

@@ -118,10 +118,15 @@ pub fn insert_wall(room: &Room, after: WallId) -> Option<(WallId, Vec<Edit>)> {
     Some((wall, vec![Edit::AddWall { room: room.id, wall, order }]))
 }
 
-/// One more reading of a wall; with `correct` it sets the others aside.
+/// One more reading of a wall; with `correct` it sets the others aside. It always does so with lengths that nobody read here.
 pub fn read_wall(room: RoomId, wall: &Wall, taken: &Taken, correct: bool) -> Edit {
-    let supersedes = if correct { wall.in_force().map(|it| it.id).collect() } else { Vec::new() };
-    Edit::AddReading { room, wall: wall.id, reading: new_reading(taken, supersedes) }
+    let aside = wall.in_force().filter(|it| correct || it.tool == Tool::Plan).map(|it| it.id);
+    Edit::AddReading { room, wall: wall.id, reading: new_reading(taken, aside.collect()) }
+}
+
+/// It has a length, but only from a drawing or a proposal.
+pub fn is_unread_here(wall: &Wall) -> bool {
+    wall.in_force().next().is_some() && wall.in_force().all(|it| it.tool == Tool::Plan)
 }
 
 pub fn state_turn(room: RoomId, wall: &Wall, turn: Turn) -> Edit {
@@ -173,7 +178,8 @@ pub fn previewed(room: &Room, aim: Aim, turn: Turn, typed: Option<Length>) -> Ro
                 say_turn(last, turn);
             }
             let order = Order::between(room.walls.last().map(|it| &it.order), None);
-            let mut wall = Wall { id: WallId(Uuid::nil()), readings: Vec::new(), turns: Vec::new(), order };
+            let mut wall =
+                Wall { id: WallId(Uuid::nil()), readings: Vec::new(), turns: Vec::new(), order };
             say_length(&mut wall, value);
             room.walls.push(wall);
         }
@@ -204,7 +210,8 @@ fn say_length(wall: &mut Wall, value: Length) {
     wall.readings = vec![reading];
 }
 
-fn say_turn(wall: &mut Wall, turn: Turn) {
+/// The wall's end turns so, whatever was stated: in a room that is only looked at.
+pub fn say_turn(wall: &mut Wall, turn: Turn) {
     wall.turns = vec![TurnStatement {
         id: TurnId(Uuid::nil()),
         turn,

@@ -28,17 +28,24 @@ pub fn Reason(
     ask: String,
     because: Because,
 ) -> impl IntoView {
+    view! {
+        <details class="reason">
+            <summary>{ask}</summary>
+            {body(because)}
+        </details>
+    }
+}
+
+/// What a reason says, once it is open.
+pub fn body(because: Because) -> impl IntoView {
     let facts = because.facts.into_iter().map(|(what, how_much)| view! { <dt>{what}</dt><dd>{how_much}</dd> });
     let source =
         (!because.source.is_empty()).then(|| view! { <p class="reason-source">"Source: " {because.source}</p> });
     view! {
-        <details class="reason">
-            <summary>{ask}</summary>
-            <div class="reason-body">
-                <dl class="facts">{facts.collect_view()}</dl>
-                <p>{because.rule}</p>
-                {source}
-            </div>
-        </details>
+        <div class="reason-body">
+            <dl class="facts">{facts.collect_view()}</dl>
+            <p>{because.rule}</p>
+            {source}
+        </div>
     }
 }

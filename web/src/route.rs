@@ -15,6 +15,8 @@ pub enum Route {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Place {
     Rooms,
+    /// What of the rooms is measured, disputed, unchecked.
+    Checked,
     Room(RoomId),
     Flight(FlightId),
     Goods(GoodsId),
@@ -27,7 +29,7 @@ impl Place {
     /// Which of the four places in the bottom bar it belongs to.
     pub const fn tab(self) -> Self {
         match self {
-            Self::Rooms | Self::Room(_) | Self::Flight(_) => Self::Rooms,
+            Self::Rooms | Self::Checked | Self::Room(_) | Self::Flight(_) => Self::Rooms,
             Self::Goods(_) | Self::Seams => Self::Seams,
             other => other,
         }
@@ -45,6 +47,7 @@ impl Route {
         let job = (parts.next()? == "job").then(|| parts.next())??.parse().ok()?;
         let place = match (parts.next(), parts.next()) {
             (None | Some("rooms"), None) => Place::Rooms,
+            (Some("checked"), None) => Place::Checked,
             (Some("room"), Some(id)) => Place::Room(id.parse().ok()?),
             (Some("flight"), Some(id)) => Place::Flight(id.parse().ok()?),
             (Some("goods"), Some(id)) => Place::Goods(id.parse().ok()?),
@@ -63,6 +66,7 @@ impl fmt::Display for Route {
         write!(f, "#/job/{job}/")?;
         match place {
             Place::Rooms => f.write_str("rooms"),
+            Place::Checked => f.write_str("checked"),
             Place::Room(id) => write!(f, "room/{id}"),
             Place::Flight(id) => write!(f, "flight/{id}"),
             Place::Goods(id) => write!(f, "goods/{id}"),
@@ -83,6 +87,7 @@ mod tests {
         let (job, id) = (JobId(Uuid::from_u128(7)), Uuid::from_u128(9));
         let places = [
             Place::Rooms,
+            Place::Checked,
             Place::Room(RoomId(id)),
             Place::Flight(FlightId(id)),
             Place::Goods(GoodsId(id)),

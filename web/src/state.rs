@@ -11,6 +11,8 @@ use shared_model::takeoff::Takeoff;
 use shared_model::wire::{Person, Whereabouts};
 
 use crate::engine;
+use crate::known::{self, Known};
+use crate::measuring::Aim;
 use crate::phone::{JobSignals, Phone};
 use crate::truth::SyncTruth;
 
@@ -20,6 +22,8 @@ pub struct OpenJob {
     pub id: JobId,
     /// Read from the document after every change, own or other.
     pub job: Memo<Arc<Job>>,
+    /// The same rooms with what follows from their readings, found out when asked for.
+    pub rooms: Memo<Vec<Known>>,
     /// Recomputed whenever the job changes, a moment later.
     pub takeoff: Signal<Arc<Takeoff>>,
     /// The engine stopped at the job as it is now.
@@ -28,6 +32,8 @@ pub struct OpenJob {
     pub others: Signal<Vec<(Person, Whereabouts)>>,
     /// What is being drawn or measured; `None` on the list.
     pub room: RwSignal<Option<RoomId>>,
+    /// What a room is opened for, once it is: a wall or check that was picked elsewhere.
+    pub picked: RwSignal<Option<(RoomId, Aim)>>,
     pub truth: Signal<SyncTruth>,
     /// What undo and redo would do, in words.
     pub undo: Signal<(Option<String>, Option<String>)>,
@@ -51,10 +57,12 @@ impl OpenJob {
         let open = Self {
             id,
             job,
+            rooms: known::rooms(job),
             takeoff: computed.into(),
             takeoff_broke: broke.into(),
             others: Signal::derive(move || seen.get().into_iter().map(|it| (it.person, it.at)).collect()),
             room: RwSignal::new(None),
+            picked: RwSignal::new(None),
             truth: Signal::derive(move || truth.get()),
             undo: Signal::derive(move || undo.get()),
             signals: StoredValue::new(signals),
@@ -74,6 +82,7 @@ impl OpenJob {
     }
 
     /// The same for one that was typed: the reason goes where the typing is, and what was typed stays.
+    #[expect(clippy::needless_pass_by_value, reason = "an action's edits are made for it and given away")]
     pub fn try_act(self, said: &str, edits: Vec<Edit>) -> Result<(), String> {
         self.phone.act(self.id, said, &edits)
     }

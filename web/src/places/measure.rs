@@ -3,19 +3,21 @@
 use leptos::prelude::*;
 use shared_model::ids::{RoomId, WallId};
 use shared_model::job::{Edit, Room, Turn, Wall};
-use shared_model::outline::{close, sketch};
-use shared_model::survey::{Survey, survey};
+use shared_model::outline::sketch;
 use shared_model::wire::Whereabouts;
 
 use super::openings::{self, Draft};
-use super::panel::{Panel, Standing, Tools};
+use super::panel::{Panel, Tools};
+use super::standing::Standing;
 use super::undo_keys::Removed;
 use crate::checking::{self, End};
 use crate::copying::split;
 use crate::drawing::sketch::{RoomSketch, Subject};
 use crate::keypad::{Pad, Taken};
+use crate::known::{self, Known};
 use crate::measuring::{Aim, add_wall, aim_after, other_way, previewed, read_wall, state_turn};
 use crate::phone::Phone;
+use crate::proposal::Proposal;
 use crate::state::OpenJob;
 
 /// The room on the screen and what the keypad is for. A handle: copy it freely.
@@ -23,8 +25,8 @@ use crate::state::OpenJob;
 pub struct Measuring {
     pub here: OpenJob,
     pub room: Memo<Option<Room>>,
-    /// What the readings of the closed room say of each other, without what is being typed.
-    pub survey: Memo<Option<Survey>>,
+    /// What follows from its readings, without what is being typed.
+    pub known: Memo<Option<Known>>,
     pub aim: RwSignal<Aim>,
     /// The turn into the wall to come.
     pub turn: RwSignal<Turn>,
@@ -36,16 +38,16 @@ pub struct Measuring {
 impl Measuring {
     fn new(id: RoomId) -> Self {
         let here = OpenJob::here();
-        let room = Memo::new(move |_| here.job.get().room(id).cloned());
+        let known = Memo::new(move |_| here.rooms.with(|it| known::of(it, id).cloned()));
+        let room = Memo::new(move |_| known.with(|it| it.as_ref().map(|it| it.room().clone())));
         let (aim, turn) = (RwSignal::new(Aim::Next), RwSignal::new(Turn::RIGHT));
         let units = Signal::derive(move || here.job.get().units);
-        let survey = Memo::new(move |_| {
-            let job = here.job.get();
-            room.with(|it| it.as_ref().filter(|it| it.closed).map(|it| survey(it, &job.rules, job.units)))
-        });
-        let measuring = Self { here, room, survey, aim, turn, pad: Pad::new(units), draft: RwSignal::default() };
-        if let Some(room) = room.get_untracked() {
-            aim.set(aim_after(&room, None));
+        let measuring = Self { here, room, known, aim, turn, pad: Pad::new(units), draft: RwSignal::default() };
+        let picked = here.picked.try_update_untracked(Option::take).flatten();
+        match (picked, room.get_untracked()) {
+            (Some((of, picked)), Some(_)) if of == id => aim.set(picked),
+            (_, Some(room)) => aim.set(aim_after(&room, None)),
+            _ => {}
         }
         measuring
     }
@@ -104,6 +106,16 @@ impl Measuring {
             self.aim.set(aim_after(room, Some(id)));
         }
         Ok(())
+    }
+
+    /// Puts what the survey proposes in place of what it suspects. Nothing is forgotten, and undo takes it back.
+    pub fn take_proposed(self, proposal: Proposal) {
+        let edit = self.known.with_untracked(|it| it.as_ref().and_then(|it| proposal.edit(it.room(), it.units())));
+        if let Some(edit) = edit {
+            self.pad.clear();
+            self.aim.set(Aim::Next);
+            self.here.act("proposal taken", vec![edit]);
+        }
     }
 
     /// Right becomes left: for the wall to come, or at the end of the picked wall.
@@ -173,14 +185,24 @@ impl Measuring {
             _ => None,
         });
         let sketch = sketch(&shown, &job.rules);
-        let (_, problems) = if room.closed { close(&room, &job.rules, job.units) } else { (None, Vec::new()) };
+        let problems = self.known.with(|it| it.as_ref().filter(|_| room.closed).map(|it| it.problems().to_vec()));
         let (probe, check) = match aim {
             Aim::Probe(from) => (Some(from), None),
             Aim::Check(of) => (None, Some(of)),
             _ => (None, None),
         };
         let (picked, people) = (aim.wall(), people.collect());
-        Some(Subject { room: shown, sketch, units, picked, next, problems, people, probe, check })
+        Some(Subject {
+            room: shown,
+            sketch,
+            units,
+            picked,
+            next,
+            problems: problems.unwrap_or_default(),
+            people,
+            probe,
+            check,
+        })
     }
 }
 

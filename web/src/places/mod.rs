@@ -1,5 +1,6 @@
 //! The places of the page, in the order of the work.
 
+pub mod checked;
 pub mod cuts;
 pub mod day;
 pub mod flights;
@@ -20,8 +21,10 @@ mod panel;
 mod problems;
 mod readings;
 mod room_menu;
+mod standing;
 mod turning;
 mod undo_keys;
+mod why;
 
 #[cfg(test)]
 mod fixture;

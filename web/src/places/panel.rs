@@ -1,12 +1,8 @@
 //! The lower part while measuring: what is entered, what can be done with it, the keypad; and the words over the sketch.
 
 use leptos::prelude::*;
-use shared_model::ids::{RoomId, WallId};
-use shared_model::job::{Edit, Job, Room, Wall};
-use shared_model::length::Length;
-use shared_model::outline::{Misclosure, Outline, close, sketch};
-use shared_model::problem::{Place as Spot, Problem, ProblemKind};
-use shared_model::survey::{Survey, words};
+use shared_model::ids::RoomId;
+use shared_model::job::{Edit, Room, Wall};
 
 use super::measure::Measuring;
 use super::openings::OpeningPanel;
@@ -16,9 +12,8 @@ use super::turning::TurnSheet;
 use super::undo_keys::UndoKeys;
 use crate::checking;
 use crate::keypad::{EntryLine, Keypad, keep_focus};
-use crate::measuring::{Aim, OpeningField, Shape, gap_words, insert_wall, start_from, turn_words, wall_name};
+use crate::measuring::{Aim, OpeningField, Shape, insert_wall, start_from, turn_words, wall_name};
 use crate::sheet::Sheet;
-use crate::shown;
 
 /// Undo, redo, and what concerns the whole room.
 #[component]
@@ -30,96 +25,6 @@ pub fn Tools(room: RoomId) -> impl IntoView {
             <button type="button" class="button button-icon" id="room-menu" aria-label="About this room" aria-haspopup="dialog" on:click=move |_| menu.set(true)>"⋯"</button>
         </div>
         <Sheet title="Room" open=menu id="room-sheet"><RoomMenu room open=menu /></Sheet>
-    }
-}
-
-/// How the ring stands, in words over the sketch.
-#[component]
-pub fn Standing() -> impl IntoView {
-    let Measuring { here, room, survey, aim, .. } = expect_context();
-    let words = Memo::new(move |_| {
-        let (job, picked) = (here.job.get(), aim.get().wall());
-        room.with(|it| it.as_ref().map(|room| survey.with(|it| standing(room, it.as_ref(), picked, &job))))
-    });
-    // While one wall is entered, what is wrong elsewhere waits.
-    let concerns =
-        move |words: &Words| words.tone == Tone::Said || aim.get().wall().is_none_or(|it| words.wall == Some(it));
-    move || {
-        words.get().filter(|it| !it.text.is_empty() && concerns(it)).map(|Words { text, tone, wall }| {
-            let class = match tone {
-                Tone::Said => "measure-note",
-                Tone::Wrong => "measure-note problem",
-                Tone::Work => "measure-note problem problem-work",
-            };
-            let there = wall.filter(|_| tone == Tone::Wrong && aim.get().wall().is_none());
-            let go = there.map(|wall| view! {
-                <button type="button" class="button problem-go" id="go-to-wall" on:click=move |_| aim.set(Aim::Wall(wall))>"Go to it"</button>
-            });
-            view! { <div class=class id="standing" role="status"><span class="problem-text">{text}</span>{go}</div> }
-        })
-    }
-}
-
-#[derive(Clone, PartialEq, Debug)]
-struct Words {
-    text: String,
-    tone: Tone,
-    /// The wall that it is about.
-    wall: Option<WallId>,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Tone {
-    Said,
-    Wrong,
-    Work,
-}
-
-/// What is known of the ring and what to do.
-fn standing(room: &Room, survey: Option<&Survey>, picked: Option<WallId>, job: &Job) -> Words {
-    let said = |text: String| Words { text, tone: Tone::Said, wall: None };
-    if room.walls.is_empty() {
-        return said("Start at any corner and go round to the right, or start from a shape.".to_owned());
-    }
-    if !room.closed {
-        let sketch = sketch(room, &job.rules);
-        let gap = gap_words(&sketch, job.units).unwrap_or_default();
-        return said(if sketch.closes { format!("{gap} It can be closed.") } else { gap });
-    }
-    let (outline, problems) = close(room, &job.rules, job.units);
-    let wrong = |it: &&Problem| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked);
-    let about = |it: &Problem, tone| {
-        let wall = match it.place {
-            Spot::Wall(_, wall) | Spot::Corner(_, wall) => Some(wall),
-            Spot::Opening(_, opening) => room.openings.iter().find(|it| it.id == opening).map(|it| it.wall),
-            _ => None,
-        };
-        Words { text: it.text.clone(), tone, wall }
-    };
-    let worst = problems.iter().find(wrong).or(problems.first());
-    match (outline, worst) {
-        (_, Some(problem)) if wrong(&problem) => about(problem, Tone::Wrong),
-        (Some(outline), None) => {
-            let of_wall = picked.and_then(|wall| words::of_wall(room, survey?, wall, job.units));
-            let trust = || survey.and_then(|it| words::trust(room, it, job.units)).unwrap_or_default();
-            said(of_wall.unwrap_or_else(|| format!("{}. {}", closed_words(&outline, job), trust())))
-        }
-        (Some(outline), Some(note)) => said(format!("{}. {}", closed_words(&outline, job), note.text)),
-        (None, Some(note)) => about(note, Tone::Work),
-        (None, None) => said(String::new()),
-    }
-}
-
-/// The area, and by how much the readings missed.
-fn closed_words(outline: &Outline, job: &Job) -> String {
-    let area = shown::area(outline.area, job.units);
-    let Misclosure { gap, ratio, .. } = outline.misclosure;
-    let gap = gap.show(job.units.style());
-    match ratio {
-        Some(ratio) if gap != Length::ZERO.show(job.units.style()) => {
-            format!("Closed: {area}; it missed by {gap} (1:{ratio})")
-        }
-        _ => format!("Closed: {area}"),
     }
 }
 
@@ -240,7 +145,7 @@ fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
         return view! {
             <button type="button" class="button" id="check-across" aria-pressed=move || matches!(measuring.aim.get(), Aim::Probe(_) | Aim::Check(_)).to_string() on:click=move |_| measuring.aim.update(|it| *it = if matches!(it, Aim::Probe(_) | Aim::Check(_)) { Aim::Next } else { Aim::Probe(None) })>"Check across"</button>
             {move || {
-                let best = measuring.room.with(|room| measuring.survey.with(|it| checking::next(room.as_ref()?, it.as_ref()?)));
+                let best = measuring.known.with(|it| it.as_ref().and_then(|it| checking::next(it.room(), it.survey()?)));
                 best.map(|(aim, words)| view! {
                     <button type="button" class="button" id="next-check" aria-label=words on:click=move |_| measuring.aim.set(aim)>"Best check"</button>
                 })

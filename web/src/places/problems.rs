@@ -3,6 +3,7 @@
 use leptos::prelude::*;
 use shared_model::problem::ProblemKind;
 
+use crate::known::is_wrong;
 use crate::state::OpenJob;
 
 /// Whether a problem belongs where seams and cuts are looked at; the rest is told where rooms are measured.
@@ -28,8 +29,7 @@ pub fn PlanProblems() -> impl IntoView {
             .into_iter()
             .map(|it| view! { <p class="problem"><span class="problem-text">{it.text.clone()}</span></p> })
             .collect_view();
-        let wrong =
-            rooms.iter().filter(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked)).count();
+        let wrong = rooms.iter().filter(|it| is_wrong(it)).count();
         let left = rooms.len() - wrong;
         let open = (wrong > 0).then(|| view! {
             <p class="problem"><span class="problem-text">{crate::shown::count(wrong, "reading needs", "readings need")} " a second look, under Rooms, before you cut."</span></p>

@@ -7,6 +7,7 @@ use shared_model::job::{Edit, Job, Reading};
 use super::measure::Measuring;
 use crate::checking;
 use crate::measuring::Aim;
+use crate::proposal::unread_words;
 use crate::shown;
 
 #[component]
@@ -47,6 +48,7 @@ fn line(reading: &Reading, in_force: bool, job: &Job, act: Callback<(ReadingId, 
     let (id, withdrawn) = (reading.id, reading.withdrawn);
     let value = shown::length(reading.value, job.units);
     let who = job.people.get(&reading.stamp.by).cloned().unwrap_or_default();
+    let how = unread_words(reading).map(|it| format!(", {it}"));
     let (word, glyph) = if withdrawn { ("Bring back", "↶") } else { ("Set aside", "×") };
     let key = (in_force || withdrawn).then(|| {
         view! {
@@ -59,7 +61,7 @@ fn line(reading: &Reading, in_force: bool, job: &Job, act: Callback<(ReadingId, 
     view! {
         <li class="reading" class:aside=!in_force>
             <strong>{value.clone()}</strong>
-            <span class="quiet">{format!("{who} {}", super::sharing::clock(reading.stamp.at))}</span>
+            <span class="quiet">{format!("{who} {}", super::sharing::clock(reading.stamp.at))}{how}</span>
             {key}
         </li>
     }

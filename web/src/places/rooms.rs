@@ -3,17 +3,18 @@
 use leptos::ev::SubmitEvent;
 use leptos::prelude::*;
 use shared_model::ids::{FlightId, RoomId};
-use shared_model::job::{Edit, Flight, Job, Order, Room};
+use shared_model::job::{Edit, Flight, Job, Order};
 use shared_model::length::{Length, Units};
-use shared_model::outline::close;
 use shared_model::problem::ProblemKind;
 use shared_model::wire::Whereabouts;
 use uuid::Uuid;
 
+use super::checked::ToChecked;
 use super::sharing::People;
 use super::undo_keys::UndoKeys;
 use crate::app::go;
 use crate::drawing::plan::{FloorPlan, level_name};
+use crate::known::{Known, is_wrong};
 use crate::route::{Place, Route};
 use crate::sheet::Sheet;
 use crate::shown;
@@ -36,6 +37,7 @@ pub fn Rooms() -> impl IntoView {
             <div class="split-side">
                 <TakeoffBroke />
                 <RoomList />
+                <ToChecked />
                 <div class="buttons">
                     <button type="button" class="button button-main" id="add-room" on:click=move |_| adding.set(true)>"Add a room"</button>
                     <button type="button" class="button" id="add-flight" on:click=move |_| add_flight(here)>"Add stairs"</button>
@@ -71,16 +73,15 @@ struct Standing {
     wrong: bool,
 }
 
-fn standing(room: &Room, job: &Job) -> Standing {
-    let (outline, problems) = close(room, &job.rules, job.units);
-    let wrong =
-        room.closed && problems.iter().any(|it| !matches!(it.kind, ProblemKind::Unmeasured | ProblemKind::Unchecked));
+fn standing(known: &Known) -> Standing {
+    let (room, problems) = (known.room(), known.problems());
+    let wrong = room.closed && problems.iter().any(is_wrong);
     let unread = room.walls.iter().filter(|it| it.in_force().next().is_none()).count();
     let walls = shown::count(room.walls.len(), "wall", "walls");
     let disputed = problems.iter().any(|it| it.kind == ProblemKind::Disputed);
-    let words = match (room.walls.len(), room.closed, outline) {
+    let words = match (room.walls.len(), room.closed, known.outline()) {
         (0, ..) => "not measured".to_owned(),
-        (_, true, Some(outline)) => shown::area(outline.area, job.units),
+        (_, true, Some(outline)) => shown::area(outline.area, known.units()),
         (_, true, None) if unread > 0 => format!("{unread} of {walls} to read"),
         (_, true, None) if disputed => "readings disagree".to_owned(),
         (_, true, None) => "does not close".to_owned(),
@@ -93,10 +94,10 @@ fn standing(room: &Room, job: &Job) -> Standing {
 fn RoomList() -> impl IntoView {
     let here = OpenJob::here();
     let rows = move || {
-        let (job, others) = (here.job.get(), here.others.get());
-        let several_levels = job.rooms.iter().any(|it| it.level != 0);
-        let row = |room: &Room| {
-            let Standing { words, wrong } = standing(room, &job);
+        let (rooms, others) = (here.rooms.get(), here.others.get());
+        let several_levels = rooms.iter().any(|it| it.room().level != 0);
+        let row = |known: &Known| {
+            let (Standing { words, wrong }, room) = (standing(known), known.room());
             let there = others.iter().enumerate().filter(
                 |(_, (_, at))| matches!(at, Whereabouts::Room(id) | Whereabouts::Wall(id, _) if *id == room.id),
             );
@@ -109,7 +110,7 @@ fn RoomList() -> impl IntoView {
                 </a>
             }
         };
-        job.rooms.iter().map(row).collect::<Vec<_>>()
+        rooms.iter().map(row).collect::<Vec<_>>()
     };
     move || {
         if here.job.with(|it| it.rooms.is_empty()) {
@@ -248,27 +249,38 @@ fn JobMenu(open: RwSignal<bool>) -> impl IntoView {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::places::fixture;
+    use crate::measured::House;
 
     #[test]
     fn a_second_bedroom_is_bedroom_2() {
-        let mut job = fixture::job();
-        assert_eq!(free_name(&job, "Bedroom"), "Bedroom");
+        let mut house = House::default();
+        assert_eq!(free_name(&house.job(), "Bedroom"), "Bedroom");
         for name in ["Bedroom", "bedroom 2"] {
-            let (id, name) = (RoomId(Uuid::nil()), name.to_owned());
-            let order = Order::between(None, None);
-            job.rooms.push(Room {
-                id,
-                name,
-                level: 0,
-                goods: None,
-                closed: false,
-                walls: Vec::new(),
-                openings: Vec::new(),
-                checks: Vec::new(),
-                order,
-            });
+            house.add(name);
         }
-        assert_eq!(free_name(&job, "Bedroom"), "Bedroom 3");
+        assert_eq!(free_name(&house.job(), "Bedroom"), "Bedroom 3");
+    }
+
+    #[test]
+    fn a_row_says_how_far_a_room_is() {
+        let mut house = House::default();
+        house.add("Hall");
+        house.walls("Bedroom", &["12'", "9'"]);
+        house.rectangle("Office", [12, 9]);
+        let den = house.rectangle("Den", [10, 10]);
+        house.read(den, 1, "10' 6\"");
+        let job = house.job();
+        let rows = job.rooms.iter().map(|it| standing(&Known::new(it.clone(), &job)));
+        let rows: Vec<(String, bool)> = rows.map(|it| (it.words, it.wrong)).collect();
+        let said = |words: &str, wrong| (words.to_owned(), wrong);
+        assert_eq!(
+            rows,
+            [
+                said("not measured", false),
+                said("2 walls, open", false),
+                said("108.00 sq ft", false),
+                said("readings disagree", true),
+            ]
+        );
     }
 }
