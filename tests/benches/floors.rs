@@ -58,16 +58,26 @@ fn experiment() {
         (&[Length::inches(2)], "two inches"),
         (&[Length::FOOT, Length::inches(10)], "two slips, a foot and 10 in, both"),
     ] {
-        let (mut found, mut alone) = (0, 0);
+        let (mut first, mut listed, mut alone) = (0, 0, 0);
         for seed in 0..HOUSES {
             let (wrong, (problems, floor)) = house(seed, slips);
-            let told = wrong.iter().filter(|it| problems.iter().any(|problem| at(problem, **it, &floor))).count();
-            found += usize::from(told == slips.len());
-            alone += usize::from(told == slips.len() && problems.len() == slips.len());
+            let all = |told: &dyn Fn(&Problem, &Wrong) -> bool| {
+                wrong.iter().all(|it| problems.iter().any(|problem| told(problem, it)))
+            };
+            first += usize::from(all(&|problem, it| at(problem, it.opening, &floor)));
+            listed += usize::from(all(&|problem, it| problem.text.contains(&it.title)));
+            alone += usize::from(problems.len() == slips.len());
         }
-        println!("figure\t{what}: told at its door\t{}\t", share(found));
-        println!("figure\t{what}: and nothing else told\t{}\t", share(alone));
+        println!("figure\t{what}: told at its door\t{}\t", share(first));
+        println!("figure\t{what}: told at its door, or it is among those listed\t{}\tat least 95 %", share(listed));
+        println!("figure\t{what}: as many problems as slips\t{}\t", share(alone));
     }
+}
+
+/// An opening whose place was read wrong, and how a problem calls it.
+struct Wrong {
+    opening: OpeningId,
+    title: String,
 }
 
 /// Whether a problem is at an opening or at the other side of it.
@@ -78,7 +88,7 @@ fn at(problem: &Problem, opening: OpeningId, floor: &Floor) -> bool {
 }
 
 /// The openings that were read wrong, each in another room, and what is said of the house.
-fn house(seed: u64, slips: &[Length]) -> (Vec<OpeningId>, (Vec<Problem>, Floor)) {
+fn house(seed: u64, slips: &[Length]) -> (Vec<Wrong>, (Vec<Problem>, Floor)) {
     let mut random = Random(seed);
     let grid = Grid::of(2 + random.below(4) as usize, 2 + random.below(3) as usize);
     let mut rooms = grid.measured(by_tape(&mut random));
@@ -86,10 +96,12 @@ fn house(seed: u64, slips: &[Length]) -> (Vec<OpeningId>, (Vec<Problem>, Floor))
     let first = random.below(rooms.len() as u64) as usize;
     for (n, slip) in slips.iter().enumerate() {
         let at = (first + n * rooms.len() / slips.len()) % rooms.len();
-        let doors = rooms[at].openings.len() as u64;
-        let door = &mut rooms[at].openings[random.below(doors) as usize];
+        let room = &mut rooms[at];
+        let doors = room.openings.len() as u64;
+        let door = &mut room.openings[random.below(doors) as usize];
         door.offset += *slip;
-        wrong.push(door.id);
+        let wall = room.walls.iter().position(|it| it.id == door.wall).map_or(0, |it| it + 1);
+        wrong.push(Wrong { opening: door.id, title: format!("doorway in wall {wall} of {}", room.name) });
     }
     let (job, outlines) = closed(rooms);
     let (floor, mut problems) = place(&job, outlines);

@@ -4,7 +4,7 @@
 pub struct Random(pub u64);
 
 impl Random {
-    pub fn next(&mut self) -> u64 {
+    pub fn bits(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -13,11 +13,11 @@ impl Random {
     }
 
     pub fn below(&mut self, end: u64) -> u64 {
-        self.next() % end
+        self.bits() % end
     }
 
     pub fn unit(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
+        (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
     /// Box and Muller.

@@ -45,6 +45,15 @@ pub(super) struct Suspect {
     unlikely: f64,
 }
 
+/// A cluster that is tested with some readings left out.
+struct Tested<'a> {
+    sites: &'a [Site<'a>],
+    sources: &'a [Source],
+    conditions: &'a Conditions,
+    sigmas: &'a [f64],
+    job: &'a Job,
+}
+
 /// What does not fit, in the order in which it is found. Each is judged without the others.
 pub(super) fn named(
     sites: &[Site],
@@ -53,24 +62,54 @@ pub(super) fn named(
     sigmas: &[f64],
     job: &Job,
 ) -> Vec<Named> {
-    let suspects = |free: &[usize], always: bool| {
-        let mut sigmas = sigmas.to_vec();
-        free.iter().for_each(|&it| sigmas[it] = FREE);
-        let solved = conditions.solve(&sigmas)?;
-        let blunders = conditions.blunders(&sigmas, &solved);
-        (always || alarms(&blunders, &solved)).then(|| suspects(sites, sources, &blunders, &solved, job))
-    };
+    let tested = Tested { sites, sources, conditions, sigmas, job };
     let mut found: Vec<usize> = Vec::new();
-    while found.len() < ROUNDS {
-        let Some(first) = suspects(&found, false).and_then(|it| it.first().copied()) else { break };
+    while found.len() < ROUNDS && !tested.fits(&found) {
+        let Some(first) = tested.suspects(&found).first().copied() else { break };
         found.push(first.reading);
     }
-    let judged = found.iter().map(|&reading| {
-        let others: Vec<usize> = found.iter().copied().filter(|&it| it != reading).collect();
-        let suspects = suspects(&others, true).unwrap_or_default();
-        Named { reading, suspects }
-    });
-    judged.collect()
+    while let Some(fewer) = tested.fewer(&found) {
+        found = fewer;
+    }
+    let named = |&reading: &usize| Named { reading, suspects: tested.suspects(&others(&found, &[reading])) };
+    found.iter().map(named).collect()
+}
+
+fn others(found: &[usize], gone: &[usize]) -> Vec<usize> {
+    found.iter().copied().filter(|it| !gone.contains(it)).collect()
+}
+
+impl Tested<'_> {
+    fn solved(&self, free: &[usize]) -> Option<(Solved, Vec<Blunder>)> {
+        let mut sigmas = self.sigmas.to_vec();
+        free.iter().for_each(|&it| sigmas[it] = FREE);
+        let solved = self.conditions.solve(&sigmas)?;
+        let blunders = self.conditions.blunders(&sigmas, &solved);
+        Some((solved, blunders))
+    }
+
+    fn fits(&self, free: &[usize]) -> bool {
+        self.solved(free).is_none_or(|(solved, blunders)| !alarms(&blunders, &solved))
+    }
+
+    /// Those that cannot be told from the likeliest.
+    fn suspects(&self, free: &[usize]) -> Vec<Suspect> {
+        let Some((solved, blunders)) = self.solved(free) else { return Vec::new() };
+        suspects(self.sites, self.sources, &blunders, &solved, self.job)
+    }
+
+    /// A reading that lies between two wrong ones may be blamed for both, and then two more for what that spoils: then one of those
+    /// that look like any of them does in place of two.
+    fn fewer(&self, found: &[usize]) -> Option<Vec<usize>> {
+        if found.len() < 3 {
+            return None;
+        }
+        let alike = found.iter().flat_map(|&it| self.suspects(&others(found, &[it]))).map(|it| it.reading);
+        let tried: Vec<usize> = alike.filter(|it| !found.contains(it)).collect();
+        let pairs = || (1..found.len()).flat_map(|n| found[..n].iter().map(move |&one| [one, found[n]]));
+        let fewer = tried.iter().flat_map(|&it| pairs().map(move |gone| [others(found, &gone), vec![it]].concat()));
+        fewer.into_iter().find(|it| self.fits(it))
+    }
 }
 
 /// The loops as a whole, or one reading, are farther off than chance explains. A reading by the usual bound, but in a house with
@@ -84,7 +123,6 @@ fn alarms(blunders: &[Blunder], solved: &Solved) -> bool {
     solved.test.fit > solved.test.blunder || worst > bound
 }
 
-/// Those that cannot be told from the likeliest.
 fn suspects(sites: &[Site], sources: &[Source], blunders: &[Blunder], solved: &Solved, job: &Job) -> Vec<Suspect> {
     let judged = sources.iter().zip(blunders).enumerate();
     // A reading that is free already has nothing left to say.

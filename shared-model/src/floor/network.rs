@@ -8,7 +8,7 @@
 //! condition per loop and axis and nothing else, so what lies on no loop is not touched by rounding either. It is the same
 //! minimum as that of the observation equations. A levelling net is the case with one axis.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Vector2};
+use nalgebra::{Cholesky, DMatrix, DVector, Vector2};
 
 use super::circuit::{Circuit, circuits};
 use crate::survey::GlobalTest;
@@ -102,8 +102,8 @@ pub fn adjust(network: &Network) -> Option<Adjusted> {
 
 /// The solution for one set of standard deviations.
 pub(super) struct Solved {
-    /// Nothing when there is no loop.
-    normal: Option<Cholesky<f64, Dyn>>,
+    /// The covariance of the pulls: of the misclosures', inverted.
+    inverse: DMatrix<f64>,
     /// What each misclosure pulls with.
     pull: DVector<f64>,
     pub test: GlobalTest,
@@ -147,10 +147,6 @@ impl Conditions {
     /// `None` when a standard deviation is zero or a number is none.
     pub fn solve(&self, sigmas: &[f64]) -> Option<Solved> {
         let count = self.misclosures.len();
-        if count == 0 {
-            let (pull, test) = (DVector::zeros(0), GlobalTest::new(0, 0.0));
-            return Some(Solved { normal: None, pull, test });
-        }
         let mut normal = DMatrix::zeros(count, count);
         for (effects, sigma) in self.effects.iter().zip(sigmas) {
             for &(i, a) in effects {
@@ -162,7 +158,7 @@ impl Conditions {
         let fit = pull.dot(&self.misclosures);
         let freed = self.effects.iter().zip(sigmas).filter(|(it, sigma)| !it.is_empty() && **sigma >= FREE).count();
         let test = GlobalTest::new(count.saturating_sub(freed), fit);
-        fit.is_finite().then_some(Solved { normal: Some(normal), pull, test })
+        fit.is_finite().then(|| Solved { inverse: normal.inverse(), pull, test })
     }
 
     /// What the loops say of each reading.
@@ -219,12 +215,7 @@ impl Conditions {
 impl Solved {
     /// a'N⁻¹a of coefficients of the misclosures.
     fn weight(&self, of: &[(usize, f64)]) -> f64 {
-        let Some(normal) = self.normal.as_ref().filter(|_| !of.is_empty()) else { return 0.0 };
-        let mut column = DVector::zeros(self.pull.len());
-        of.iter().for_each(|&(i, a)| column[i] = a);
-        // Of the factor L of N: |L⁻¹a|².
-        normal.l_dirty().solve_lower_triangular_mut(&mut column);
-        column.norm_squared()
+        of.iter().map(|&(i, a)| a * of.iter().map(|&(j, b)| self.inverse[(i, j)] * b).sum::<f64>()).sum()
     }
 }
 

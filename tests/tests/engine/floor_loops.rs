@@ -307,7 +307,7 @@ proptest! {
     }
 
     /// Around every loop the adjusted doors close: each room lies where every one of its doors says, once that door's residual is
-    /// taken off; and no other set of shifts fits better: the residuals are square to what a shift of any room would do (the normal equations).
+    /// taken off.
     #[test]
     fn the_adjusted_doors_close_around_every_loop(seed in any::<u64>()) {
         let mut random = Random(seed);

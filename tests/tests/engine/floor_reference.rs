@@ -1,3 +1,6 @@
+use nalgebra::{DMatrix, DVector};
+use napline_tests::random::Random;
+use proptest::prelude::*;
 use serde::Deserialize;
 use shared_model::floor::network::{Adjusted, Network, Reading, Step, Tie, adjust};
 
@@ -122,4 +125,65 @@ fn a_printed_levelling_net_comes_out_as_printed() {
         assert!((ours.residual.y - printed).abs() < 5.1e-4, "{ours:?} is printed {printed}");
     }
     assert!(((found.test.fit / 4.0).sqrt() - 0.050).abs() < 5e-4);
+}
+
+/// A chain of places with ties across it, each read along some direction and square to it, and readings that three ties share.
+fn random_network(random: &mut Random) -> Network {
+    let places = 3 + random.below(8) as usize;
+    let mut pairs: Vec<(usize, usize)> = (1..places).map(|it| (random.below(it as u64) as usize, it)).collect();
+    for _ in 0..random.below(6) {
+        let from = random.below(places as u64) as usize;
+        pairs.push((from, (from + 1 + random.below(places as u64 - 1) as usize) % places));
+    }
+    let mut step = |size: f64| Step::new(size * random.normal(), size * random.normal());
+    let ties: Vec<Tie> = pairs.iter().map(|&(from, to)| Tie { from, to, misfit: step(10.0) }).collect();
+    let mut readings = Vec::new();
+    for at in 0..ties.len() {
+        let along = step(1.0);
+        readings.push(Reading { sigma: 3.2, moves: vec![(at, along)] });
+        readings.push(Reading { sigma: 1.9, moves: vec![(at, Step::new(-along.y, along.x))] });
+        let shared = [at, (at + 1) % ties.len(), (at + 2) % ties.len()];
+        readings.push(Reading { sigma: 4.0, moves: shared.map(|it| (it, step(0.3))).to_vec() });
+    }
+    Network { places, ties, readings }
+}
+
+proptest! {
+    /// What makes it the least-squares solution, from the definition: the adjusted ties are differences of the places, and their
+    /// residuals, weighted with the inverse covariance of the ties, are square to whatever a shift of a place does
+    /// (H'C⁻¹v = 0, the normal equations).
+    #[test]
+    fn residuals_are_square_to_every_shift(seed in any::<u64>()) {
+        let network = random_network(&mut Random(seed));
+        let adjusted = adjust(&network).unwrap();
+        let count = 2 * network.ties.len();
+        let mut covariance = DMatrix::<f64>::zeros(count, count);
+        for reading in &network.readings {
+            let mut column = DVector::<f64>::zeros(count);
+            for &(tie, step) in &reading.moves {
+                column[2 * tie] += step.x;
+                column[2 * tie + 1] += step.y;
+            }
+            covariance += &column * column.transpose() * reading.sigma.powi(2);
+        }
+        let residuals = DVector::from_iterator(count, adjusted.ties.iter().flat_map(|it| [it.residual.x, it.residual.y]));
+        let weighted = covariance.clone().lu().solve(&residuals).unwrap();
+        let size = weighted.amax().max(1e-3);
+        for place in 0..network.places {
+            for axis in 0..2 {
+                let pulls = network.ties.iter().enumerate().map(|(at, tie)| {
+                    let sign = f64::from(u8::from(tie.to == place)) - f64::from(u8::from(tie.from == place));
+                    sign * weighted[2 * at + axis]
+                });
+                let pull: f64 = pulls.sum();
+                prop_assert!(pull.abs() < 1e-6 * size, "place {}: {} of {}", place, pull, size);
+            }
+        }
+        for (tie, judged) in network.ties.iter().zip(&adjusted.ties) {
+            let apart = adjusted.moved[tie.to] - adjusted.moved[tie.from] - tie.misfit - judged.residual;
+            prop_assert!(apart.norm() < 1e-6, "{:?} misses by {}", tie, apart.norm());
+        }
+        let fit = residuals.dot(&weighted);
+        prop_assert!((adjusted.test.fit - fit).abs() < 1e-6 * fit.max(1.0));
+    }
 }
