@@ -19,8 +19,8 @@ use crate::problem::Problem;
 /// A misfit up to this is the rounding of a slanted wall.
 const ROUNDING: i64 = 2;
 
-/// More loops than any house has are not adjusted: it would take minutes.
-const MOST_LOOPS: usize = 300;
+/// More loops between rooms than a house of 150 has are not adjusted: a phone would take too long.
+const MOST_LOOPS: usize = 120;
 
 /// Moves the rooms of each cluster to where all joins together want them, except for those readings that do not fit; says which
 /// these are, and how well the others do.

@@ -15,6 +15,8 @@ use crate::survey::{OUTLIER, limit, misreadings};
 const ALARM: f64 = 0.005;
 /// Most blunders looked for in one cluster.
 const ROUNDS: usize = 12;
+/// So many are looked at for fewer that explain as much; with more it would take too long.
+const FEW: usize = 4;
 /// A suspect is told from another when it is 20 times likelier: 2 ln 20.
 const TOLD: f64 = 6.0;
 /// Suspects named together.
@@ -101,7 +103,7 @@ impl Tested<'_> {
     /// A reading that lies between two wrong ones may be blamed for both, and then two more for what that spoils: then one of those
     /// that look like any of them does in place of two.
     fn fewer(&self, found: &[usize]) -> Option<Vec<usize>> {
-        if found.len() < 3 {
+        if !(3..=FEW).contains(&found.len()) {
             return None;
         }
         let alike = found.iter().flat_map(|&it| self.suspects(&others(found, &[it]))).map(|it| it.reading);

@@ -255,6 +255,20 @@ fn a_door_that_is_not_as_wide_or_deep_on_both_sides_is_told() {
     assert_eq!(rooms("32\"", "6\""), [Problem::new(ProblemKind::Disputed, place, deep)]);
 }
 
+/// 12 by 13 rooms have 132 loops, more than are adjusted: that is said, and the rooms stand by the first doors.
+#[test]
+fn a_house_with_too_many_loops_says_so() {
+    let (_, floor, problems) = placed(Grid::of(13, 12).measured(|it| it));
+    assert_eq!(floor.fits, []);
+    assert!(floor.rooms.iter().all(|it| it.joined));
+    let [problem] = &problems[..] else { panic!("{problems:#?}") };
+    assert_eq!((problem.kind, problem.place), (ProblemKind::BadFloor, Place::Room(room_id(0))));
+    assert_eq!(
+        problem.text,
+        "So many doors join these rooms that they are placed by the first ones only; nothing checks the others."
+    );
+}
+
 /// Three rooms whose doors lead around in a circle with a quarter turn too many: told, and it pulls at nothing.
 #[test]
 fn doors_that_turn_too_far_are_told_and_left_out() {
