@@ -44,7 +44,11 @@ ids! {
     TurnId,
     /// A doorway, cased opening, window or pass-through.
     OpeningId,
-    /// A straight flight of stairs.
+    /// A hearth, column or other thing that the carpet goes around.
+    FixtureId,
+    /// A squeak or a note.
+    MarkId,
+    /// A flight of stairs.
     FlightId,
     /// A carpet as it is sold: roll width, pattern, order increment.
     GoodsId,

@@ -3,23 +3,28 @@
 use serde::{Deserialize, Serialize};
 
 use crate::floor::{Floor, PlacedRoom};
-use crate::job::{Flight, FloorAtOpening, Job, Opening};
+use crate::job::{Fixture, FixtureKind, Flight, FloorAtOpening, Job, Opening};
 use crate::layout::Layout;
 use crate::length::Length;
 use crate::outline::Outline;
-use crate::polygon::Area;
+use crate::polygon::{Area, Point, Ring};
 
 /// Longest side that is stretched without a power stretcher: common practice.
 const POWER_STRETCH: Length = Length::feet(12);
+
+/// So near beside a line it is told what lies there.
+const BESIDE: Length = Length::sixty_fourths(1);
 
 /// Quantities for the day, without waste factors: each is a sum that can be shown.
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct Materials {
     /// Floor to pad: net floor inside the outlines, plus the flights' treads, nosings and risers.
     pub pad: Area,
-    /// Tack strip: perimeters less the openings one walks through (CRI 105 §11.1: none across door openings). What the flights
-    /// need depends on how they are laid, and is not in it.
+    /// Tack strip: along walls and around fixtures, less the openings one walks through (CRI 105 §11.1: none across door
+    /// openings) and the edges of stair wells. What the flights need depends on how they are laid, and is not in it.
     pub strip: Length,
+    /// Edges of the floor at stair wells, to be finished.
+    pub well_edges: Length,
     /// Seam tape: the seams' length.
     pub tape: Length,
     /// Openings where the floor changes: transition pieces, one each of this width.
@@ -36,6 +41,7 @@ pub fn materials(job: &Job, floor: &Floor, chosen: &[&Layout]) -> Materials {
     Materials {
         pad: rooms.iter().map(|it| it.outline.area).chain(flights.map(developed)).sum(),
         strip: rooms.iter().map(|it| strip(job, it)).sum(),
+        well_edges: rooms.iter().map(|it| well_edges(job, it)).sum(),
         tape: chosen.iter().map(|it| it.seam_length).sum(),
         transitions: transitions(job, &rooms),
         power_stretch: rooms.iter().flat_map(|it| long_sides(job, it)).collect(),
@@ -59,7 +65,7 @@ fn walked<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a 
 
 fn strip(job: &Job, placed: &PlacedRoom) -> Length {
     let Outline { ring, walls, .. } = &placed.outline;
-    let bare = walls.iter().zip(ring.edges()).map(|(&wall, (start, end))| {
+    let open = walls.iter().zip(ring.edges()).map(|(&wall, (start, _))| {
         let spans = walked(job, placed).filter(|it| it.wall == wall).filter_map(|it| placed.outline.opening(it));
         let mut spans: Vec<(Length, Length)> = spans.map(|(a, b)| (start.distance(a), start.distance(b))).collect();
         spans.sort_unstable();
@@ -70,9 +76,42 @@ fn strip(job: &Job, placed: &PlacedRoom) -> Length {
             open += (to - from.max(reached)).max(Length::ZERO);
             reached = reached.max(to);
         }
-        start.distance(end) - open
+        open
     });
-    bare.sum()
+    let stripped = standing(job, placed).filter(|it| it.kind.is_stripped() && it.clear > Length::ZERO);
+    let around = stripped.filter_map(|it| placed.outline.fixture(it)).map(|it| it.perimeter());
+    placed.outline.perimeter + around.sum() - open.sum() - edges_in_walls(job, placed)
+}
+
+fn standing<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a Fixture> {
+    let fixtures = job.room(placed.room).into_iter().flat_map(|it| &it.fixtures);
+    fixtures.filter(|it| placed.outline.standing.contains(&it.id))
+}
+
+/// What the floor ends at without a wall: the sides of stair wells that lie within the room.
+fn well_edges(job: &Job, placed: &PlacedRoom) -> Length {
+    let free = standing(job, placed).filter(|it| it.kind == FixtureKind::StairWell && it.clear > Length::ZERO);
+    let around = free.filter_map(|it| placed.outline.fixture(it)).map(|it| it.perimeter());
+    around.sum::<Length>() + edges_in_walls(job, placed)
+}
+
+/// Of stair wells against walls: their sides that are no wall, which are part of the face.
+fn edges_in_walls(job: &Job, placed: &PlacedRoom) -> Length {
+    let against = standing(job, placed).filter(|it| it.kind == FixtureKind::StairWell && it.clear == Length::ZERO);
+    let rings = against.filter_map(|it| placed.outline.fixture(it));
+    rings
+        .flat_map(|ring| ring.edges().collect::<Vec<_>>())
+        .filter(|it| is_within(&placed.outline.ring, *it))
+        .map(|(a, b)| a.distance(b))
+        .sum()
+}
+
+/// Whether floor lies on both sides of a line.
+fn is_within(ring: &Ring, (a, b): (Point, Point)) -> bool {
+    let middle = a + (b - a).scaled(Length(1), Length(2));
+    let along = b - a;
+    let aside = Point::new(-along.y, along.x).scaled(BESIDE, a.distance(b));
+    ring.contains(middle + aside) && ring.contains(middle - aside)
 }
 
 /// An opening between two of the rooms that was entered in both counts once.

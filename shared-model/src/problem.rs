@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::{FlightId, GoodsId, OpeningId, RoomId, WallId};
-use crate::job::{OpeningKind, Room};
+use crate::ids::{FixtureId, FlightId, GoodsId, OpeningId, RoomId, WallId};
+use crate::job::{FixtureKind, OpeningKind, Room};
 
 /// One thing the crew must know before it can trust or cut.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -23,6 +23,7 @@ pub enum Place {
     /// The corner at the end of the wall.
     Corner(RoomId, WallId),
     Opening(RoomId, OpeningId),
+    Fixture(RoomId, FixtureId),
     Flight(FlightId),
     Goods(GoodsId),
 }
@@ -46,6 +47,8 @@ pub enum ProblemKind {
     Unchecked,
     /// An opening that lies outside its wall or overlaps another.
     BadOpening,
+    /// A fixture that does not stand in its room.
+    BadFixture,
     /// Rooms that cannot stand beside each other as said.
     BadFloor,
     /// Outside what codes allow: more often a slip than so.
@@ -91,6 +94,18 @@ impl Room {
             [] => "no wall".to_owned(),
             [one] => format!("wall {one}"),
             [others @ .., last] => format!("walls {} and {last}", others.join(", ")),
+        }
+    }
+}
+
+impl FixtureKind {
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::Hearth => "hearth",
+            Self::Column => "column",
+            Self::BuiltIn => "built-in",
+            Self::Register => "floor register",
+            Self::StairWell => "stair well",
         }
     }
 }

@@ -53,7 +53,8 @@ fn measured() -> JobDoc {
         order = Order::between(Some(&order), None);
         for wall in 0..WALLS {
             let id_of_wall = WallId(id(2, room, wall, 0));
-            let turn = NewTurn { id: TurnId(id(4, room, wall, 0)), turn: Turn::RIGHT, supersedes: Vec::new() };
+            let turn =
+                NewTurn { id: TurnId(id(4, room, wall, 0)), turn: Turn::RIGHT, free: false, supersedes: Vec::new() };
             edit(
                 &mut doc,
                 &[

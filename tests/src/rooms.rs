@@ -44,6 +44,8 @@ pub fn measured_room(n: u64, name: &str, walls: &[(Vec<Length>, Turn)]) -> Room 
         closed: true,
         walls: walls_made,
         openings: Vec::new(),
+        fixtures: Vec::new(),
+        marks: Vec::new(),
         checks: Vec::new(),
         order: Order::default(),
     }
@@ -70,8 +72,14 @@ fn wall(id: WallId, readings: &[Length], turn: Turn, order: Order) -> Wall {
         supersedes: Vec::new(),
         withdrawn: false,
     };
-    let stated = TurnStatement { id: TurnId(id.0), turn, stamp, supersedes: Vec::new(), withdrawn: false };
-    Wall { id, readings: readings.iter().enumerate().map(reading).collect(), turns: vec![stated], order }
+    let stated = TurnStatement { id: TurnId(id.0), turn, free: false, stamp, supersedes: Vec::new(), withdrawn: false };
+    Wall {
+        id,
+        readings: readings.iter().enumerate().map(reading).collect(),
+        turns: vec![stated],
+        rises: Vec::new(),
+        order,
+    }
 }
 
 /// A doorway on the `i`th wall, 4 1/2 in deep, a seam under its door. Its id comes from its room, wall and offset.
@@ -118,6 +126,10 @@ pub fn flight(n: u64) -> Flight {
         going: long("10\""),
         nosing: long("1\""),
         width: long("36\""),
+        winders: 0,
+        winder_going: Length::ZERO,
+        landing: Length::ZERO,
+        foot: None,
         goods: None,
         order: Order::default(),
     }

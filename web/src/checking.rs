@@ -133,6 +133,7 @@ mod tests {
             id: wall(n),
             readings: Vec::new(),
             turns: Vec::new(),
+            rises: Vec::new(),
             order: Order::default(),
         });
         Room {
@@ -143,6 +144,8 @@ mod tests {
             closed: true,
             walls: walls.collect(),
             openings: Vec::new(),
+            fixtures: Vec::new(),
+            marks: Vec::new(),
             checks: Vec::new(),
             order: Order::default(),
         }

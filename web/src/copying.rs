@@ -1,13 +1,13 @@
 //! Rooms made from others: a copy, a mirror image, a wall in two parts.
 
-use shared_model::ids::{OpeningId, ReadingId, RoomId, TurnId, WallId};
-use shared_model::job::{Across, Edit, NewReading, NewTurn, Opening, Order, Reading, Room, Tool, Turn, Wall};
+use shared_model::ids::{FixtureId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use shared_model::job::{Across, Edit, Fixture, NewReading, NewTurn, Opening, Order, Reading, Room, Tool, Turn, Wall};
 use shared_model::length::Length;
 use uuid::Uuid;
 
 use crate::keypad::Taken;
 
-/// A room of the same walls and openings, as if taken from a drawing: nobody has read them here yet.
+/// A room of the same walls, openings and fixtures, as if taken from a drawing: nobody has read them here yet.
 pub fn copy(room: &Room, after: Option<&Order>, before: Option<&Order>, mirrored: bool) -> (RoomId, Vec<Edit>) {
     let id = RoomId(Uuid::new_v4());
     let word = if mirrored { "mirrored" } else { "copy" };
@@ -19,20 +19,32 @@ pub fn copy(room: &Room, after: Option<&Order>, before: Option<&Order>, mirrored
         order: Order::between(after, before),
     }];
     let mut order: Option<Order> = None;
-    for (from, turn) in walls(room, mirrored) {
+    for (from, ends) in walls(room, mirrored) {
         let wall = WallId(Uuid::new_v4());
         let place = Order::between(order.as_ref(), None);
         edits.push(Edit::AddWall { room: id, wall, order: place.clone() });
         order = Some(place);
-        if turn != Turn::RIGHT {
-            let turn = NewTurn { id: TurnId(Uuid::new_v4()), turn, supersedes: Vec::new() };
+        let (turn, free) = (ends.turn(), ends.turns_freely());
+        if turn != Turn::RIGHT || free {
+            let turn = NewTurn { id: TurnId(Uuid::new_v4()), turn, free, supersedes: Vec::new() };
             edits.push(Edit::StateTurn { room: id, wall, turn });
         }
         edits.extend(from.in_force().map(|it| Edit::AddReading { room: id, wall, reading: from_plan(it) }));
+        edits.extend(from.rises_in_force().map(|it| Edit::AddRise {
+            room: id,
+            wall,
+            inward: it.inward,
+            reading: from_plan(&it.reading),
+        }));
         let here = room.openings.iter().filter(|it| it.wall == from.id);
         edits.extend(
             here.filter_map(|it| opening(it, from, wall, mirrored))
                 .map(|opening| Edit::AddOpening { room: id, opening }),
+        );
+        let here = room.fixtures.iter().filter(|it| it.wall == from.id);
+        edits.extend(
+            here.filter_map(|it| fixture(it, from, wall, mirrored))
+                .map(|fixture| Edit::AddFixture { room: id, fixture }),
         );
     }
     if room.closed {
@@ -41,15 +53,14 @@ pub fn copy(room: &Room, after: Option<&Order>, before: Option<&Order>, mirrored
     (id, edits)
 }
 
-/// The walls in walking order with the turns at their ends. The mirror image is walked the other way round, so that right
-/// turns stay right.
-fn walls(room: &Room, mirrored: bool) -> Vec<(&Wall, Turn)> {
+/// The walls in walking order, each with the one that says how it turns at its end. The mirror image is walked the other way
+/// round, so that right turns stay right.
+fn walls(room: &Room, mirrored: bool) -> Vec<(&Wall, &Wall)> {
     let count = room.walls.len();
     if !mirrored {
-        return room.walls.iter().map(|it| (it, it.turn())).collect();
+        return room.walls.iter().map(|it| (it, it)).collect();
     }
-    let turn_before = |i: usize| room.walls[(i + count - 1) % count].turn();
-    (0..count).rev().map(|i| (&room.walls[i], turn_before(i))).collect()
+    (0..count).rev().map(|i| (&room.walls[i], &room.walls[(i + count - 1) % count])).collect()
 }
 
 fn from_plan(reading: &Reading) -> NewReading {
@@ -64,17 +75,26 @@ fn from_plan(reading: &Reading) -> NewReading {
 
 /// An opening on the copied wall; none in the mirror image of a wall that nobody read, where its place is not known.
 fn opening(of: &Opening, on: &Wall, wall: WallId, mirrored: bool) -> Option<Opening> {
-    let offset = if mirrored { on.in_force().last()?.value - of.offset - of.width } else { of.offset };
-    let id = OpeningId(Uuid::new_v4());
-    (offset >= Length::ZERO).then(|| Opening { id, wall, offset, leads_to: None, ..of.clone() })
+    let offset = copied_offset(on, of.offset, of.width, mirrored)?;
+    Some(Opening { id: OpeningId(Uuid::new_v4()), wall, offset, leads_to: None, ..of.clone() })
+}
+
+fn fixture(of: &Fixture, on: &Wall, wall: WallId, mirrored: bool) -> Option<Fixture> {
+    let offset = copied_offset(on, of.offset, of.width, mirrored)?;
+    Some(Fixture { id: FixtureId(Uuid::new_v4()), wall, offset, ..of.clone() })
+}
+
+fn copied_offset(on: &Wall, offset: Length, width: Length, mirrored: bool) -> Option<Length> {
+    let offset = if mirrored { on.in_force().last()?.value - offset - width } else { offset };
+    (offset >= Length::ZERO).then_some(offset)
 }
 
 /// Two walls in one line instead of one: the first ends where `taken` says, the second is still to be read. What was read of
-/// the whole stays as a check from corner to corner. `None` when it is not within the wall.
+/// the whole stays as a check from corner to corner. `None` when it is not within the wall, or the wall is an arc.
 pub fn split(room: &Room, wall: &Wall, taken: &Taken) -> Option<(WallId, Vec<Edit>)> {
     let at = room.walls.iter().position(|it| it.id == wall.id)?;
     let whole: Vec<&Reading> = wall.in_force().collect();
-    if whole.iter().any(|it| it.value <= taken.value) {
+    if whole.iter().any(|it| it.value <= taken.value) || wall.rises_in_force().next().is_some() {
         return None;
     }
     let next = room.walls.get(at + 1);
@@ -85,11 +105,11 @@ pub fn split(room: &Room, wall: &Wall, taken: &Taken) -> Option<(WallId, Vec<Edi
         order: Order::between(Some(&wall.order), next.map(|it| &it.order)),
     }];
     let stated = wall.turns.iter().filter(|it| !it.withdrawn).map(|it| it.id).collect();
-    let turns = [(second, wall.turn(), Vec::new()), (wall.id, Turn::STRAIGHT, stated)];
-    edits.extend(turns.map(|(wall, turn, supersedes)| Edit::StateTurn {
+    let turns = [(second, wall.turn(), wall.turns_freely(), Vec::new()), (wall.id, Turn::STRAIGHT, false, stated)];
+    edits.extend(turns.map(|(wall, turn, free, supersedes)| Edit::StateTurn {
         room: room.id,
         wall,
-        turn: NewTurn { id: TurnId(Uuid::new_v4()), turn, supersedes },
+        turn: NewTurn { id: TurnId(Uuid::new_v4()), turn, free, supersedes },
     }));
     let supersedes = whole.iter().map(|it| it.id).collect();
     let first = NewReading {
@@ -115,6 +135,11 @@ pub fn split(room: &Room, wall: &Wall, taken: &Taken) -> Option<(WallId, Vec<Edi
     edits.extend(moved.map(|it| Edit::SetOpening {
         room: room.id,
         opening: Opening { wall: second, offset: it.offset - taken.value, ..it.clone() },
+    }));
+    let moved = room.fixtures.iter().filter(|it| it.wall == wall.id && it.offset >= taken.value);
+    edits.extend(moved.map(|it| Edit::SetFixture {
+        room: room.id,
+        fixture: Fixture { wall: second, offset: it.offset - taken.value, ..it.clone() },
     }));
     Some((second, edits))
 }
@@ -151,7 +176,7 @@ mod tests {
             edits.push(Edit::StateTurn {
                 room: ROOM,
                 wall,
-                turn: NewTurn { id: TurnId(Uuid::from_u128(n)), turn, supersedes: Vec::new() },
+                turn: NewTurn { id: TurnId(Uuid::from_u128(n)), turn, free: false, supersedes: Vec::new() },
             });
             let reading = crate::measuring::new_reading(&typed(inches), Vec::new());
             edits.push(Edit::AddReading { room: ROOM, wall, reading });

@@ -98,6 +98,7 @@ pub fn wall_at(room: &Room, place: Place) -> Option<WallId> {
     match place {
         Place::Wall(_, wall) | Place::Corner(_, wall) => Some(wall),
         Place::Opening(_, opening) => room.openings.iter().find(|it| it.id == opening).map(|it| it.wall),
+        Place::Fixture(_, fixture) => room.fixtures.iter().find(|it| it.id == fixture).map(|it| it.wall),
         _ => None,
     }
 }

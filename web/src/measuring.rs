@@ -135,7 +135,7 @@ pub fn state_turn(room: RoomId, wall: &Wall, turn: Turn) -> Edit {
 
 fn new_turn(turn: Turn, wall: Option<&Wall>) -> NewTurn {
     let supersedes = wall.map(|it| it.turns.iter().filter(|it| !it.withdrawn).map(|it| it.id).collect());
-    NewTurn { id: TurnId(Uuid::new_v4()), turn, supersedes: supersedes.unwrap_or_default() }
+    NewTurn { id: TurnId(Uuid::new_v4()), turn, free: false, supersedes: supersedes.unwrap_or_default() }
 }
 
 pub fn new_reading(taken: &Taken, supersedes: Vec<ReadingId>) -> NewReading {
@@ -179,7 +179,7 @@ pub fn previewed(room: &Room, aim: Aim, turn: Turn, typed: Option<Length>) -> Ro
             }
             let order = Order::between(room.walls.last().map(|it| &it.order), None);
             let mut wall =
-                Wall { id: WallId(Uuid::nil()), readings: Vec::new(), turns: Vec::new(), order };
+                Wall { id: WallId(Uuid::nil()), readings: Vec::new(), turns: Vec::new(), rises: Vec::new(), order };
             say_length(&mut wall, value);
             room.walls.push(wall);
         }
@@ -215,6 +215,7 @@ pub fn say_turn(wall: &mut Wall, turn: Turn) {
     wall.turns = vec![TurnStatement {
         id: TurnId(Uuid::nil()),
         turn,
+        free: false,
         stamp: nobody(),
         supersedes: Vec::new(),
         withdrawn: false,
@@ -248,6 +249,7 @@ mod tests {
             id: WallId(Uuid::from_u128(n)),
             readings: Vec::new(),
             turns: Vec::new(),
+            rises: Vec::new(),
             order: Order::between(None, None),
         };
         if let Some(feet) = feet {
@@ -265,6 +267,8 @@ mod tests {
             closed,
             walls,
             openings: Vec::new(),
+            fixtures: Vec::new(),
+            marks: Vec::new(),
             checks: Vec::new(),
             order: Order::between(None, None),
         }

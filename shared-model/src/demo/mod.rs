@@ -113,7 +113,7 @@ fn measure(n: usize, plan: &Plan) -> Vec<Action> {
     let walls = walls.map(|((i, &(length, turn)), order)| {
         let mut edits = vec![Edit::AddWall { room: room_id(n), wall: wall_id(n, i), order }, reading(n, i, 0, length)];
         if turn != Turn::RIGHT {
-            let turn = NewTurn { id: TurnId(id(4, n, i)), turn, supersedes: Vec::new() };
+            let turn = NewTurn { id: TurnId(id(4, n, i)), turn, free: false, supersedes: Vec::new() };
             edits.push(Edit::StateTurn { room: room_id(n), wall: wall_id(n, i), turn });
         }
         by(plan.by, "Measures a wall", edits)
@@ -151,6 +151,10 @@ fn stair() -> Edit {
         going: STAIR.going,
         nosing: STAIR.nosing,
         width: STAIR.width,
+        winders: 0,
+        winder_going: Length::ZERO,
+        landing: Length::ZERO,
+        foot: None,
         goods: Some(goods_id(house::PLAIN)),
         order: Order::default(),
     };

@@ -2,37 +2,15 @@
 
 use super::{NapGroup, PlacedRoom, join::Join};
 use crate::ids::GoodsId;
-use crate::job::{Angle, FloorAtOpening, Job, Opening, Room};
-use crate::length::Length;
-use crate::outline::Outline;
-use crate::polygon::{Point, Ring};
+use crate::job::{FloorAtOpening, Job, Opening, Room};
+use crate::outline::{Outline, face};
+use crate::polygon::Ring;
 use crate::problem::{Place, Problem, ProblemKind};
 
-/// The outline with half the depth of each opening that carpet runs into (wall to wall is taken into the doorway:
+/// The floor's edge with half the depth of each opening that carpet runs into (wall to wall is taken into the doorway:
 /// common practice), in the room's own frame.
 pub(super) fn covered(room: &Room, outline: &Outline) -> (Ring, Option<Problem>) {
-    let mut corners = Vec::new();
-    for ((&wall, &heading), (start, _)) in outline.walls.iter().zip(&outline.headings).zip(outline.ring.edges()) {
-        corners.push(start);
-        let here = room.openings.iter().filter(|it| it.wall == wall && runs_into(it));
-        let mut spans: Vec<(Length, Point, Point, Length)> = here
-            .filter_map(|it| {
-                let (from, to) = outline.opening(it)?;
-                Some((start.distance(from), from, to, it.depth / 2))
-            })
-            .collect();
-        spans.sort_by_key(|&(along, _, to, _)| (along, start.distance(to)));
-        let mut reached = Length::ZERO;
-        for (along, from, to, half) in spans {
-            // One that overlaps the one before it has been told as a problem.
-            if along >= reached {
-                reached = start.distance(to);
-                let outward = Point::toward(heading.then(Angle(-Angle::QUARTER.0)), half);
-                corners.extend([from, from + outward, to + outward, to]);
-            }
-        }
-    }
-    let ring = Ring(corners).tidied();
+    let ring = face(room, outline, |it| runs_into(it).then_some(it.depth / 2));
     if ring.crossing().is_none() {
         return (ring, None);
     }
@@ -40,7 +18,7 @@ pub(super) fn covered(room: &Room, outline: &Outline) -> (Ring, Option<Problem>)
         "{}: two openings meet behind a corner; the carpet is counted to the walls only. Check their depths.",
         room.title()
     );
-    (outline.ring.clone(), Some(Problem::new(ProblemKind::BadOpening, Place::Room(room.id), text)))
+    (outline.face.clone(), Some(Problem::new(ProblemKind::BadOpening, Place::Room(room.id), text)))
 }
 
 fn runs_into(opening: &Opening) -> bool {

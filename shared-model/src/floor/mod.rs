@@ -8,7 +8,7 @@ use crate::ids::{FlightId, GoodsId, OpeningId, RoomId};
 use crate::job::{Angle, Job, Opening, Room};
 use crate::length::Length;
 use crate::outline::Outline;
-use crate::polygon::{Axis, Bounds, Point, Ring};
+use crate::polygon::{Area, Axis, Bounds, Point, Ring};
 use crate::problem::{Place, Problem, ProblemKind};
 use crate::survey::GlobalTest;
 
@@ -68,8 +68,12 @@ pub struct PlacedRoom {
     /// Turned by this (to the right) and then shifted, the room's own frame lies on the plan.
     pub turned: Angle,
     pub shift: Point,
-    /// The outline on the plan.
+    /// The outline on the plan, straight from corner to corner.
     pub ring: Ring,
+    /// The floor's edge on the plan: with arcs, and without what stands against the walls.
+    pub face: Ring,
+    /// What stands free on the floor.
+    pub holes: Vec<Ring>,
     /// What the carpet covers on the plan: the outline with the half depth of each doorway that carpet runs into.
     pub covered: Ring,
     pub outline: Outline,
@@ -137,6 +141,8 @@ pub fn place(job: &Job, outlines: Vec<(RoomId, Outline)>) -> (Floor, Vec<Problem
             turned: pose.turned,
             shift: pose.shift,
             ring: pose.ring(&outline.ring),
+            face: pose.ring(&outline.face),
+            holes: outline.holes.iter().map(|it| pose.ring(it)).collect(),
             covered: pose.ring(&covered),
             outline,
             joined: joins.iter().any(|it| it.one.site == i || it.two.site == i),
@@ -240,6 +246,12 @@ impl Fit {
 }
 
 impl PlacedRoom {
+    /// What the carpet covers, without what stands on the floor.
+    pub fn net_area(&self) -> Area {
+        let holes: i128 = self.holes.iter().map(|it| it.area().0).sum();
+        Area(self.covered.area().0 - holes)
+    }
+
     /// A point of the room's own frame on the plan.
     pub fn on_plan(&self, point: Point) -> Point {
         point.turned(self.turned) + self.shift

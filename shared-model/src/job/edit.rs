@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Across, Decision, Flight, Goods, Job, Opening, Order, Rule, Tool, Turn, Wall};
-use crate::ids::{ChoiceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use super::{Across, Decision, Fixture, Flight, Goods, Job, NewMark, Opening, Order, Rule, Tool, Turn, Wall};
+use crate::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
 
 /// One step of a person's action. New things carry an id that the caller made; nothing is ever deleted.
@@ -108,6 +108,45 @@ pub enum Edit {
         removed: bool,
     },
 
+    /// How far a wall stands off the line between its ends.
+    AddRise {
+        room: RoomId,
+        wall: WallId,
+        inward: bool,
+        reading: NewReading,
+    },
+    WithdrawRise {
+        room: RoomId,
+        wall: WallId,
+        rise: ReadingId,
+        withdrawn: bool,
+    },
+
+    AddFixture {
+        room: RoomId,
+        fixture: Fixture,
+    },
+    /// Writes only the fields that differ from what the document says.
+    SetFixture {
+        room: RoomId,
+        fixture: Fixture,
+    },
+    RemoveFixture {
+        room: RoomId,
+        fixture: FixtureId,
+        removed: bool,
+    },
+
+    AddMark {
+        room: RoomId,
+        mark: NewMark,
+    },
+    WithdrawMark {
+        room: RoomId,
+        mark: MarkId,
+        withdrawn: bool,
+    },
+
     AddFlight {
         flight: Flight,
     },
@@ -154,6 +193,9 @@ pub struct NewReading {
 pub struct NewTurn {
     pub id: TurnId,
     pub turn: Turn,
+    /// The turn is only what it looks like: the other readings decide.
+    #[serde(default)]
+    pub free: bool,
     pub supersedes: Vec<TurnId>,
 }
 
@@ -183,11 +225,15 @@ impl Edit {
             | Self::CloseRoom { room, .. }
             | Self::AddCheck { room, .. }
             | Self::WithdrawCheck { room, .. }
+            | Self::AddMark { room, .. }
+            | Self::WithdrawMark { room, .. }
             | Self::RemoveRoom { room, .. } => self.inverse_of_room(*room, before),
             Self::AddWall { room, wall, .. }
             | Self::RemoveWall { room, wall, .. }
             | Self::AddReading { room, wall, .. }
             | Self::WithdrawReading { room, wall, .. }
+            | Self::AddRise { room, wall, .. }
+            | Self::WithdrawRise { room, wall, .. }
             | Self::StateTurn { room, wall, .. }
             | Self::WithdrawTurn { room, wall, .. } => {
                 let stands = before.room(*room).and_then(|it| it.wall(*wall));
@@ -199,6 +245,14 @@ impl Edit {
                 let stands = before.room(*room)?.openings.iter().find(|it| it.id == *id);
                 let remove = |removed| Self::RemoveOpening { room: *room, opening: *id, removed };
                 let set = |opening| Self::SetOpening { room: *room, opening };
+                self.inverse_of_thing(stands, remove, set)
+            }
+            Self::AddFixture { room, fixture: Fixture { id, .. } }
+            | Self::SetFixture { room, fixture: Fixture { id, .. } }
+            | Self::RemoveFixture { room, fixture: id, .. } => {
+                let stands = before.room(*room)?.fixtures.iter().find(|it| it.id == *id);
+                let remove = |removed| Self::RemoveFixture { room: *room, fixture: *id, removed };
+                let set = |fixture| Self::SetFixture { room: *room, fixture };
                 self.inverse_of_thing(stands, remove, set)
             }
             Self::AddFlight { flight: Flight { id, .. } }
@@ -249,6 +303,11 @@ impl Edit {
                     withdrawn: !withdrawn,
                 })
             }
+            Self::AddMark { mark, .. } => Some(Self::WithdrawMark { room, mark: mark.id, withdrawn: true }),
+            Self::WithdrawMark { mark, withdrawn, .. } => {
+                let changes = stands?.marks.iter().any(|it| it.id == *mark && it.withdrawn != *withdrawn);
+                changes.then_some(Self::WithdrawMark { room, mark: *mark, withdrawn: !withdrawn })
+            }
             Self::AddRoom { .. } => stands.is_none().then_some(Self::RemoveRoom { room, removed: true }),
             _ => None,
         }
@@ -267,6 +326,12 @@ impl Edit {
                 let changes = stands?.readings.iter().any(|it| it.id == *reading && it.withdrawn != *withdrawn);
                 changes.then_some(Self::WithdrawReading { room, wall, reading: *reading, withdrawn: !withdrawn })
             }
+            Self::AddRise { reading, .. } => Some(Self::WithdrawRise { room, wall, rise: reading.id, withdrawn: true }),
+            Self::WithdrawRise { rise, withdrawn, .. } => {
+                let mut rises = stands?.rises.iter().map(|it| &it.reading);
+                let changes = rises.any(|it| it.id == *rise && it.withdrawn != *withdrawn);
+                changes.then_some(Self::WithdrawRise { room, wall, rise: *rise, withdrawn: !withdrawn })
+            }
             Self::StateTurn { turn, .. } => Some(Self::WithdrawTurn { room, wall, turn: turn.id, withdrawn: true }),
             Self::WithdrawTurn { turn, withdrawn, .. } => {
                 let changes = stands?.turns.iter().any(|it| it.id == *turn && it.withdrawn != *withdrawn);
@@ -284,10 +349,11 @@ impl Edit {
         set: impl Fn(T) -> Self,
     ) -> Option<Self> {
         match self {
-            Self::AddOpening { .. } | Self::AddFlight { .. } | Self::AddGoods { .. } => {
+            Self::AddOpening { .. } | Self::AddFixture { .. } | Self::AddFlight { .. } | Self::AddGoods { .. } => {
                 stands.is_none().then(|| remove(true))
             }
             Self::RemoveOpening { removed, .. }
+            | Self::RemoveFixture { removed, .. }
             | Self::RemoveFlight { removed, .. }
             | Self::RemoveGoods { removed, .. } => (stands.is_some() == *removed).then(|| remove(!removed)),
             _ => {

@@ -1,6 +1,8 @@
 //! What a person's entry may be: refused with a reason before it gets into the document.
 
-use super::{Angle, Decision, EditError, Flight, Goods, Match, Opening, Order, Rule, Turn, words};
+use super::{
+    Angle, Decision, EditError, Fixture, Flight, Goods, MarkKind, Match, NewMark, Opening, Order, Rule, Turn, words,
+};
 use crate::length::Length;
 
 /// Longest name of a thing or person, in bytes.
@@ -76,6 +78,20 @@ pub(super) fn opening(opening: &Opening) -> Check {
     length("opening's depth", opening.depth)
 }
 
+pub(super) fn fixture(fixture: &Fixture) -> Check {
+    length("fixture's offset", fixture.offset)?;
+    length("fixture's distance from the wall", fixture.clear)?;
+    some_length("fixture's width", fixture.width)?;
+    some_length("fixture's depth", fixture.depth)
+}
+
+pub(super) fn mark(mark: &NewMark) -> Check {
+    length("mark's offset", mark.offset)?;
+    length("mark's distance from the wall", mark.clear)?;
+    check(mark.kind != MarkKind::Note || !mark.text.trim().is_empty(), || "the note is empty".to_owned())?;
+    text("note", &mark.text, MOST_TEXT)
+}
+
 pub(super) fn flight(flight: &Flight) -> Check {
     name("flight", &flight.name)?;
     check((1..=MOST_STEPS).contains(&flight.steps), || format!("a flight has from 1 to {MOST_STEPS} steps"))?;
@@ -83,6 +99,10 @@ pub(super) fn flight(flight: &Flight) -> Check {
     length("going", flight.going)?;
     length("nosing", flight.nosing)?;
     length("flight's width", flight.width)?;
+    check(flight.winders <= flight.steps, || "a flight has no more winders than steps".to_owned())?;
+    length("winders' going", flight.winder_going)?;
+    length("landing", flight.landing)?;
+    length("flight's place", flight.foot.map_or(Length::ZERO, |it| it.offset))?;
     order(&flight.order)
 }
 

@@ -7,6 +7,7 @@ mod angle;
 mod doc;
 mod edit;
 mod fit;
+mod fixture;
 mod goods;
 mod limits;
 mod node;
@@ -23,6 +24,7 @@ use serde::{Deserialize, Serialize};
 pub use angle::{Angle, AngleError, Turn};
 pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
 pub use edit::{Edit, NewChoice, NewReading, NewTurn};
+pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};
 pub use goods::{Goods, Match, Rule, Rules};
 pub use order::Order;
 pub use schema::SCHEMA;
@@ -85,6 +87,12 @@ pub struct Room {
     pub walls: Vec<Wall>,
     /// Removed openings are left out.
     pub openings: Vec<Opening>,
+    /// Removed fixtures are left out.
+    #[serde(default)]
+    pub fixtures: Vec<Fixture>,
+    /// Also withdrawn ones, oldest first.
+    #[serde(default)]
+    pub marks: Vec<Mark>,
     /// Lengths read across the room, also superseded and withdrawn ones, oldest first, like the readings of a wall.
     pub checks: Vec<Check>,
     pub order: Order,
@@ -108,7 +116,7 @@ pub enum Across {
     Walls { wall: WallId, opposite: WallId },
 }
 
-/// A straight wall, from the corner before it to the corner at its end.
+/// A wall from the corner before it to the corner at its end: straight, or an arc over the line between them.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Wall {
     pub id: WallId,
@@ -117,7 +125,19 @@ pub struct Wall {
     pub readings: Vec<Reading>,
     /// All statements of the turn at its end, oldest first; the newest in force counts. None in force means right and square.
     pub turns: Vec<TurnStatement>,
+    /// How far the wall stands off the line between its ends, in the middle, as read; also superseded and withdrawn ones, oldest
+    /// first. None in force means straight.
+    #[serde(default)]
+    pub rises: Vec<Rise>,
     pub order: Order,
+}
+
+/// A rise of an arc over its chord.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Rise {
+    pub reading: Reading,
+    /// The wall bends into the room.
+    pub inward: bool,
 }
 
 /// A length read from a wall. Never changed: a correction is a newer reading that supersedes it.
@@ -149,6 +169,9 @@ pub enum Tool {
 pub struct TurnStatement {
     pub id: TurnId,
     pub turn: Turn,
+    /// The turn is only what it looks like: nobody measured it, and the other readings decide.
+    #[serde(default)]
+    pub free: bool,
     pub stamp: Stamp,
     pub supersedes: Vec<TurnId>,
     pub withdrawn: bool,
@@ -199,7 +222,7 @@ pub enum FloorAtOpening {
     OtherFloor,
 }
 
-/// A straight flight of stairs.
+/// A flight of stairs, straight or with winders, with or without a landing in it.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Flight {
     pub id: FlightId,
@@ -212,8 +235,31 @@ pub struct Flight {
     /// How far a tread stands out over the riser below it.
     pub nosing: Length,
     pub width: Length,
+    /// How many of the steps are winders.
+    #[serde(default)]
+    pub winders: u32,
+    /// The going of a winder at its wide end.
+    #[serde(default)]
+    pub winder_going: Length,
+    /// Depth of a landing within the flight, in the direction of travel; zero when there is none.
+    #[serde(default)]
+    pub landing: Length,
+    /// Where it starts on the plan, when that is known.
+    #[serde(default)]
+    pub foot: Option<Foot>,
     pub goods: Option<GoodsId>,
     pub order: Order,
+}
+
+/// The edge of a room's floor at which a flight starts, and runs away from the room.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Foot {
+    pub room: RoomId,
+    pub wall: WallId,
+    /// From the wall's start to the near side of the flight.
+    pub offset: Length,
+    /// It leads up from this room; otherwise down.
+    pub up: bool,
 }
 
 /// A decision of the crew that is kept: append-only, like readings.
@@ -257,9 +303,24 @@ impl Wall {
 
     /// The turn at the wall's end: the newest statement in force, or a right turn.
     pub fn turn(&self) -> Turn {
+        self.turn_stated().map_or(Turn::RIGHT, |it| it.turn)
+    }
+
+    /// Nobody measured the corner at the wall's end: the other readings decide how it turns.
+    pub fn turns_freely(&self) -> bool {
+        self.turn_stated().is_some_and(|it| it.free)
+    }
+
+    fn turn_stated(&self) -> Option<&TurnStatement> {
         let live = || self.turns.iter().filter(|it| !it.withdrawn);
         let mut in_force = live().filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)));
-        in_force.next_back().map_or(Turn::RIGHT, |it| it.turn)
+        in_force.next_back()
+    }
+
+    /// The rises in force, oldest first; none for a straight wall.
+    pub fn rises_in_force(&self) -> impl Iterator<Item = &Rise> {
+        let standing: Vec<ReadingId> = in_force(self.rises.iter().map(|it| &it.reading)).map(|it| it.id).collect();
+        self.rises.iter().filter(move |it| standing.contains(&it.reading.id))
     }
 }
 
@@ -282,6 +343,11 @@ impl Room {
     pub fn checks_in_force(&self) -> impl Iterator<Item = &Check> {
         let standing: Vec<ReadingId> = in_force(self.checks.iter().map(|it| &it.reading)).map(|it| it.id).collect();
         self.checks.iter().filter(move |it| standing.contains(&it.reading.id))
+    }
+
+    /// The marks that nobody took back, oldest first.
+    pub fn marks_in_force(&self) -> impl Iterator<Item = &Mark> {
+        self.marks.iter().filter(|it| !it.withdrawn)
     }
 
     pub fn wall(&self, id: WallId) -> Option<&Wall> {

@@ -110,6 +110,9 @@ pub(super) mod key {
     pub const OPENINGS: &str = "openings";
     pub const READINGS: &str = "readings";
     pub const CHECKS: &str = "checks";
+    pub const RISES: &str = "rises";
+    pub const FIXTURES: &str = "fixtures";
+    pub const MARKS: &str = "marks";
     pub const TURNS: &str = "turns";
 
     pub const NAME: &str = "name";
@@ -124,6 +127,9 @@ pub(super) mod key {
     pub const TYPED: &str = "typed";
     pub const TOOL: &str = "tool";
     pub const TURN: &str = "turn";
+    pub const FREE: &str = "free";
+    pub const INWARD: &str = "inward";
+    pub const TEXT: &str = "text";
     /// The device's clock, seconds. Who it was is the author of the change.
     pub const AT: &str = "at";
     /// Bytes: 16 for each uuid superseded.
@@ -139,11 +145,18 @@ pub(super) mod key {
     pub const DEPTH: &str = "depth";
     pub const FLOOR: &str = "floor";
     pub const LEADS_TO: &str = "leads_to";
+    /// From a wall's face into the room.
+    pub const CLEAR: &str = "clear";
 
     pub const STEPS: &str = "steps";
     pub const RISER: &str = "riser";
     pub const GOING: &str = "going";
     pub const NOSING: &str = "nosing";
+    pub const WINDERS: &str = "winders";
+    pub const WINDER_GOING: &str = "winder_going";
+    pub const LANDING: &str = "landing";
+    pub const ROOM: &str = "room";
+    pub const UP: &str = "up";
 
     pub const ROLL_WIDTH: &str = "roll_width";
     pub const REPEAT_LENGTH: &str = "repeat_length";

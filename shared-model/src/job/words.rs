@@ -1,6 +1,6 @@
 //! The words of the document for our enums.
 
-use super::{Across, FloorAtOpening, Match, OpeningKind, Rule, Tool};
+use super::{Across, FixtureKind, FloorAtOpening, MarkKind, Match, OpeningKind, Rule, Tool};
 use crate::ids::WallId;
 use crate::length::Units;
 
@@ -20,6 +20,16 @@ pub(super) const FLOORS: [(FloorAtOpening, &str); 3] = [
     (FloorAtOpening::SeamUnderDoor, "seam under door"),
     (FloorAtOpening::OtherFloor, "other floor"),
 ];
+
+pub(super) const FIXTURES: [(FixtureKind, &str); 5] = [
+    (FixtureKind::Hearth, "hearth"),
+    (FixtureKind::Column, "column"),
+    (FixtureKind::BuiltIn, "built-in"),
+    (FixtureKind::Register, "register"),
+    (FixtureKind::StairWell, "stair well"),
+];
+
+pub(super) const MARKS: [(MarkKind, &str); 2] = [(MarkKind::Squeak, "squeak"), (MarkKind::Note, "note")];
 
 pub(super) const RULES: [(Rule, &str); 13] = [
     (Rule::SeamTrim, "seam trim"),

@@ -38,7 +38,7 @@ fn lines_clear_by(ground: &Ground, clear: Length) -> Vec<(Start, Vec<Length>, Ve
     let from_east = grow(&mirror, mirror.bounds.min.x, clear).map(mirrored);
     let balanced = from_west.as_ref().and_then(|it| balanced(ground, it.len()));
 
-    let mut corners: Vec<Length> = ground.ring.0.iter().map(|it| it.x).filter(|it| *it > min && *it < max).collect();
+    let mut corners: Vec<Length> = corners(&ground.ring).filter(|it| *it > min && *it < max).collect();
     corners.sort_unstable();
     corners.dedup();
     let at_corner = |at: Length| {
@@ -62,6 +62,21 @@ fn lines_clear_by(ground: &Ground, clear: Length) -> Vec<(Start, Vec<Length>, Ve
         }
     }
     found
+}
+
+/// Where the outline turns; the many small turns of an arc are none.
+fn corners(ring: &Ring) -> impl Iterator<Item = Length> + '_ {
+    let turns = |before: Point, at: Point, after: Point| {
+        let (a, b) = (at - before, after - at);
+        let dot = i128::from(a.x.0) * i128::from(b.x.0) + i128::from(a.y.0) * i128::from(b.y.0);
+        let cross = i128::from(a.x.0) * i128::from(b.y.0) - i128::from(a.y.0) * i128::from(b.x.0);
+        // By more than about 22°: tan 0.4.
+        dot <= 0 || cross.abs() * 5 > dot * 2
+    };
+    let sides: Vec<(Point, Point)> = ring.edges().collect();
+    let before = sides.last().map(|it| it.0).into_iter().chain(ring.0.clone());
+    let all: Vec<(Point, (Point, Point))> = before.zip(sides).collect();
+    all.into_iter().filter(move |(before, (at, after))| turns(*before, *at, *after)).map(|(_, (at, _))| at.x)
 }
 
 fn mirrored(lines: Vec<Length>) -> Vec<Length> {

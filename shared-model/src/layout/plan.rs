@@ -6,7 +6,7 @@ use super::stock::Stock;
 use super::variant::Planned;
 use super::{GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
 use crate::fingerprint::checksum;
-use crate::floor::Floor;
+use crate::floor::{Floor, PlacedRoom};
 use crate::ids::RoomId;
 use crate::job::{Flight, Job};
 use crate::nest::{Budget, NestPiece, nest};
@@ -102,7 +102,7 @@ fn is_laid(pieces: &[(Piece, crate::nest::Shape)], id: RoomId) -> bool {
 }
 
 fn net(job: &Job, floor: &Floor, rooms: &[RoomId], pieces: &[Piece]) -> Area {
-    let covered = floor.rooms.iter().filter(|it| rooms.contains(&it.room)).map(|it| it.covered.area());
+    let covered = floor.rooms.iter().filter(|it| rooms.contains(&it.room)).map(PlacedRoom::net_area);
     let laid =
         |it: &&Flight| pieces.iter().any(|piece| matches!(piece.part, Part::Flight { flight, .. } if flight == it.id));
     let stairs = job.flights.iter().filter(laid).filter_map(|it| Some(Stair::of(it, &job.rules)?.area()));

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::WallId;
+use crate::ids::{FixtureId, WallId};
 use crate::job::{Angle, Opening, Room, Rules};
 use crate::length::{Length, Units};
 use crate::polygon::{Area, Point, Ring};
@@ -10,11 +10,14 @@ use crate::problem::{Place, Problem, ProblemKind};
 use crate::survey::{Survey, survey, words};
 
 mod checked;
+mod face;
+mod fixtures;
 mod openings;
 mod readings;
 mod stand_in;
 mod traverse;
 
+pub(crate) use face::face;
 use readings::Measured;
 use stand_in::stand_ins;
 use traverse::{Solution, Traverse};
@@ -23,7 +26,7 @@ use traverse::{Solution, Traverse};
 /// square corners, it is turned so that most of the walls that meet square run along the axes.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Outline {
-    /// One corner per wall, the wall's start, clockwise.
+    /// One corner per wall, the wall's start, clockwise; straight lines between them.
     pub ring: Ring,
     /// In the order of the corners.
     pub walls: Vec<WallId>,
@@ -33,10 +36,21 @@ pub struct Outline {
     /// end that the crew came to last.
     pub reversed: bool,
     pub misclosure: Misclosure,
+    /// Of the face.
     pub perimeter: Length,
+    /// Of the floor: within the face, without holes.
     pub area: Area,
     /// Walls whose length was not read but follows from the others.
     pub derived: Vec<WallId>,
+    /// How far the middle of each wall stands off the line between its corners, in the order of `walls`: out of the room is
+    /// positive.
+    pub bends: Vec<Length>,
+    /// The floor's edge: arcs, and the near sides of fixtures against walls.
+    pub face: Ring,
+    /// The fixtures that can stand where they are said to.
+    pub standing: Vec<FixtureId>,
+    /// Fixtures that stand free on the floor, clockwise.
+    pub holes: Vec<Ring>,
 }
 
 /// By how much a ring of readings fails to return to its start.
@@ -141,6 +155,9 @@ pub fn close_surveyed(room: &Room, rules: &Rules, units: Units) -> (Option<Outli
     }
     problems.extend(outline.as_ref().and_then(|it| unchecked(room, it)));
     problems.extend(openings::inspect(room, &measured, outline.as_ref(), units));
+    if let Some(outline) = &mut outline {
+        problems.extend(fixtures::furnish(room, outline, units));
+    }
     (outline, problems, judged)
 }
 
@@ -197,8 +214,10 @@ fn outline(room: &Room, traverse: &Traverse, solution: &Solution, mut corners: V
         corners.rotate_right(1);
     }
     let ring = Ring(corners);
-    let (perimeter, area) = (ring.perimeter(), ring.area());
-    Outline { ring, walls, headings, reversed, misclosure: solution.misclosure, perimeter, area, derived }
+    let (perimeter, area, face) = (ring.perimeter(), ring.area(), ring.clone());
+    let (bends, misclosure) = (face::bends(room, &walls), solution.misclosure);
+    let (standing, holes) = (Vec::new(), Vec::new());
+    Outline { ring, walls, headings, reversed, misclosure, perimeter, area, derived, bends, face, standing, holes }
 }
 
 fn unchecked(room: &Room, outline: &Outline) -> Option<Problem> {
@@ -234,20 +253,25 @@ impl Outline {
     /// The two sides of an opening on its wall, the first in clockwise order first, exact for walls along the axes.
     /// `None` when it does not fit its wall.
     pub fn opening(&self, opening: &Opening) -> Option<(Point, Point)> {
-        let i = self.walls.iter().position(|&it| it == opening.wall)?;
+        self.span(opening.wall, opening.offset, opening.width).filter(|_| opening.depth >= Length::ZERO)
+    }
+
+    /// What lies `read_offset` from the start of a wall as the crew walked it, in clockwise order.
+    fn span(&self, wall: WallId, read_offset: Length, width: Length) -> Option<(Point, Point)> {
+        let i = self.walls.iter().position(|&it| it == wall)?;
         let (start, end) = self.ring.edges().nth(i)?;
         let length = start.distance(end);
-        if opening.offset < Length::ZERO || opening.width <= Length::ZERO || opening.depth < Length::ZERO {
+        if read_offset < Length::ZERO || width <= Length::ZERO {
             return None;
         }
-        // The adjustment may have taken something off a wall that its opening reaches to the end of.
-        let offset = opening.offset.min(length - opening.width);
-        if offset < Length::ZERO || opening.offset - offset > openings::PLAY {
+        // The adjustment may have taken something off a wall whose end this reaches to.
+        let offset = read_offset.min(length - width);
+        if offset < Length::ZERO || read_offset - offset > openings::PLAY {
             return None;
         }
-        let offset = if self.reversed { length - offset - opening.width } else { offset };
+        let offset = if self.reversed { length - offset - width } else { offset };
         let along = |far: Length| start + (end - start).scaled(far, length);
-        Some((along(offset), along(offset + opening.width)))
+        Some((along(offset), along(offset + width)))
     }
 }
 

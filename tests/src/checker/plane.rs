@@ -2,6 +2,11 @@
 
 use shared_model::polygon::{Point, Ring};
 
+use super::TOLERANCE;
+
+/// However flat an edge is, it is not looked past it farther than 1/2 mm.
+const MOST_PLAY: f64 = 1_000.0;
+
 pub type Polygon = Vec<(f64, f64)>;
 
 pub fn edges(polygon: &Polygon) -> impl Iterator<Item = ((f64, f64), (f64, f64))> + '_ {
@@ -25,13 +30,22 @@ pub fn inside(polygon: &Polygon, (u, v): (f64, f64)) -> bool {
     crossed.count() % 2 == 1
 }
 
+/// Where a line meets an edge, and by how much that may be off when the edge's ends are rounded: the flatter, the more.
+#[derive(Clone, Copy)]
+pub struct Met {
+    pub u: f64,
+    pub play: f64,
+}
+
 /// Where a polygon without corners between `low` and `high` is met by the line at `share` of the way between them.
-pub fn spans(polygon: &Polygon, low: f64, high: f64, share: f64) -> Vec<(f64, f64)> {
+pub fn spans(polygon: &Polygon, low: f64, high: f64, share: f64) -> Vec<(Met, Met)> {
     let through = edges(polygon).filter(|(a, b)| a.1.min(b.1) <= low && a.1.max(b.1) >= high);
-    let mut met: Vec<(f64, f64)> = through
+    let mut met: Vec<(f64, Met)> = through
         .map(|(a, b)| {
-            let at = |v: f64| a.0 + (b.0 - a.0) * (v - a.1) / (b.1 - a.1);
-            (at((low + high) / 2.0), at(low + (high - low) * share))
+            let slope = (b.0 - a.0) / (b.1 - a.1);
+            let at = |v: f64| a.0 + slope * (v - a.1);
+            let play = TOLERANCE * (1.0 + slope.abs()).min(MOST_PLAY);
+            (at((low + high) / 2.0), Met { u: at(low + (high - low) * share), play })
         })
         .collect();
     met.sort_by(|one, other| one.0.total_cmp(&other.0));

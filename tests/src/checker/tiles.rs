@@ -1,6 +1,6 @@
 //! Whether tiles cover a floor, each spot once.
 
-use super::plane::{Polygon, spans};
+use super::plane::{Met, Polygon, spans};
 use super::{Faults, TOLERANCE};
 
 /// The `tiles` cover the whole without overlapping: compared line by line, where each line lies between two neighbouring
@@ -15,28 +15,32 @@ pub fn tile(name: &str, whole: &[Polygon], tiles: &[Polygon], faults: &mut Fault
             continue;
         }
         for share in [0.0, 0.5, 1.0] {
-            let wanted: Vec<(f64, f64)> = whole.iter().flat_map(|it| spans(it, low, high, share)).collect();
-            let mut found: Vec<(f64, f64)> = tiles.iter().flat_map(|it| spans(it, low, high, share)).collect();
-            found.sort_by(|one, other| one.0.total_cmp(&other.0));
+            let wanted: Vec<(Met, Met)> = whole.iter().flat_map(|it| spans(it, low, high, share)).collect();
+            let mut found: Vec<(Met, Met)> = tiles.iter().flat_map(|it| spans(it, low, high, share)).collect();
+            found.sort_by(|one, other| one.0.u.total_cmp(&other.0.u));
             let at = low + (high - low) * share;
-            for pair in found.windows(2) {
-                faults.expect(pair[1].0 >= pair[0].1 - TOLERANCE, || format!("{name}: two pieces overlap at {at:.0}"));
-            }
-            for (from, to) in wanted {
-                let mut reached = from;
-                for tile in &found {
-                    if tile.0 <= reached + TOLERANCE {
-                        reached = reached.max(tile.1);
-                    }
-                }
-                faults.expect(reached >= to - TOLERANCE, || {
-                    format!("{name}: bare floor from {reached:.0} to {to:.0} at {at:.0}")
+            // One that tapers to nothing on this line overlaps nobody.
+            let wide: Vec<&(Met, Met)> = found.iter().filter(|(from, to)| to.u - from.u > TOLERANCE).collect();
+            for pair in wide.windows(2) {
+                let (end, start) = (pair[0].1, pair[1].0);
+                faults.expect(start.u >= end.u - start.play.max(end.play), || {
+                    format!("{name}: two pieces overlap from {:.0} to {:.0} at {at:.0}", start.u, end.u)
                 });
             }
-            let sum = |spans: &[(f64, f64)]| spans.iter().map(|it| it.1 - it.0).sum::<f64>();
-            let over = sum(&found)
-                - whole.iter().flat_map(|it| spans(it, low, high, share)).map(|it| it.1 - it.0).sum::<f64>();
-            faults.expect(over <= TOLERANCE * (found.len() + 1) as f64, || {
+            for (from, to) in &wanted {
+                let mut reached = *from;
+                for (start, end) in &found {
+                    if start.u <= reached.u + reached.play.max(start.play) && end.u > reached.u {
+                        reached = *end;
+                    }
+                }
+                faults.expect(reached.u >= to.u - to.play.max(reached.play), || {
+                    format!("{name}: bare floor from {:.0} to {:.0} at {at:.0}", reached.u, to.u)
+                });
+            }
+            let sum = |spans: &[(Met, Met)]| spans.iter().map(|(from, to)| to.u - from.u).sum::<f64>();
+            let play: f64 = wanted.iter().chain(&found).map(|(from, to)| from.play + to.play).sum();
+            faults.expect(sum(&found) - sum(&wanted) <= play, || {
                 format!("{name}: pieces reach beyond the room at {at:.0}")
             });
         }

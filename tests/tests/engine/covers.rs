@@ -1,12 +1,17 @@
 //! Random rooms and houses: whatever is laid covers the floor, fits the roll and keeps the rules.
 
 use napline_tests::checker::faults;
-use napline_tests::rooms::{doorway, flight, job, long, measured_room, plain_goods, room, turn};
+use napline_tests::rooms::{doorway, flight, job, long, measured_room, plain_goods, room, turn, wall_id};
 use proptest::prelude::*;
-use shared_model::job::{Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Room, Rules, Turn};
+use shared_model::ids::{FixtureId, ReadingId};
+use shared_model::job::{
+    Fixture, FixtureKind, Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Reading, Rise, Room, Rules,
+    Turn,
+};
 use shared_model::layout::Part;
 use shared_model::length::{Length, Units};
 use shared_model::takeoff::{file, takeoff};
+use uuid::Uuid;
 
 fn eighths(n: i64) -> Length {
     Length::sixty_fourths(8 * n)
@@ -173,6 +178,36 @@ fn openings(n: u64, walls: Walls) -> impl Strategy<Value = Vec<Opening>> {
     })
 }
 
+/// Fixtures anywhere along the walls, some of which cannot stand.
+fn fixtures(n: u64, walls: Walls) -> impl Strategy<Value = Vec<Fixture>> {
+    let kinds = [FixtureKind::Hearth, FixtureKind::Column, FixtureKind::Register, FixtureKind::StairWell];
+    let clear = prop_oneof![Just(0_i64), 1_i64..400];
+    let one = (0..walls.len(), 0.0..1.0_f64, clear, 40_i64..500, 40_i64..300, prop::sample::select(kinds.to_vec()));
+    prop::collection::vec(one, 0..3).prop_map(move |all| {
+        let made = all.into_iter().zip(0..).map(|((wall, share, clear, width, depth, kind), i)| Fixture {
+            id: FixtureId(Uuid::from_u64_pair(n, i)),
+            kind,
+            wall: wall_id(n, wall),
+            offset: eighths((walls[wall].0 as f64 * share) as i64),
+            clear: eighths(clear),
+            width: eighths(width),
+            depth: eighths(depth),
+        });
+        made.collect()
+    })
+}
+
+/// One wall may be an arc.
+fn bend(walls: usize) -> impl Strategy<Value = Option<(usize, i64, bool)>> {
+    prop::option::weighted(0.3, (0..walls, 8_i64..300, any::<bool>()))
+}
+
+fn bent(room: &mut Room, (wall, rise, inward): (usize, i64, bool)) {
+    let wall = &mut room.walls[wall];
+    let reading = Reading { id: ReadingId(Uuid::from_u128(1)), value: eighths(rise), ..wall.readings[0].clone() };
+    wall.rises.push(Rise { reading, inward });
+}
+
 /// A job that prints in a few lines when it fails.
 struct Case(Job);
 
@@ -184,6 +219,22 @@ impl std::fmt::Debug for Case {
                 format!("{read} {}", it.turn().show())
             });
             write!(f, "\n{}: {}", room.name, walls.collect::<Vec<_>>().join(", "))?;
+            let fixtures = room.fixtures.iter().map(|it| {
+                let [offset, clear] = [it.offset, it.clear].map(Length::exact_text);
+                format!(
+                    "{:?} {offset} along {}, {clear} off, {} × {}",
+                    it.kind,
+                    it.wall,
+                    it.width.exact_text(),
+                    it.depth.exact_text()
+                )
+            });
+            write!(f, "\n  {}", fixtures.collect::<Vec<_>>().join("; "))?;
+            for (i, wall) in room.walls.iter().enumerate() {
+                for it in &wall.rises {
+                    write!(f, "\n  wall {i} bends {} inward {}", it.reading.value.exact_text(), it.inward)?;
+                }
+            }
             for it in &room.openings {
                 let (at, width) = (it.offset.exact_text(), it.width.exact_text());
                 write!(
@@ -198,9 +249,14 @@ impl std::fmt::Debug for Case {
 }
 
 fn one_room() -> impl Strategy<Value = Case> {
-    let room = shape().prop_flat_map(|walls| (Just(walls.clone()), openings(1, walls), any::<bool>()));
-    (room, goods(), rules()).prop_map(|((walls, openings, backward), goods, rules)| {
+    let room = shape().prop_flat_map(|walls| {
+        let bend = bend(walls.len());
+        (Just(walls.clone()), openings(1, walls.clone()), fixtures(1, walls), bend, any::<bool>())
+    });
+    (room, goods(), rules()).prop_map(|((walls, openings, fixtures, bend, backward), goods, rules)| {
         let mut room = room_of(1, &walls, backward);
+        room.fixtures = fixtures;
+        bend.into_iter().for_each(|it| bent(&mut room, it));
         if !backward {
             room.openings = openings;
         }

@@ -148,7 +148,12 @@ fn clocks_decide_nothing() {
     let state = |n: u128, turn, supersedes: &[u128]| Edit::StateTurn {
         room: room(1),
         wall: wall(1),
-        turn: NewTurn { id: turn_id(n), turn, supersedes: supersedes.iter().map(|it| turn_id(*it)).collect() },
+        turn: NewTurn {
+            id: turn_id(n),
+            turn,
+            free: false,
+            supersedes: supersedes.iter().map(|it| turn_id(*it)).collect(),
+        },
     };
     let first = doc.edit(&[state(1, Turn::LEFT, &[])], "turn", Timestamp(2_000_000)).unwrap().unwrap();
     send(&[first.bytes], &mut late);

@@ -2,8 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use shared_model::ids::{DeviceId, FlightId, GoodsId, OpeningId, RoomId};
-use shared_model::job::{Edit, Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Rule};
+use shared_model::ids::{DeviceId, FixtureId, FlightId, GoodsId, OpeningId, RoomId};
+use shared_model::job::{
+    Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Rule,
+};
 use shared_model::length::{Length, Units};
 use shared_model::problem::Place;
 
@@ -21,6 +23,7 @@ enum PlaceKey {
     Job,
     Room(RoomId),
     Opening(RoomId, OpeningId),
+    Fixture(RoomId, FixtureId),
     Flight(FlightId),
     Goods(GoodsId),
 }
@@ -32,6 +35,7 @@ impl Field {
             PlaceKey::Job => Place::Job,
             PlaceKey::Room(room) => Place::Room(room),
             PlaceKey::Opening(room, opening) => Place::Opening(room, opening),
+            PlaceKey::Fixture(room, fixture) => Place::Fixture(room, fixture),
             PlaceKey::Flight(flight) => Place::Flight(flight),
             PlaceKey::Goods(goods) => Place::Goods(goods),
         })
@@ -69,6 +73,11 @@ pub fn of_edit(edit: &Edit, by: DeviceId) -> Vec<Said> {
         Edit::WithdrawReading { reading, withdrawn, .. } => vec![flag(&reading, "withdrawn", *withdrawn)],
         Edit::WithdrawCheck { check, withdrawn, .. } => vec![flag(&check, "withdrawn", *withdrawn)],
         Edit::WithdrawTurn { turn, withdrawn, .. } => vec![flag(&turn, "withdrawn", *withdrawn)],
+        Edit::WithdrawRise { rise, withdrawn, .. } => vec![flag(&rise, "withdrawn", *withdrawn)],
+        Edit::WithdrawMark { mark, withdrawn, .. } => vec![flag(&mark, "withdrawn", *withdrawn)],
+        Edit::AddFixture { room, fixture } | Edit::SetFixture { room, fixture } => {
+            of_fixture(fixture, PlaceKey::Fixture(*room, fixture.id))
+        }
         Edit::AddOpening { room, opening } | Edit::SetOpening { room, opening } => {
             of_opening(opening, PlaceKey::Opening(*room, opening.id))
         }
@@ -96,7 +105,10 @@ pub fn in_job(job: &Job) -> BTreeMap<Field, String> {
         ]);
         all.extend(room.openings.iter().flat_map(|it| of_opening(it, PlaceKey::Opening(room.id, it.id))));
         all.extend(room.checks.iter().map(|it| flag(&it.reading.id, "withdrawn", it.reading.withdrawn)));
+        all.extend(room.fixtures.iter().flat_map(|it| of_fixture(it, PlaceKey::Fixture(room.id, it.id))));
+        all.extend(room.marks.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
         for wall in &room.walls {
+            all.extend(wall.rises.iter().map(|it| flag(&it.reading.id, "withdrawn", it.reading.withdrawn)));
             all.extend(wall.readings.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
             all.extend(wall.turns.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
         }
@@ -129,6 +141,24 @@ fn of_opening(opening: &Opening, place: PlaceKey) -> Vec<Said> {
     ]
 }
 
+fn of_fixture(fixture: &Fixture, place: PlaceKey) -> Vec<Said> {
+    let kind = match fixture.kind {
+        FixtureKind::Hearth => "hearth",
+        FixtureKind::Column => "column",
+        FixtureKind::BuiltIn => "built-in",
+        FixtureKind::Register => "register",
+        FixtureKind::StairWell => "stair well",
+    };
+    vec![
+        said(&fixture.id, "wall", place, &fixture.wall),
+        said(&fixture.id, "kind", place, &kind),
+        said(&fixture.id, "offset", place, &fixture.offset.exact_text()),
+        said(&fixture.id, "distance from the wall", place, &fixture.clear.exact_text()),
+        said(&fixture.id, "width", place, &fixture.width.exact_text()),
+        said(&fixture.id, "depth", place, &fixture.depth.exact_text()),
+    ]
+}
+
 fn of_flight(flight: &Flight) -> Vec<Said> {
     let place = PlaceKey::Flight(flight.id);
     vec![
@@ -138,6 +168,11 @@ fn of_flight(flight: &Flight) -> Vec<Said> {
         said(&flight.id, "going", place, &flight.going.exact_text()),
         said(&flight.id, "nosing", place, &flight.nosing.exact_text()),
         said(&flight.id, "width", place, &flight.width.exact_text()),
+        said(&flight.id, "number of winders", place, &flight.winders),
+        said(&flight.id, "winders' going", place, &flight.winder_going.exact_text()),
+        said(&flight.id, "landing", place, &flight.landing.exact_text()),
+        said(&flight.id, "wall", place, &or_none(flight.foot.map(|it| it.wall))),
+        said(&flight.id, "offset", place, &flight.foot.map_or("none".to_owned(), |it| it.offset.exact_text())),
         said(&flight.id, "goods", place, &or_none(flight.goods)),
     ]
 }

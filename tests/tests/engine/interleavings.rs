@@ -128,8 +128,8 @@ proptest! {
         prop_assert_eq!((from_log.heads(), from_log.job()), (crew.docs[0].heads(), job));
     }
 
-    /// Taking an edit back gives the job that was there before, but for what is kept of the edit: readings and turns that are
-    /// withdrawn, and who worked on the job.
+    /// Taking an edit back gives the job that was there before, but for what is kept of the edit: readings, turns and marks that
+    /// are withdrawn, and who worked on the job.
     #[test]
     fn an_edit_and_its_inverse_change_nothing(steps in prop::collection::vec(step(), 1..60), seed in seed()) {
         let mut crew = Crew::new();
@@ -157,10 +157,14 @@ fn seen(job: &Job) -> Job {
     let mut job = job.clone();
     job.people.clear();
     job.disputes.clear();
-    job.rooms.iter_mut().for_each(|it| it.checks.retain(|it| !it.reading.withdrawn));
+    for room in &mut job.rooms {
+        room.checks.retain(|it| !it.reading.withdrawn);
+        room.marks.retain(|it| !it.withdrawn);
+    }
     for wall in job.rooms.iter_mut().flat_map(|it| &mut it.walls) {
         wall.readings.retain(|it| !it.withdrawn);
         wall.turns.retain(|it| !it.withdrawn);
+        wall.rises.retain(|it| !it.reading.withdrawn);
     }
     job
 }

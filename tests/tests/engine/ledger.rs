@@ -3,8 +3,12 @@
 use std::collections::BTreeMap;
 
 use automerge::ChangeHash;
-use shared_model::ids::{ChoiceId, DeviceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
-use shared_model::job::{Across, Edit, Flight, Goods, Job, JobDoc, NewChoice, NewReading, NewTurn, Opening};
+use shared_model::ids::{
+    ChoiceId, DeviceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId,
+};
+use shared_model::job::{
+    Across, Edit, Fixture, Flight, Goods, Job, JobDoc, NewChoice, NewMark, NewReading, NewTurn, Opening,
+};
 use shared_model::problem::Place;
 
 use super::fields::{Field, in_job, of_edit};
@@ -21,6 +25,9 @@ pub enum Thing {
     Reading(RoomId, WallId, ReadingId),
     Check(RoomId, ReadingId),
     Turn(RoomId, WallId, TurnId),
+    Rise(RoomId, WallId, ReadingId),
+    Fixture(RoomId, FixtureId),
+    Mark(RoomId, MarkId),
 }
 
 /// One value given to one field.
@@ -37,6 +44,8 @@ pub struct Ledger {
     readings: BTreeMap<ReadingId, (DeviceId, NewReading)>,
     checks: BTreeMap<ReadingId, (DeviceId, Across, NewReading)>,
     turns: BTreeMap<TurnId, (DeviceId, NewTurn)>,
+    rises: BTreeMap<ReadingId, (DeviceId, bool, NewReading)>,
+    marks: BTreeMap<MarkId, (DeviceId, NewMark)>,
     choices: BTreeMap<ChoiceId, (DeviceId, NewChoice)>,
     fields: BTreeMap<Field, Vec<Write>>,
 }
@@ -55,7 +64,8 @@ impl Ledger {
     /// The fields that an edit will write, with their values, given the job as its device sees it.
     pub fn will_write(&self, doc: &JobDoc, job: &Job, by: DeviceId, edit: &Edit) -> Vec<(Field, String)> {
         let mut all = of_edit(edit, by);
-        if let Edit::SetOpening { .. } | Edit::SetFlight { .. } | Edit::SetGoods { .. } = edit {
+        if let Edit::SetOpening { .. } | Edit::SetFixture { .. } | Edit::SetFlight { .. } | Edit::SetGoods { .. } = edit
+        {
             let in_use = in_job(job);
             let differs: Vec<_> =
                 all.iter().filter(|(field, value)| in_use.get(field) != Some(value)).cloned().collect();
@@ -100,6 +110,15 @@ impl Ledger {
                 self.turns.insert(turn.id, (by, turn.clone()));
                 Thing::Turn(*room, *wall, turn.id)
             }
+            Edit::AddRise { room, wall, inward, reading } => {
+                self.rises.insert(reading.id, (by, *inward, reading.clone()));
+                Thing::Rise(*room, *wall, reading.id)
+            }
+            Edit::AddFixture { room, fixture: Fixture { id, .. } } => Thing::Fixture(*room, *id),
+            Edit::AddMark { room, mark } => {
+                self.marks.insert(mark.id, (by, mark.clone()));
+                Thing::Mark(*room, mark.id)
+            }
             Edit::Choose { choice } => {
                 self.choices.insert(choice.id, (by, choice.clone()));
                 Thing::Choice(choice.id)
@@ -118,7 +137,8 @@ impl Ledger {
             Thing::Flight(flight) => Some(Edit::RemoveFlight { flight, removed: false }),
             Thing::Goods(goods) => Some(Edit::RemoveGoods { goods, removed: false }),
             Thing::Choice(choice) => Some(Edit::WithdrawChoice { choice, withdrawn: false }),
-            Thing::Reading(..) | Thing::Check(..) | Thing::Turn(..) => None,
+            Thing::Fixture(room, fixture) => Some(Edit::RemoveFixture { room, fixture, removed: false }),
+            Thing::Reading(..) | Thing::Check(..) | Thing::Turn(..) | Thing::Rise(..) | Thing::Mark(..) => None,
         };
         self.made.keys().filter_map(back).collect()
     }
@@ -161,7 +181,26 @@ impl Ledger {
             Thing::Turn(room, wall, id) => {
                 let (by, stated) = &self.turns[&id];
                 let kept = wall_of(room, wall).turns.iter().find(|it| it.id == id).unwrap();
-                assert_eq!((kept.turn, kept.stamp.by, &kept.supersedes), (stated.turn, *by, &stated.supersedes));
+                assert_eq!((kept.turn, kept.free), (stated.turn, stated.free));
+                assert_eq!((kept.stamp.by, &kept.supersedes), (*by, &stated.supersedes));
+            }
+            Thing::Rise(room, wall, id) => {
+                let (by, inward, typed) = &self.rises[&id];
+                let kept = wall_of(room, wall).rises.iter().find(|it| it.reading.id == id).unwrap();
+                assert_eq!(
+                    (kept.inward, kept.reading.value, &kept.reading.typed),
+                    (*inward, typed.value, &typed.typed)
+                );
+                assert_eq!((kept.reading.stamp.by, &kept.reading.supersedes), (*by, &typed.supersedes));
+            }
+            Thing::Fixture(room, id) => {
+                assert!(job.room(room).unwrap().fixtures.iter().any(|it| it.id == id), "{thing:?}");
+            }
+            Thing::Mark(room, id) => {
+                let (by, made) = &self.marks[&id];
+                let kept = job.room(room).unwrap().marks.iter().find(|it| it.id == id).unwrap();
+                assert_eq!((kept.kind, kept.wall, &kept.text), (made.kind, made.wall, &made.text));
+                assert_eq!((kept.offset, kept.clear, kept.stamp.by), (made.offset, made.clear, *by));
             }
             Thing::Choice(id) => {
                 let superseded = self.choices.values().any(|(_, it)| it.supersedes.contains(&id));

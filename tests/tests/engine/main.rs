@@ -58,6 +58,9 @@ mod floor_loops;
 /// The floor's least squares against a published levelling net and NumPy.
 mod floor_reference;
 
+/// What stands on the floor, and walls that bend.
+mod fixtures;
+
 /// Pad, tack strip, tape, transitions.
 mod quantities;
 

@@ -2,10 +2,10 @@
 
 use proptest::prelude::*;
 use proptest::sample::Index;
-use shared_model::ids::{ChoiceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use shared_model::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
-    Across, Angle, Decision, Edit, Flight, FloorAtOpening, Goods, Job, Match, NewChoice, NewReading, NewTurn, Opening,
-    OpeningKind, Order, Rule, Tool, Turn,
+    Across, Angle, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot, Goods, Job, MarkKind, Match,
+    NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order, Rule, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -23,7 +23,7 @@ pub struct Seed {
 }
 
 /// As many as there are kinds of edits, some of them more often.
-const KINDS: u8 = 35;
+const KINDS: u8 = 42;
 
 pub fn seed() -> impl Strategy<Value = Seed> {
     (0..KINDS, any::<[Index; 3]>(), 0..6_u8, any::<bool>()).prop_map(|(kind, what, n, yes)| Seed { kind, what, n, yes })
@@ -92,6 +92,7 @@ impl Seed {
                 Some(Edit::SetGoods { goods: self.goods(self.pick(0, &seen)?) })
             }
             32..=34 => self.check(&things, ReadingId(id)),
+            35..=41 => self.edit_inside(&things, job, id),
             _ => self.edit_of_rest(&things, id),
         }
     }
@@ -113,6 +114,7 @@ impl Seed {
                 turn: NewTurn {
                     id: TurnId(id),
                     turn: Turn(Angle::degrees(15 * i64::from(self.n) - 45)),
+                    free: self.yes,
                     supersedes: self.maybe(1, &things.turns_of(wall)).into_iter().collect(),
                 },
             },
@@ -150,6 +152,55 @@ impl Seed {
             _ => Across::Walls { wall: from, opposite: to },
         };
         Some(Edit::AddCheck { room, of, reading: self.reading(id, &checks) })
+    }
+
+    /// Arcs, fixtures and marks.
+    fn edit_inside(&self, things: &Things, job: &Job, id: Uuid) -> Option<Edit> {
+        let (room, wall) = self.pick(0, &things.walls)?;
+        let rises: Vec<ReadingId> = things.rises.iter().filter(|it| it.0 == wall).map(|it| it.1).collect();
+        Some(match self.kind {
+            35 => Edit::AddRise { room, wall, inward: self.yes, reading: self.reading(ReadingId(id), &rises) },
+            36 => Edit::WithdrawRise { room, wall, rise: self.pick(1, &rises)?, withdrawn: self.yes },
+            37 => Edit::AddFixture { room, fixture: self.fixture(FixtureId(id), wall) },
+            38 => {
+                let seen = job.rooms.iter().flat_map(|room| room.fixtures.iter().map(|it| (room.id, it.id)));
+                let (room, fixture) = self.pick(1, &seen.collect::<Vec<_>>())?;
+                let walls: Vec<WallId> =
+                    things.walls.iter().filter(|(of, _)| *of == room).map(|(_, wall)| *wall).collect();
+                Edit::SetFixture { room, fixture: self.fixture(fixture, self.pick(2, &walls)?) }
+            }
+            39 => {
+                let (room, fixture) = self.pick(1, &things.fixtures)?;
+                Edit::RemoveFixture { room, fixture, removed: self.yes }
+            }
+            40 => Edit::AddMark {
+                room,
+                mark: NewMark {
+                    id: MarkId(id),
+                    kind: if self.yes { MarkKind::Squeak } else { MarkKind::Note },
+                    wall: self.yes.then_some(wall),
+                    offset: self.length(0),
+                    clear: self.length(1),
+                    text: self.name(),
+                },
+            },
+            _ => {
+                let (room, mark) = self.pick(1, &things.marks)?;
+                Edit::WithdrawMark { room, mark, withdrawn: self.yes }
+            }
+        })
+    }
+
+    fn fixture(&self, id: FixtureId, wall: WallId) -> Fixture {
+        Fixture {
+            id,
+            kind: if self.yes { FixtureKind::Hearth } else { FixtureKind::Column },
+            wall,
+            offset: self.length(0),
+            clear: Length::inches(i64::from(self.n)),
+            width: self.length(5),
+            depth: Length::inches(18),
+        }
     }
 
     fn edit_of_rest(&self, things: &Things, id: Uuid) -> Option<Edit> {
@@ -202,6 +253,15 @@ impl Seed {
             going: self.length(-20),
             nosing: Length::inches(1),
             width: Length::inches(36),
+            winders: u32::from(self.n),
+            winder_going: self.length(2),
+            landing: self.length(6),
+            foot: self.maybe(2, &things.walls).map(|(room, wall)| Foot {
+                room,
+                wall,
+                offset: self.length(0),
+                up: self.n < 3,
+            }),
             goods: self.maybe(1, &things.goods),
             order: Order::default(),
         }
@@ -243,6 +303,9 @@ struct Things {
     readings: Vec<(WallId, ReadingId)>,
     checks: Vec<(RoomId, ReadingId)>,
     turns: Vec<(WallId, TurnId)>,
+    rises: Vec<(WallId, ReadingId)>,
+    fixtures: Vec<(RoomId, FixtureId)>,
+    marks: Vec<(RoomId, MarkId)>,
 }
 
 impl Things {
@@ -259,6 +322,9 @@ impl Things {
                 Thing::Reading(_, wall, reading) => things.readings.push((wall, reading)),
                 Thing::Check(room, check) => things.checks.push((room, check)),
                 Thing::Turn(_, wall, turn) => things.turns.push((wall, turn)),
+                Thing::Rise(_, wall, rise) => things.rises.push((wall, rise)),
+                Thing::Fixture(room, fixture) => things.fixtures.push((room, fixture)),
+                Thing::Mark(room, mark) => things.marks.push((room, mark)),
             }
         }
         things

@@ -197,7 +197,7 @@ fn problems(takeoff: &Takeoff, job: &Job, rooms: &[&PlacedRoom], scale: f64) -> 
             sides(&ring).nth(at)
         };
         let at = match problem.place {
-            Place::Job | Place::Goods(_) | Place::Flight(_) => None,
+            Place::Job | Place::Goods(_) | Place::Flight(_) | Place::Fixture(..) => None,
             Place::Room(room) => {
                 let ring = corners(&find(room)?.ring, scale);
                 settle(&ring, 24.0, 24.0, &[]).or_else(|| ring.first().copied())

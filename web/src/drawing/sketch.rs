@@ -316,6 +316,8 @@ mod tests {
             closed,
             walls: Vec::new(),
             openings: Vec::new(),
+            fixtures: Vec::new(),
+            marks: Vec::new(),
             checks: Vec::new(),
             order: Order::between(None, None),
         };

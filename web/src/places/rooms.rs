@@ -187,6 +187,10 @@ fn add_flight(here: OpenJob) {
         going: zero,
         nosing: zero,
         width: zero,
+        winders: 0,
+        winder_going: zero,
+        landing: zero,
+        foot: None,
         goods: None,
         order,
     };

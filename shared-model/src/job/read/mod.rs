@@ -13,9 +13,10 @@ use uuid::Uuid;
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, Decision, Dispute, Flight, Goods, Job, Match, Order, Rule, Rules, Stamp, Timestamp, Turn, limits, words,
+    Choice, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Rule, Rules, Stamp, Timestamp, Turn, limits,
+    words,
 };
-use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId};
+use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, RoomId, WallId};
 use crate::job::Angle;
 use crate::length::{Length, Units};
 use crate::problem::Place;
@@ -128,6 +129,11 @@ impl<'d> Reader<'d> {
                     (key::GOING, "going"),
                     (key::NOSING, "nosing"),
                     (key::WIDTH, "width"),
+                    (key::WINDERS, "number of winders"),
+                    (key::WINDER_GOING, "winders' going"),
+                    (key::LANDING, "landing"),
+                    (key::WALL, "wall"),
+                    (key::OFFSET, "offset"),
                     (key::GOODS, "goods"),
                 ];
                 self.dispute(Place::Flight(FlightId(id)), &format!("the flight {name}"), &fields, &disputed);
@@ -139,6 +145,10 @@ impl<'d> Reader<'d> {
                     going: length(&fields, key::GOING)?,
                     nosing: length(&fields, key::NOSING).unwrap_or_default(),
                     width: length(&fields, key::WIDTH)?,
+                    winders: fields.int(key::WINDERS).and_then(|it| u32::try_from(it).ok()).unwrap_or_default(),
+                    winder_going: length(&fields, key::WINDER_GOING).unwrap_or_default(),
+                    landing: length(&fields, key::LANDING).unwrap_or_default(),
+                    foot: foot(&fields),
                     goods: uuid(&fields, key::GOODS).map(GoodsId),
                     order: order(&fields),
                 })
@@ -246,6 +256,15 @@ fn decision(fields: &Fields<'_>) -> Option<Decision> {
     }
 }
 
+fn foot(fields: &Fields<'_>) -> Option<Foot> {
+    Some(Foot {
+        room: RoomId(uuid(fields, key::ROOM)?),
+        wall: WallId(uuid(fields, key::WALL)?),
+        offset: length(fields, key::OFFSET)?,
+        up: fields.flag(key::UP),
+    })
+}
+
 fn order(fields: &Fields<'_>) -> Order {
     fields.text(key::ORDER).and_then(Order::read).unwrap_or_default()
 }
@@ -271,7 +290,7 @@ fn short(text: &str) -> String {
 
 fn in_words(word: &str, value: &Scalar<'_>) -> String {
     let rules = [Rule::ClosureRatio, Rule::MostCrossSeams].map(|it| words::word(&words::RULES, it));
-    let counts = [rules[0], rules[1], "number of steps", "level"];
+    let counts = [rules[0], rules[1], "number of steps", "number of winders", "level"];
     match value {
         Scalar::Text(text) => short(text),
         Scalar::Int(n) if counts.contains(&word) => n.to_string(),

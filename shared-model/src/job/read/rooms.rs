@@ -1,10 +1,10 @@
 //! Rooms with their walls, openings and checks.
 
 use super::{Entry, Reader, length, order, short, uuid};
-use crate::ids::{GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use crate::ids::{FixtureId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::job::node::{Fields, Node};
 use crate::job::schema::key;
-use crate::job::{Angle, Check, Opening, Reading, Room, Turn, TurnStatement, Wall, limits, words};
+use crate::job::{Angle, Check, Fixture, Mark, Opening, Reading, Rise, Room, Turn, TurnStatement, Wall, limits, words};
 use crate::problem::Place;
 
 impl<'d> Reader<'d> {
@@ -28,6 +28,8 @@ impl<'d> Reader<'d> {
                     closed: fields.flag(key::CLOSED),
                     walls: self.walls(RoomId(id), &what, &fields.map(key::WALLS)),
                     openings: self.openings(RoomId(id), &what, &fields.map(key::OPENINGS)),
+                    fixtures: self.fixtures(RoomId(id), &what, &fields.map(key::FIXTURES)),
+                    marks: self.marks(&fields.map(key::MARKS)),
                     checks: self.checks(RoomId(id), &what, &fields.map(key::CHECKS)),
                     order: order(&fields),
                     name,
@@ -46,6 +48,7 @@ impl<'d> Reader<'d> {
                 id: WallId(id),
                 readings: self.readings(Place::Wall(room, WallId(id)), of, &fields.map(key::READINGS)),
                 turns: self.turns(Place::Corner(room, WallId(id)), of, &fields.map(key::TURNS)),
+                rises: self.rises(Place::Wall(room, WallId(id)), of, &fields.map(key::RISES)),
                 order: order(&fields),
             })
             .collect();
@@ -56,6 +59,15 @@ impl<'d> Reader<'d> {
     fn readings(&mut self, place: Place, of: &str, readings: &Node) -> Vec<Reading> {
         let entries = self.entries(readings).into_iter();
         entries.filter_map(|it| self.reading(place, of, it).map(|(reading, _)| reading)).collect()
+    }
+
+    fn rises(&mut self, place: Place, of: &str, rises: &Node) -> Vec<Rise> {
+        let entries = self.entries(rises).into_iter();
+        let rises = entries.filter_map(|it| {
+            let (reading, fields) = self.reading(place, of, it)?;
+            Some(Rise { reading, inward: fields.flag(key::INWARD) })
+        });
+        rises.collect()
     }
 
     fn checks(&mut self, room: RoomId, of: &str, checks: &Node) -> Vec<Check> {
@@ -94,6 +106,7 @@ impl<'d> Reader<'d> {
             limits::turn(turn).is_ok().then(|| TurnStatement {
                 id: TurnId(id),
                 turn,
+                free: fields.flag(key::FREE),
                 stamp,
                 supersedes: supersedes.into_iter().map(TurnId).collect(),
                 withdrawn,
@@ -133,5 +146,51 @@ impl<'d> Reader<'d> {
             .collect();
         openings.sort_by_key(|it| (it.wall, it.offset, it.id));
         openings
+    }
+
+    fn fixtures(&mut self, room: RoomId, of: &str, fixtures: &Node) -> Vec<Fixture> {
+        let mut fixtures: Vec<Fixture> = self
+            .children(fixtures)
+            .into_iter()
+            .filter_map(|(id, fields)| {
+                let kind = fields.text(key::KIND).and_then(|it| words::value(&words::FIXTURES, it)).unwrap_or_default();
+                let what = format!("the {} in {of}", words::word(&words::FIXTURES, kind));
+                let disputed = [
+                    (key::WALL, "wall"),
+                    (key::KIND, "kind"),
+                    (key::OFFSET, "offset"),
+                    (key::CLEAR, "distance from the wall"),
+                    (key::WIDTH, "width"),
+                    (key::DEPTH, "depth"),
+                ];
+                self.dispute(Place::Fixture(room, FixtureId(id)), &what, &fields, &disputed);
+                Some(Fixture {
+                    id: FixtureId(id),
+                    kind,
+                    wall: WallId(uuid(&fields, key::WALL)?),
+                    offset: length(&fields, key::OFFSET)?,
+                    clear: length(&fields, key::CLEAR).unwrap_or_default(),
+                    width: length(&fields, key::WIDTH)?,
+                    depth: length(&fields, key::DEPTH)?,
+                })
+            })
+            .collect();
+        fixtures.sort_by_key(|it| (it.wall, it.offset, it.id));
+        fixtures
+    }
+
+    fn marks(&self, marks: &Node) -> Vec<Mark> {
+        let entries = self.entries(marks).into_iter();
+        let marks = entries.map(|Entry { id, fields, stamp, withdrawn, .. }| Mark {
+            id: MarkId(id),
+            kind: fields.text(key::KIND).and_then(|it| words::value(&words::MARKS, it)).unwrap_or_default(),
+            wall: uuid(&fields, key::WALL).map(WallId),
+            offset: length(&fields, key::OFFSET).unwrap_or_default(),
+            clear: length(&fields, key::CLEAR).unwrap_or_default(),
+            text: fields.text(key::TEXT).map(short).unwrap_or_default(),
+            stamp,
+            withdrawn,
+        });
+        marks.collect()
     }
 }

@@ -1,15 +1,14 @@
 //! Edits, written into the document.
 
+mod rooms;
+
 use automerge::ScalarValue;
 use automerge::transaction::Transaction;
 use uuid::Uuid;
 
 use super::node::Node;
 use super::schema::key;
-use super::{
-    Across, Decision, Edit, EditError, Flight, Goods, NewChoice, NewReading, NewTurn, Opening, Order, Timestamp,
-    limits, words,
-};
+use super::{Decision, Edit, EditError, Flight, Goods, NewChoice, Timestamp, limits, words};
 use crate::ids::{DeviceId, GoodsId, RoomId, WallId};
 
 /// Writes one edit into an open transaction. On an error the transaction must be rolled back.
@@ -28,7 +27,7 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
             limits::name("person", name)?;
             put(tx, &Node::root(tx, key::PEOPLE), &author.to_string(), name.as_str())
         }
-        Edit::AddRoom { room, name, level, goods, order } => add_room(tx, *room, name, *level, *goods, order),
+        Edit::AddRoom { room, name, level, goods, order } => rooms::add_room(tx, *room, name, *level, *goods, order),
         Edit::NameRoom { room, name } => {
             limits::name("room", name)?;
             put(tx, &room_of(tx, *room)?, key::NAME, name.as_str())
@@ -39,27 +38,46 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
         }
         Edit::CloseRoom { room, closed } => put(tx, &room_of(tx, *room)?, key::CLOSED, *closed),
         Edit::RemoveRoom { room, removed } => put(tx, &room_of(tx, *room)?, key::REMOVED, *removed),
-        Edit::AddWall { room, wall, order } => add_wall(tx, *room, *wall, order),
+        Edit::AddWall { room, wall, order } => rooms::add_wall(tx, *room, *wall, order),
         Edit::RemoveWall { room, wall, removed } => put(tx, &wall_of(tx, *room, *wall)?, key::REMOVED, *removed),
-        Edit::AddReading { room, wall, reading } => add_reading(tx, *room, *wall, reading, at),
+        Edit::AddReading { room, wall, reading } => rooms::add_reading(tx, *room, *wall, reading, at),
         Edit::WithdrawReading { room, wall, reading, withdrawn } => {
             let readings = wall_of(tx, *room, *wall)?.child(tx, key::READINGS);
             mark(tx, &readings, reading.0, "reading", key::WITHDRAWN, *withdrawn)
         }
-        Edit::AddCheck { room, of, reading } => add_check(tx, *room, *of, reading, at),
+        Edit::AddCheck { room, of, reading } => rooms::add_check(tx, *room, *of, reading, at),
         Edit::WithdrawCheck { room, check, withdrawn } => {
             let checks = room_of(tx, *room)?.child(tx, key::CHECKS);
             mark(tx, &checks, check.0, "check", key::WITHDRAWN, *withdrawn)
         }
-        Edit::StateTurn { room, wall, turn } => state_turn(tx, *room, *wall, turn, at),
+        Edit::StateTurn { room, wall, turn } => rooms::state_turn(tx, *room, *wall, turn, at),
         Edit::WithdrawTurn { room, wall, turn, withdrawn } => {
             let turns = wall_of(tx, *room, *wall)?.child(tx, key::TURNS);
             mark(tx, &turns, turn.0, "turn", key::WITHDRAWN, *withdrawn)
         }
-        Edit::AddOpening { room, opening } => add_opening(tx, *room, opening),
+        Edit::AddRise { room, wall, inward, reading } => rooms::add_rise(tx, *room, *wall, *inward, reading, at),
+        Edit::WithdrawRise { room, wall, rise, withdrawn } => {
+            let rises = wall_of(tx, *room, *wall)?.child(tx, key::RISES);
+            mark(tx, &rises, rise.0, "rise", key::WITHDRAWN, *withdrawn)
+        }
+        Edit::AddFixture { room, fixture } => rooms::add_fixture(tx, *room, fixture),
+        Edit::SetFixture { room, fixture } => {
+            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::FIXTURES), fixture.id.0, "fixture")?;
+            rooms::write_fixture(tx, &node, *room, fixture)
+        }
+        Edit::RemoveFixture { room, fixture, removed } => {
+            let fixtures = room_of(tx, *room)?.child(tx, key::FIXTURES);
+            mark(tx, &fixtures, fixture.0, "fixture", key::REMOVED, *removed)
+        }
+        Edit::AddMark { room, mark } => rooms::add_mark(tx, *room, mark, at),
+        Edit::WithdrawMark { room, mark: id, withdrawn } => {
+            let marks = room_of(tx, *room)?.child(tx, key::MARKS);
+            mark(tx, &marks, id.0, "mark", key::WITHDRAWN, *withdrawn)
+        }
+        Edit::AddOpening { room, opening } => rooms::add_opening(tx, *room, opening),
         Edit::SetOpening { room, opening } => {
             let node = existing(tx, &room_of(tx, *room)?.child(tx, key::OPENINGS), opening.id.0, "opening")?;
-            write_opening(tx, &node, *room, opening)
+            rooms::write_opening(tx, &node, *room, opening)
         }
         Edit::RemoveOpening { room, opening, removed } => {
             let openings = room_of(tx, *room)?.child(tx, key::OPENINGS);
@@ -92,105 +110,6 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
             mark(tx, &Node::root(tx, key::CHOICES), choice.0, "choice", key::WITHDRAWN, *withdrawn)
         }
     }
-}
-
-fn add_room(
-    tx: &mut Transaction<'_>,
-    room: RoomId,
-    name: &str,
-    level: i64,
-    goods: Option<GoodsId>,
-    order: &Order,
-) -> Result<(), EditError> {
-    limits::name("room", name)?;
-    limits::level(level)?;
-    limits::order(order)?;
-    goods_exist(tx, goods)?;
-    let node = add(tx, &Node::root(tx, key::ROOMS), room.0, "room")?;
-    node.make(tx, key::WALLS)?;
-    node.make(tx, key::OPENINGS)?;
-    put(tx, &node, key::NAME, name)?;
-    put(tx, &node, key::LEVEL, level)?;
-    put(tx, &node, key::GOODS, id_or_null(goods.map(|it| it.0)))?;
-    put(tx, &node, key::ORDER, order.0.as_str())
-}
-
-fn add_wall(tx: &mut Transaction<'_>, room: RoomId, wall: WallId, order: &Order) -> Result<(), EditError> {
-    limits::order(order)?;
-    let walls = room_of(tx, room)?.child(tx, key::WALLS);
-    let node = add(tx, &walls, wall.0, "wall")?;
-    node.make(tx, key::READINGS)?;
-    node.make(tx, key::TURNS)?;
-    put(tx, &node, key::ORDER, order.0.as_str())
-}
-
-fn add_reading(
-    tx: &mut Transaction<'_>,
-    room: RoomId,
-    wall: WallId,
-    reading: &NewReading,
-    at: Timestamp,
-) -> Result<(), EditError> {
-    let readings = wall_of(tx, room, wall)?.child(tx, key::READINGS);
-    write_reading(tx, &readings, reading, at).map(|_| ())
-}
-
-fn add_check(
-    tx: &mut Transaction<'_>,
-    room: RoomId,
-    of: Across,
-    reading: &NewReading,
-    at: Timestamp,
-) -> Result<(), EditError> {
-    let (kind, from, to) = words::of_across(of);
-    wall_of(tx, room, from)?;
-    wall_of(tx, room, to)?;
-    if from == to {
-        return Err(EditError::Invalid("a check runs between two places".to_owned()));
-    }
-    // Rooms made before there were checks have no place for them yet; two that are made at the same time are read as one.
-    let room = room_of(tx, room)?;
-    let mut checks = room.child(tx, key::CHECKS);
-    if !checks.exists() {
-        checks = room.make(tx, key::CHECKS)?;
-    }
-    let node = write_reading(tx, &checks, reading, at)?;
-    put(tx, &node, key::KIND, kind)?;
-    put(tx, &node, key::WALL, from.to_string())?;
-    put(tx, &node, key::TO, to.to_string())
-}
-
-/// A new reading among its `siblings`.
-fn write_reading(
-    tx: &mut Transaction<'_>,
-    siblings: &Node,
-    reading: &NewReading,
-    at: Timestamp,
-) -> Result<Node, EditError> {
-    limits::some_length("reading", reading.value)?;
-    limits::text("reading as typed", &reading.typed, limits::MOST_TEXT)?;
-    let node = add(tx, siblings, reading.id.0, "reading")?;
-    put(tx, &node, key::VALUE, reading.value.0)?;
-    put(tx, &node, key::TYPED, reading.typed.as_str())?;
-    put(tx, &node, key::TOOL, words::word(&words::TOOLS, reading.tool))?;
-    let superseded: Vec<Uuid> = reading.supersedes.iter().map(|it| it.0).collect();
-    stamp(tx, &node, siblings, &superseded, "reading", at)?;
-    Ok(node)
-}
-
-fn state_turn(
-    tx: &mut Transaction<'_>,
-    room: RoomId,
-    wall: WallId,
-    turn: &NewTurn,
-    at: Timestamp,
-) -> Result<(), EditError> {
-    limits::turn(turn.turn)?;
-    let turns = wall_of(tx, room, wall)?.child(tx, key::TURNS);
-    let node = add(tx, &turns, turn.id.0, "turn")?;
-    put(tx, &node, key::TURN, turn.turn.0.0)?;
-    let superseded: Vec<Uuid> = turn.supersedes.iter().map(|it| it.0).collect();
-    stamp(tx, &node, &turns, &superseded, "turn", at)
 }
 
 fn choose(tx: &mut Transaction<'_>, choice: &NewChoice, at: Timestamp) -> Result<(), EditError> {
@@ -234,39 +153,10 @@ fn stamp(
     put(tx, node, key::SUPERSEDES, superseded.iter().flat_map(|it| *it.as_bytes()).collect::<Vec<u8>>())
 }
 
-fn add_opening(tx: &mut Transaction<'_>, room: RoomId, opening: &Opening) -> Result<(), EditError> {
-    let openings = room_of(tx, room)?.child(tx, key::OPENINGS);
-    let node = add(tx, &openings, opening.id.0, "opening")?;
-    write_opening(tx, &node, room, opening)
-}
-
-fn write_opening(tx: &mut Transaction<'_>, node: &Node, room: RoomId, opening: &Opening) -> Result<(), EditError> {
-    limits::opening(opening)?;
-    wall_of(tx, room, opening.wall)?;
-    if let Some(beyond) = opening.leads_to {
-        room_of(tx, beyond)?;
-        if beyond == room {
-            return Err(EditError::Invalid("an opening cannot lead to its own room".to_owned()));
-        }
-    }
-    set(
-        tx,
-        node,
-        [
-            (key::WALL, opening.wall.to_string().into()),
-            (key::KIND, words::word(&words::OPENINGS, opening.kind).into()),
-            (key::OFFSET, opening.offset.0.into()),
-            (key::WIDTH, opening.width.0.into()),
-            (key::DEPTH, opening.depth.0.into()),
-            (key::FLOOR, words::word(&words::FLOORS, opening.floor).into()),
-            (key::LEADS_TO, id_or_null(opening.leads_to.map(|it| it.0))),
-        ],
-    )
-}
-
 fn write_flight(tx: &mut Transaction<'_>, node: &Node, flight: &Flight) -> Result<(), EditError> {
     limits::flight(flight)?;
     goods_exist(tx, flight.goods)?;
+    flight.foot.map_or(Ok(()), |it| wall_of(tx, it.room, it.wall).map(|_| ()))?;
     set(
         tx,
         node,
@@ -277,6 +167,13 @@ fn write_flight(tx: &mut Transaction<'_>, node: &Node, flight: &Flight) -> Resul
             (key::GOING, flight.going.0.into()),
             (key::NOSING, flight.nosing.0.into()),
             (key::WIDTH, flight.width.0.into()),
+            (key::WINDERS, i64::from(flight.winders).into()),
+            (key::WINDER_GOING, flight.winder_going.0.into()),
+            (key::LANDING, flight.landing.0.into()),
+            (key::ROOM, id_or_null(flight.foot.map(|it| it.room.0))),
+            (key::WALL, id_or_null(flight.foot.map(|it| it.wall.0))),
+            (key::OFFSET, flight.foot.map_or(ScalarValue::Null, |it| it.offset.0.into())),
+            (key::UP, flight.foot.map_or(ScalarValue::Null, |it| it.up.into())),
             (key::GOODS, id_or_null(flight.goods.map(|it| it.0))),
             (key::ORDER, flight.order.0.as_str().into()),
         ],

@@ -1,0 +1,45 @@
+//! What a layout adds up to.
+
+use shared_model::floor::PlacedRoom;
+use shared_model::job::{Fixture, FixtureKind};
+use shared_model::layout::Part;
+
+use super::plane::doubled_area;
+use super::{Check, Faults, TOLERANCE};
+
+impl<'a> Check<'a> {
+    pub(super) fn totals(&self, faults: &mut Faults) {
+        let layout = self.layout;
+        let rooms = self.takeoff.floor.rooms.iter().filter(|it| self.pieces_of(it.room).next().is_some());
+        let rooms: Vec<&PlacedRoom> = rooms.collect();
+        let standing: Vec<&Fixture> = rooms.iter().flat_map(|it| self.free(it)).collect();
+        let holes: i128 = standing.iter().map(|it| i128::from(it.width.0) * i128::from(it.depth.0)).sum();
+        let floor = rooms.iter().map(|it| doubled_area(&it.covered).abs() / 2).sum::<i128>() - holes;
+        // Their corners are rounded to counts where a wall does not run along an axis.
+        let play: f64 = standing.iter().map(|it| 2.0 * TOLERANCE * (it.width.0 + it.depth.0) as f64).sum();
+        let close = |one: i128, other: i128| ((one - other) as f64).abs() <= play;
+        let laid = |id| layout.pieces.iter().any(|it| matches!(it.part, Part::Flight { flight, .. } if flight == id));
+        let stairs = self.job.flights.iter().filter(|it| laid(it.id));
+        let stairs: i128 = stairs
+            .map(|it| i128::from(it.going.0 + it.nosing.0 + it.riser.0) * i128::from(it.steps) * i128::from(it.width.0))
+            .sum();
+        let ordered = i128::from(layout.order.0) * i128::from(self.goods.roll_width.0);
+        let net = layout.net.0;
+        faults.expect(close(net, floor + stairs), || format!("net area: {net}, but should be {}", floor + stairs));
+        faults.equal(|| "ordered area".into(), &layout.ordered.0, &ordered);
+        faults.equal(|| "waste".into(), &layout.waste.0, &(ordered - net));
+        let seams: i64 = layout.seams.iter().map(|it| it.length.0).sum();
+        faults.equal(|| "seam length".into(), &layout.seam_length.0, &seams);
+        let points: i64 = layout.seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
+        faults.equal(|| "seam cost".into(), &layout.seam_cost, &points);
+        let reasons = layout.seams.iter().flat_map(|it| &it.costs).all(|it| it.points > 0 && it.reason.ends_with("."));
+        faults.expect(reasons, || "a seam costs points without a reason".into());
+    }
+
+    /// What stands free on a room's floor and is not laid over.
+    fn free(&self, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a Fixture> + use<'a> {
+        let fixtures = self.job.room(placed.room).into_iter().flat_map(|it| &it.fixtures);
+        let free = |it: &Fixture| it.clear.0 > 0 && it.kind != FixtureKind::Register;
+        fixtures.filter(move |it| free(it) && placed.outline.standing.contains(&it.id))
+    }
+}
