@@ -15,6 +15,9 @@ use crate::shown;
 /// Ends the text of a reading that was not typed but taken as proposed.
 const PROPOSED: &str = "(proposed)";
 
+/// Most walls of a room in which every corner is tried the other way: more would keep the screen waiting.
+const MOST_TURNED: usize = 40;
+
 /// One reading or turn, and what it may have been.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Proposal {
@@ -37,6 +40,9 @@ impl Proposal {
         let judged = known.survey()?;
         let Err(Unsolved::NotOnceAround { .. }) = judged.result else { return None };
         let room = known.room();
+        if room.walls.len() > MOST_TURNED {
+            return None;
+        }
         let agreeing = turned_wrong(&judged.network).into_iter().take(2).filter_map(|corner| {
             // The turn at a corner is said of the wall that ends there.
             let at = (corner + room.walls.len() - 1) % room.walls.len();

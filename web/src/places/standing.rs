@@ -20,9 +20,11 @@ use crate::shown;
 pub fn Standing() -> impl IntoView {
     let measuring: Measuring = expect_context();
     let Measuring { known, aim, .. } = measuring;
+    // Picking a wall looks for nothing again.
+    let ring = Memo::new(move |_| known.with(|it| it.as_ref().map(of_ring)));
     let words = Memo::new(move |_| {
-        let picked = aim.get().wall();
-        known.with(|it| it.as_ref().map(|it| standing(it, picked)))
+        let (ring, picked) = (ring.get()?, aim.get().wall());
+        known.with(|it| it.as_ref().map(|it| of_picked(it, picked, ring)))
     });
     let why = RwSignal::new(false);
     let note = move || {
@@ -73,12 +75,15 @@ fn said(text: String) -> Words {
     Words { text, tone: Tone::Said, wall: None, proposal: None }
 }
 
-/// What is known and what to do. While one wall is entered, what is wrong elsewhere waits.
-fn standing(known: &Known, picked: Option<WallId>) -> Words {
-    let words = of_ring(known, picked);
+/// What is known of the picked wall. While one wall is entered, what is wrong elsewhere waits.
+fn of_picked(known: &Known, picked: Option<WallId>, ring: Words) -> Words {
+    let room = known.room();
     match picked {
-        Some(wall) if words.tone != Tone::Said && words.wall != picked => said(read_words(known.room(), wall)),
-        _ => words,
+        Some(wall) if ring.tone != Tone::Said && ring.wall != picked => said(read_words(room, wall)),
+        Some(wall) if known.outline().is_some() && known.problems().is_empty() => {
+            known.survey().and_then(|it| words::of_wall(room, it, wall, known.units())).map_or(ring, said)
+        }
+        _ => ring,
     }
 }
 
@@ -91,7 +96,8 @@ fn read_words(room: &Room, wall: WallId) -> String {
     }
 }
 
-fn of_ring(known: &Known, picked: Option<WallId>) -> Words {
+/// What is known of the ring and what to do.
+fn of_ring(known: &Known) -> Words {
     let (room, units) = (known.room(), known.units());
     if room.walls.is_empty() {
         return said("Start at any corner and go round to the right, or start from a shape.".to_owned());
@@ -105,10 +111,7 @@ fn of_ring(known: &Known, picked: Option<WallId>) -> Words {
     let worst = problems.iter().find(|it| is_wrong(it)).or(problems.first());
     match (known.outline(), worst) {
         (_, Some(problem)) if is_wrong(problem) => wrong(known, problem),
-        (Some(outline), None) => {
-            let of_wall = picked.and_then(|wall| words::of_wall(room, known.survey()?, wall, units));
-            said(of_wall.unwrap_or_else(|| format!("{}. {}", closed_words(outline, known), trust_words(known))))
-        }
+        (Some(outline), None) => said(format!("{}. {}", closed_words(outline, known), trust_words(known))),
         (Some(outline), Some(note)) => said(format!("{}. {}", closed_words(outline, known), note.text)),
         (None, Some(note)) => {
             Words { text: note.text.clone(), tone: Tone::Work, wall: wall_at(room, note.place), proposal: None }
@@ -164,7 +167,8 @@ mod tests {
     use shared_model::length::Units;
 
     fn words_of(house: &House, room: RoomId, picked: Option<WallId>) -> Words {
-        standing(&Known::new(house.room(room), &house.job()), picked)
+        let known = Known::new(house.room(room), &house.job());
+        of_picked(&known, picked, of_ring(&known))
     }
 
     #[test]

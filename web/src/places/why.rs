@@ -62,7 +62,7 @@ fn subject(aim: Aim) -> What {
 fn has_reason(known: &Known, what: What) -> bool {
     match what {
         What::Room => known.outline().is_some() || known.adjusted().is_some(),
-        What::Wall(_) | What::Check(_) => readings(known, what).next().is_some(),
+        What::Wall(_) | What::Check(_) => !readings(known, what).is_empty(),
     }
 }
 
@@ -85,12 +85,12 @@ fn stamp_words(reading: &Reading, job: &Job) -> String {
 }
 
 /// The readings in force of a wall or a check.
-fn readings(known: &Known, what: What) -> Box<dyn Iterator<Item = &Reading> + '_> {
+fn readings(known: &Known, what: What) -> Vec<&Reading> {
     let room = known.room();
     match what {
-        What::Room => Box::new(std::iter::empty()),
-        What::Wall(wall) => Box::new(room.wall(wall).into_iter().flat_map(|it| it.in_force())),
-        What::Check(of) => Box::new(room.checks_in_force().filter(move |it| it.of == of).map(|it| &it.reading)),
+        What::Room => Vec::new(),
+        What::Wall(wall) => room.wall(wall).map(|it| it.in_force().collect()).unwrap_or_default(),
+        What::Check(of) => room.checks_in_force().filter(|it| it.of == of).map(|it| &it.reading).collect(),
     }
 }
 
