@@ -19,8 +19,11 @@ pub type Step = Vector2<f64>;
 /// The standard deviation, in millimetres, of what was not read: it may be anything. 100 m.
 pub const FREE: f64 = 1e5;
 
-/// Effects on the loops below this part are rounding.
-const NOTHING: f64 = 1e-6;
+/// An effect on a loop that is smaller is rounding: a reading that is walked forth and back.
+const ROUNDING: f64 = 1e-12;
+
+/// What is free takes a degree of freedom when a loop shows more than this part of it.
+const SHOWN: f64 = 1e-3;
 
 /// Places and what ties them. Every place lies, to begin with, where it was put; the ties say how far off that is.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -156,7 +159,8 @@ impl Conditions {
         let normal = Cholesky::new(normal)?;
         let pull = normal.solve(&self.misclosures);
         let fit = pull.dot(&self.misclosures);
-        let freed = self.effects.iter().zip(sigmas).filter(|(it, sigma)| !it.is_empty() && **sigma >= FREE).count();
+        let shown = |effects: &[(usize, f64)]| effects.iter().any(|it| it.1.abs() > SHOWN);
+        let freed = self.effects.iter().zip(sigmas).filter(|(it, sigma)| **sigma >= FREE && shown(it)).count();
         let test = GlobalTest::new(count.saturating_sub(freed), fit);
         fit.is_finite().then(|| Solved { inverse: normal.inverse(), pull, test })
     }
@@ -235,7 +239,7 @@ fn effects(reading: &Reading, through: &[Vec<(usize, f64)>]) -> Vec<(usize, f64)
             }
         }
     }
-    effects.retain(|it| it.1.abs() > NOTHING);
+    effects.retain(|it| it.1.abs() > ROUNDING);
     effects
 }
 
