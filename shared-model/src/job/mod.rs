@@ -311,6 +311,12 @@ impl Wall {
         self.turn_stated().is_some_and(|it| it.free)
     }
 
+    /// The same wall with the statement in force saying another turn, for what is computed from it.
+    pub(crate) fn turn_as(&mut self, turn: Turn) {
+        let stated = self.turn_stated().map(|it| it.id);
+        self.turns.iter_mut().filter(|it| Some(it.id) == stated).for_each(|it| it.turn = turn);
+    }
+
     fn turn_stated(&self) -> Option<&TurnStatement> {
         let live = || self.turns.iter().filter(|it| !it.withdrawn);
         let mut in_force = live().filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)));

@@ -1,5 +1,6 @@
 //! A ring with checks across it: adjusted by all readings, its square corners kept square where the readings allow it.
 
+use super::free;
 use super::traverse::Traverse;
 use crate::job::{Angle, Room, Rules};
 use crate::length::{Length, Units};
@@ -9,7 +10,7 @@ use crate::survey::{Adjusted, Survey, survey};
 /// As square as a ring can be said to be: a second of arc.
 const SQUARE: Angle = Angle::dms(0, 0, 1);
 
-/// The corners in the outline's frame; `None` without checks, or when the readings do not agree.
+/// The corners in the outline's frame; `None` without checks or free corners, or when the readings do not agree.
 pub(super) fn corners(
     room: &Room,
     survey_of_room: &Survey,
@@ -17,7 +18,9 @@ pub(super) fn corners(
     units: Units,
     traverse: &Traverse,
 ) -> Option<Vec<Point>> {
-    room.checks_in_force().next()?;
+    if !free::has_any(room) {
+        room.checks_in_force().next()?;
+    }
     let as_read = sound(survey_of_room)?;
     let strict = survey(room, &Rules { square: SQUARE, ..rules.clone() }, units);
     let turned = |it: &Adjusted| Ring(it.corners.clone()).turned(traverse.heading(0)).0;

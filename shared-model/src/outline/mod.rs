@@ -12,6 +12,7 @@ use crate::survey::{Survey, survey, words};
 mod checked;
 mod face;
 mod fixtures;
+mod free;
 mod openings;
 mod readings;
 mod stand_in;
@@ -99,6 +100,10 @@ pub enum Certainty {
 
 /// Draws what is known of a room.
 pub fn sketch(room: &Room, rules: &Rules) -> Sketch {
+    // A closed room's free corners turn as its readings say; the units are those of texts that are not asked for.
+    let judged = (room.closed && free::has_any(room)).then(|| survey(room, rules, Units::Imperial));
+    let settled = judged.and_then(|it| free::settled(room, &it).ok());
+    let room = settled.as_ref().unwrap_or(room);
     let measured: Vec<Option<Measured>> = room.walls.iter().map(readings::measured).collect();
     let traverse = Traverse::new(room, &measured, Angle::ZERO);
     let solution = traverse.solve().ok();
@@ -177,6 +182,8 @@ fn ring(
         let text = format!("{name} is not closed yet. Close it when its last wall meets the first.");
         return Err(Problem::new(ProblemKind::Unmeasured, place, text));
     }
+    let settled = survey.filter(|_| free::has_any(room)).map(|it| free::settled(room, it)).transpose()?;
+    let room = settled.as_ref().unwrap_or(room);
     let traverse = Traverse::new(room, measured, traverse::frame(room, measured));
     let solution = traverse.solve().map_err(|reason| traverse.problem(&reason, room))?;
     let checked = survey.and_then(|it| checked::corners(room, it, rules, units, &traverse));

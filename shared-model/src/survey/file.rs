@@ -179,7 +179,12 @@ fn network(request: &Request) -> Result<Network, FileError> {
             observations.push(Observation::Turn { corner: (i + 1) % count, value, sigma: square });
         }
     }
-    Ok(Network { corners: count, observations })
+    let stated = observations.iter().filter_map(|it| match it {
+        Observation::Turn { value, .. } => Some(value.0.0),
+        Observation::Length { .. } => None,
+    });
+    let left = stated.sum::<i64>() < 0;
+    Ok(Network { corners: count, left, observations })
 }
 
 fn angle(place: &str, degrees: f64) -> Result<Angle, FileError> {

@@ -14,6 +14,10 @@ pub(super) type Vector = Vector2<f64>;
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct Network {
     pub corners: usize,
+    /// The walk looks as if it kept the room to the left. It counts where corners turn freely: the lengths fit a room and its mirror
+    /// image alike.
+    #[serde(default)]
+    pub left: bool,
     /// Named by their position in this list.
     pub observations: Vec<Observation>,
 }
@@ -128,7 +132,7 @@ impl Network {
     /// The network without some of its observations.
     pub(super) fn without(&self, gone: &[usize]) -> Self {
         let left = self.observations.iter().enumerate().filter(|(i, _)| !gone.contains(i));
-        Self { corners: self.corners, observations: left.map(|it| it.1.clone()).collect() }
+        Self { corners: self.corners, left: self.left, observations: left.map(|it| it.1.clone()).collect() }
     }
 
     /// The network with one of its observations read otherwise.

@@ -45,7 +45,8 @@ pub fn survey(room: &Room, rules: &Rules, units: Units) -> Survey {
 
 fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
     let count = room.walls.len();
-    let mut network = Network { corners: count, observations: Vec::new() };
+    let left = room.walls.iter().map(|it| it.turn().0.0).sum::<i64>() < 0;
+    let mut network = Network { corners: count, left, observations: Vec::new() };
     let mut sources = Vec::new();
     let length = |of, it: &Reading| Observation::Length {
         of,
@@ -58,12 +59,11 @@ fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
             network.observations.push(length(Span::Wall(i), it));
             sources.push(Source::Wall(wall.id, it.id));
         }
-        network.observations.push(Observation::Turn {
-            corner: (i + 1) % count,
-            value: wall.turn(),
-            sigma: rules.square,
-        });
-        sources.push(Source::Turn(wall.id));
+        if !wall.turns_freely() {
+            let (corner, value, sigma) = ((i + 1) % count, wall.turn(), rules.square);
+            network.observations.push(Observation::Turn { corner, value, sigma });
+            sources.push(Source::Turn(wall.id));
+        }
     }
     for check in room.checks_in_force() {
         let at = |wall: WallId| room.walls.iter().position(|it| it.id == wall);

@@ -108,7 +108,8 @@ fn legs(network: &Network) -> Vec<Leg> {
 /// a small rest is spread over all.
 fn filled(network: &Network, turns: &[Option<Angle>], free: usize) -> Result<Vec<Angle>, Unsolved> {
     let sum: i64 = turns.iter().flatten().map(|it| it.0).sum();
-    let around = if sum < 0 { -Angle::FULL.0 } else { Angle::FULL.0 };
+    let left = if free > 0 { network.left } else { sum < 0 };
+    let around = if left { -Angle::FULL.0 } else { Angle::FULL.0 };
     let missing = Angle(around - sum);
     let share = |among: usize| i64::try_from(among).ok().and_then(|it| missing.0.checked_div(it)).unwrap_or(0);
     if free > 0 {

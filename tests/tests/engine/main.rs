@@ -34,6 +34,9 @@ mod tidy;
 /// From readings to closed outlines: hand-worked rooms, and slips with their places.
 mod outlines;
 
+/// Corners that nobody measured.
+mod free_corners;
+
 /// The compass rule against published traverses.
 mod traverses;
 
