@@ -103,6 +103,18 @@ pub fn wall_at(room: &Room, place: Place) -> Option<WallId> {
     }
 }
 
+/// Problems name their room first; where its name stands already that says nothing.
+pub fn without_room(room: &Room, text: &str) -> String {
+    let rest = text.strip_prefix(room.name.trim()).and_then(|it| it.strip_prefix(": ")).unwrap_or(text);
+    sentence(rest)
+}
+
+/// With a capital letter.
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
 /// The room of this id among those known.
 pub fn of(rooms: &[Known], id: RoomId) -> Option<&Known> {
     rooms.iter().find(|it| it.room().id == id)

@@ -7,7 +7,7 @@ use shared_model::survey::words::{of_wall, title, trust};
 use shared_model::survey::{Adjusted, Amount, Source, Survey, Suspect, Verdict};
 
 use crate::checking;
-use crate::known::{Known, is_wrong, wall_at};
+use crate::known::{Known, is_wrong, sentence, wall_at, without_room};
 use crate::measuring::{Aim, aim_after, is_unread_here, wall_name};
 use crate::shown;
 
@@ -164,17 +164,6 @@ fn aim(known: &Known, suspect: &Suspect) -> Option<Aim> {
         Source::Wall(wall, _) | Source::Turn(wall) => Aim::Wall(wall),
         Source::Check(of, _) => Aim::Check(of),
     })
-}
-
-/// Problems name their room first; below its name that says nothing.
-fn without_room(room: &Room, text: &str) -> String {
-    let rest = text.strip_prefix(room.name.trim()).and_then(|it| it.strip_prefix(": ")).unwrap_or(text);
-    sentence(rest)
-}
-
-fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// Those that may be wrong beside the one that a problem names.

@@ -69,7 +69,7 @@ async fn a_foot_off(server: &Server) -> Phone {
     ada.tap("#correct").await;
     feet(&ada, 13).await;
     ada.press(&["enter"]).await;
-    ada.see(("#standing", "wall 3 reads 13' 0\"; 12' 0\" would fit: a foot off?")).await;
+    ada.see(("#standing", "Wall 3 reads 13' 0\"; 12' 0\" would fit: a foot off?")).await;
     ada
 }
 

@@ -11,7 +11,7 @@ use shared_model::survey::words;
 use super::measure::Measuring;
 use super::why::{Why, WhyKey};
 use crate::keypad::keep_focus;
-use crate::known::{Known, is_wrong, wall_at};
+use crate::known::{Known, is_wrong, wall_at, without_room};
 use crate::measuring::{Aim, gap_words, is_unread_here, wall_name};
 use crate::proposal::Proposal;
 use crate::shown;
@@ -112,10 +112,15 @@ fn of_ring(known: &Known) -> Words {
     match (known.outline(), worst) {
         (_, Some(problem)) if is_wrong(problem) => wrong(known, problem),
         (Some(outline), None) => said(format!("{}. {}", closed_words(outline, known), trust_words(known))),
-        (Some(outline), Some(note)) => said(format!("{}. {}", closed_words(outline, known), note.text)),
-        (None, Some(note)) => {
-            Words { text: note.text.clone(), tone: Tone::Work, wall: wall_at(room, note.place), proposal: None }
+        (Some(outline), Some(note)) => {
+            said(format!("{}. {}", closed_words(outline, known), without_room(room, &note.text)))
         }
+        (None, Some(note)) => Words {
+            text: without_room(room, &note.text),
+            tone: Tone::Work,
+            wall: wall_at(room, note.place),
+            proposal: None,
+        },
         (None, None) => said(String::new()),
     }
 }
@@ -130,7 +135,7 @@ fn wrong(known: &Known, problem: &Problem) -> Words {
     };
     let more = proposal.and_then(|it| it.words(room)).map(|it| format!(" {it}")).unwrap_or_default();
     let wall = proposal.and_then(Proposal::corner).or_else(|| wall_at(room, problem.place));
-    Words { text: format!("{}{more}", problem.text), tone: Tone::Wrong, wall, proposal }
+    Words { text: format!("{}{more}", without_room(room, &problem.text)), tone: Tone::Wrong, wall, proposal }
 }
 
 /// How far the cuts can be relied on, and which walls only seem to be read.
@@ -179,7 +184,7 @@ mod tests {
         house.check(den, 2, 4, "15'");
         house.correct(den, 3, "13'");
         let words = words_of(&house, den, None);
-        assert_eq!(words.text, "Den: wall 3 reads 13' 0\"; 12' 0\" would fit: a foot off? Measure it again.");
+        assert_eq!(words.text, "Wall 3 reads 13' 0\"; 12' 0\" would fit: a foot off? Measure it again.");
         assert_eq!((words.tone, words.wall), (Tone::Wrong, Some(house.wall(den, 3))));
         assert_eq!(words_of(&house, den, Some(house.wall(den, 3))), words, "also while that wall is entered");
         assert_eq!(words_of(&house, den, Some(house.wall(den, 2))).text, "Wall 2 is read once.", "the rest waits");
@@ -214,7 +219,7 @@ mod tests {
         assert_eq!(words.wall, Some(house.wall(hall, 3)));
         assert_eq!(
             words.text,
-            "Hall: the turns add up to 540°, not to 360°. One right turn may be a left turn. With the corner after wall 3 \
+            "The turns add up to 540°, not to 360°. One right turn may be a left turn. With the corner after wall 3 \
              turned left all readings agree. Look at it again first."
         );
     }
