@@ -2,7 +2,7 @@
 
 use shared_model::ids::{ReadingId, RoomId, WallId};
 use shared_model::job::{Across, Reading, Room, Wall};
-use shared_model::problem::{Problem, ProblemKind};
+use shared_model::problem::{Place, Problem, ProblemKind};
 use shared_model::survey::words::{of_wall, title, trust};
 use shared_model::survey::{Adjusted, Amount, Source, Survey, Suspect, Verdict};
 
@@ -93,9 +93,9 @@ pub struct Account {
     pub lines: Vec<Line>,
 }
 
-/// Every room of the job, the most urgent first.
-pub fn overview(rooms: &[Known]) -> Vec<Account> {
-    let mut accounts: Vec<Account> = rooms.iter().map(account).collect();
+/// Every room of the job, the most urgent first; `found` are the problems of the whole takeoff.
+pub fn overview(rooms: &[Known], found: &[Problem]) -> Vec<Account> {
+    let mut accounts: Vec<Account> = rooms.iter().map(|it| account(it, found)).collect();
     accounts.sort_by_key(|it| it.lines.first().map_or(Matter::Aside, |line| line.matter));
     accounts
 }
@@ -111,10 +111,11 @@ pub fn summary(accounts: &[Account]) -> Option<String> {
     (!counted.is_empty()).then(|| counted.join(" · "))
 }
 
-fn account(known: &Known) -> Account {
+fn account(known: &Known, found: &[Problem]) -> Account {
     let room = known.room();
     let trust = known.survey().and_then(|it| trust(room, it, known.units()));
-    let mut lines = wrong(known);
+    let between = found.iter().filter(|it| is_between_rooms(it, room.id));
+    let mut lines = wrong(known, between);
     lines.extend(suspects(known));
     lines.extend(unread(known));
     lines.extend(open(known));
@@ -127,15 +128,26 @@ fn account(known: &Known) -> Account {
     Account { room: room.id, name: room.name.clone(), trust: trust.filter(|_| trusted), lines }
 }
 
+/// Whether it shows only where this room and others stand side by side: doors seen from both sides, rooms in a loop.
+fn is_between_rooms(problem: &Problem, room: RoomId) -> bool {
+    match (problem.kind, problem.place) {
+        (ProblemKind::BadFloor, Place::Room(of) | Place::Wall(of, _)) => of == room,
+        (ProblemKind::BadFloor | ProblemKind::Disputed, Place::Opening(of, _)) => of == room,
+        _ => false,
+    }
+}
+
 /// Problems other than work still to do; of disputed walls every reading in force.
-fn wrong(known: &Known) -> Vec<Line> {
+fn wrong<'a>(known: &'a Known, between: impl Iterator<Item = &'a Problem>) -> Vec<Line> {
     let room = known.room();
     let line = |it: &Problem| {
         let wall = wall_at(room, it.place);
         let suspected = blamed(known).first().filter(|_| it.kind == ProblemKind::Suspect).and_then(|it| aim(known, it));
         let disputed = it.kind == ProblemKind::Disputed;
-        let readings =
-            wall.filter(|_| disputed).and_then(|it| room.wall(it)).map(|it| it.in_force().cloned().collect());
+        let readings = match it.place {
+            Place::Wall(_, wall) if disputed => room.wall(wall).map(|it| it.in_force().cloned().collect()),
+            _ => None,
+        };
         Line {
             matter: if disputed { Matter::Disputed } else { Matter::Wrong },
             text: without_room(room, &it.text),
@@ -144,7 +156,7 @@ fn wrong(known: &Known) -> Vec<Line> {
             count: 1,
         }
     };
-    known.problems().iter().filter(|it| is_wrong(it)).map(line).collect()
+    known.problems().iter().filter(|it| is_wrong(it)).chain(between).map(line).collect()
 }
 
 /// The readings that the survey holds for wrong, or one of which it does; the likeliest first.

@@ -1,12 +1,16 @@
 use super::*;
 use crate::measured::{ANA, BEN, House};
 use crate::measuring::Shape;
+use shared_model::ids::OpeningId;
+use shared_model::job::{Edit, FloorAtOpening, Opening, OpeningKind};
 use shared_model::length::Length;
+use shared_model::takeoff::takeoff;
+use uuid::Uuid;
 
 fn accounts(house: &House) -> Vec<Account> {
     let job = house.job();
     let known: Vec<Known> = job.rooms.iter().map(|it| Known::new(it.clone(), &job)).collect();
-    overview(&known)
+    overview(&known, &takeoff(&job).problems)
 }
 
 /// Each line as `badge: text`.
@@ -133,7 +137,7 @@ fn a_check_that_was_set_aside_leads_to_its_check() {
     house.check(den, 1, 3, "15' 2\"");
     house.check(den, 2, 4, "15'");
     let check = &house.room(den).checks[0];
-    house.act(&[shared_model::job::Edit::WithdrawCheck { room: den, check: check.reading.id, withdrawn: true }]);
+    house.act(&[Edit::WithdrawCheck { room: den, check: check.reading.id, withdrawn: true }]);
     let all = accounts(&house);
     assert_eq!(said(&all[0]), ["set aside: Corner 1 to corner 3"]);
     assert_eq!(all[0].lines[0].aim, Some(Aim::Check(check.of)));
@@ -189,4 +193,35 @@ fn what_looks_the_same_is_all_listed() {
         ]
     );
     assert_eq!(summary(&all).as_deref(), Some("1 to look at again"));
+}
+
+/// Each room's readings are sound by themselves; what the two sides of one door say is not.
+#[test]
+fn a_door_that_two_rooms_see_differently_is_disputed() {
+    let mut house = House::default();
+    let rooms = [house.rectangle("Den", [12, 9]), house.rectangle("Hall", [12, 4])];
+    let door = |of: usize, wall: usize, width: i64| Opening {
+        id: OpeningId(Uuid::from_u128(of as u128 + 1)),
+        wall: house.wall(rooms[of], wall),
+        kind: OpeningKind::Doorway,
+        offset: Length::feet(4),
+        width: Length::inches(width),
+        depth: Length::inches(5),
+        floor: FloorAtOpening::SeamUnderDoor,
+        leads_to: Some(rooms[1 - of]),
+    };
+    let doors = [(0, door(0, 3, 30)), (1, door(1, 1, 36))];
+    for (of, opening) in doors {
+        house.act(&[Edit::AddOpening { room: rooms[of], opening }]);
+    }
+    let all = accounts(&house);
+    assert_eq!(all[0].name, "Den");
+    assert_eq!(
+        said(&all[0])[0],
+        "disputed: The opening between Den and Hall: wide 2' 6\" seen from Den, 3' 0\" seen from Hall. Measure it again; \
+         until then both count."
+    );
+    assert_eq!(all[0].lines[0].aim, Some(Aim::Wall(house.wall(rooms[0], 3))));
+    assert!(all[0].lines[0].readings.is_empty());
+    assert!(all[1].lines.iter().all(|it| it.matter != Matter::Disputed), "it is told once");
 }

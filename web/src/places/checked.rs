@@ -14,7 +14,7 @@ use crate::state::OpenJob;
 #[component]
 pub fn ToChecked() -> impl IntoView {
     let here = OpenJob::here();
-    let counted = Memo::new(move |_| here.rooms.with(|it| summary(&overview(it))));
+    let counted = Memo::new(move |_| summary(&accounts(here)));
     let any = Memo::new(move |_| here.rooms.with(|it| !it.is_empty()));
     let words = move || counted.get().unwrap_or_else(|| "nothing left to see to".to_owned());
     move || {
@@ -29,10 +29,14 @@ pub fn ToChecked() -> impl IntoView {
     }
 }
 
+fn accounts(here: OpenJob) -> Vec<Account> {
+    here.takeoff.with(|takeoff| here.rooms.with(|rooms| overview(rooms, &takeoff.problems)))
+}
+
 #[component]
 pub fn Checked() -> impl IntoView {
     let here = OpenJob::here();
-    let accounts = Memo::new(move |_| here.rooms.with(|it| overview(it)));
+    let accounts = Memo::new(move |_| accounts(here));
     let head = move || {
         accounts.with(|all| match (all.is_empty(), summary(all)) {
             (true, _) => "No room yet: nothing to check.".to_owned(),
