@@ -44,8 +44,9 @@ pub fn Checked() -> impl IntoView {
             (false, Some(counted)) => format!("{counted}."),
         })
     };
+    // An edit that changes no line leaves the list alone, and what is unfolded in it open.
     let rooms = move || {
-        let job = here.job.get();
+        let job = here.job.get_untracked();
         accounts.with(|all| all.iter().map(|it| section(here, it, &job)).collect_view())
     };
     view! {
