@@ -15,6 +15,12 @@ const LEAST_GOING: Length = Length::inches(10);
 /// R311.7.5.3: a nosing stands out so far; none is needed on treads of [`NO_NOSING`] or more.
 const NOSING: (Length, Length) = (Length::sixty_fourths(48), Length::sixty_fourths(64 + 16));
 const NO_NOSING: Length = Length::inches(11);
+/// R311.7.1: no stair is narrower above its handrail.
+const LEAST_WIDTH: Length = Length::inches(36);
+/// R311.7.5.2.1: no winder is less deep where it is walked on, 12 in from its narrow side (from memory). At its wide end it is deeper.
+const LEAST_WINDER: Length = Length::inches(10);
+/// R311.7.6: no landing is less deep in the direction of travel (from memory).
+const LEAST_LANDING: Length = Length::inches(36);
 
 /// What is unusual about the job's flights.
 pub fn inspect(job: &Job) -> Vec<Problem> {
@@ -28,9 +34,19 @@ fn unusual(flight: &Flight, job: &Job) -> Option<Problem> {
         (least..=most).contains(&flight.nosing) || flight.nosing == Length::ZERO && flight.going >= NO_NOSING;
     // A measure of zero is not taken yet; no nosing at all is one once the going is known.
     let going_known = flight.going > Length::ZERO;
+    let under = |value: Length, least: Length| value > Length::ZERO && value < least;
+    let at_least = |it: Length| format!("at least {}", show(it));
     let checks = [
         (flight.riser > HIGHEST_RISER, "riser", flight.riser, format!("at most {}", show(HIGHEST_RISER))),
-        (going_known && flight.going < LEAST_GOING, "going", flight.going, format!("at least {}", show(LEAST_GOING))),
+        (under(flight.going, LEAST_GOING), "going", flight.going, at_least(LEAST_GOING)),
+        (under(flight.width, LEAST_WIDTH), "width", flight.width, at_least(LEAST_WIDTH)),
+        (
+            flight.winders > 0 && under(flight.winder_going, LEAST_WINDER),
+            "winders' going",
+            flight.winder_going,
+            at_least(LEAST_WINDER),
+        ),
+        (under(flight.landing, LEAST_LANDING), "landing", flight.landing, at_least(LEAST_LANDING)),
         (
             (going_known || flight.nosing > Length::ZERO) && !nosing_fits,
             "nosing",

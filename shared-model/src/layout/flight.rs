@@ -1,7 +1,7 @@
-//! Stair carpet: in one piece, or in runs that are joined where a riser meets a tread.
+//! Stair carpet: in one piece, or in runs that are joined where a riser meets a tread; winders and a landing each by itself.
 
-use super::Extra;
 use super::fill::Cut;
+use super::{Extra, FlightPart};
 use crate::job::{Flight, Rules};
 use crate::length::Length;
 use crate::polygon::Area;
@@ -13,48 +13,79 @@ const MOST_STEPS: u32 = 200;
 
 /// A flight's carpet without what is added once to its length or tucked at its sides.
 pub(super) struct Stair {
-    /// The carpet for one step: from the nosing's edge back to the riser, and up it to the next nosing, and what the pad
-    /// takes up: tread + riser + 1 in (*Renovation*, 3rd ed., carpeting stairs). Our going runs from riser to riser, so a
+    /// The carpet for one straight step: from the nosing's edge back to the riser, and up it to the next nosing, and what the
+    /// pad takes up: tread + riser + 1 in (*Renovation*, 3rd ed., carpeting stairs). Our going runs from riser to riser, so a
     /// tread measured from its nosing's edge is going + nosing.
     pub step: Length,
+    /// Straight ones.
     pub steps: u32,
     pub width: Length,
+    winders: u32,
+    /// The same for a winder, as deep as it is at its wide end: each is cut by its own template, tread and riser below it
+    /// (*Renovation*, 3rd ed.), out of this much.
+    winder: Length,
+    /// The same for a landing within the flight.
+    landing: Option<Length>,
     pad: Length,
 }
 
 impl Stair {
     /// `None` for a flight that is not measured, or cannot be.
     pub fn of(flight: &Flight, rules: &Rules) -> Option<Self> {
-        let sizes = [flight.riser, flight.going, flight.width];
-        let possible = sizes.iter().all(|it| *it > Length::ZERO && *it <= Length::MOST)
-            && (Length::ZERO..=Length::MOST).contains(&flight.nosing)
+        let fits = |it: Length| (Length::ZERO..=Length::MOST).contains(&it);
+        let some = |it: Length| it > Length::ZERO && fits(it);
+        let straight = flight.steps.checked_sub(flight.winders)?;
+        let possible = some(flight.riser)
+            && some(flight.width)
+            && (straight == 0 || some(flight.going))
+            && (flight.winders == 0 || some(flight.winder_going))
+            && fits(flight.nosing)
+            && fits(flight.landing)
             && (1..=MOST_STEPS).contains(&flight.steps);
-        let step = flight.going + flight.nosing + flight.riser + rules.stair_pad;
-        possible.then_some(Self { step, steps: flight.steps, width: flight.width, pad: rules.stair_pad })
+        let over = |going: Length| going + flight.nosing + flight.riser + rules.stair_pad;
+        possible.then(|| Self {
+            step: over(flight.going),
+            steps: straight,
+            width: flight.width,
+            winders: flight.winders,
+            winder: over(flight.winder_going),
+            landing: (flight.landing > Length::ZERO).then(|| over(flight.landing)),
+            pad: rules.stair_pad,
+        })
     }
 
     /// One list of cuts for each number of runs, the single run first. The first run takes the top.
-    pub fn runs(&self, rules: &Rules) -> Vec<Vec<Cut>> {
-        (1..=MOST_RUNS.min(self.steps)).map(|runs| self.cuts(runs, rules)).collect()
+    pub fn runs(&self, rules: &Rules) -> Vec<Vec<(FlightPart, Cut)>> {
+        let most = MOST_RUNS.min(self.steps).max(1);
+        (1..=most).map(|runs| self.cuts(runs, rules)).collect()
     }
 
-    /// Treads, nosings and risers, without what is lost to the pad.
+    /// Treads, nosings and risers, without what is lost to the pad. A winder counts as the rectangle it is cut from.
     pub fn area(&self) -> Area {
-        (self.step - self.pad) * i64::from(self.steps) * self.width
+        let straight = (self.step - self.pad) * i64::from(self.steps);
+        let winders = (self.winder - self.pad) * i64::from(self.winders);
+        let landing = self.landing.map_or(Length::ZERO, |it| it - self.pad);
+        (straight + winders + landing) * self.width
     }
 
-    fn cuts(&self, runs: u32, rules: &Rules) -> Vec<Cut> {
+    fn cuts(&self, runs: u32, rules: &Rules) -> Vec<(FlightPart, Cut)> {
+        let mut parts = Vec::new();
+        for run in 0..runs.min(self.steps) {
+            let steps = self.steps / runs + u32::from(run < self.steps % runs);
+            let part = if runs > 1 { FlightPart::Run(run + 1) } else { FlightPart::Whole };
+            parts.push((part, self.step * i64::from(steps)));
+        }
+        parts.extend((1..=self.winders).map(|it| (FlightPart::Winder(it), self.winder)));
+        parts.extend(self.landing.map(|it| (FlightPart::Landing, it)));
         let width = (self.width + rules.stair_tuck * 2).round_up_to(rules.cut_step);
+        let right = width - self.width - rules.stair_tuck;
         let mut start = Length::ZERO;
         let mut cuts = Vec::new();
-        for run in 0..runs {
-            let steps = self.steps / runs + u32::from(run < self.steps % runs);
-            let net = self.step * i64::from(steps);
-            let overall = if run == 0 { rules.stair_overall } else { Length::ZERO };
+        for (i, (part, net)) in parts.into_iter().enumerate() {
+            let overall = if i == 0 { rules.stair_overall } else { Length::ZERO };
             let length = (net + overall).round_up_to(rules.cut_step);
-            let right = width - self.width - rules.stair_tuck;
             let extra = Extra { left: rules.stair_tuck, right, start: Length::ZERO, end: length - net };
-            cuts.push(Cut { covers: Vec::new(), width, length, extra, left: Length::ZERO, start });
+            cuts.push((part, Cut { covers: Vec::new(), width, length, extra, left: Length::ZERO, start }));
             start += net;
         }
         cuts

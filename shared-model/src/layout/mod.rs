@@ -101,8 +101,18 @@ pub enum Part {
     },
     Flight {
         flight: FlightId,
-        part: u32,
+        part: FlightPart,
     },
+}
+
+/// Which steps of a flight a piece is for; runs and winders count from 1.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub enum FlightPart {
+    /// All straight steps in one piece.
+    Whole,
+    Run(u32),
+    Winder(u32),
+    Landing,
 }
 
 /// Seam trims and wall allowances at the four edges of a cut. `start` is cut first from the roll's outer end.

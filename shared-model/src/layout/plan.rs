@@ -4,7 +4,7 @@ use super::choose::{Choice, Group, beats, choices, shortlist};
 use super::flight::Stair;
 use super::stock::Stock;
 use super::variant::Planned;
-use super::{GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
+use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
 use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
 use crate::ids::RoomId;
@@ -123,8 +123,13 @@ fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: usize) -> Piece 
         }
         Part::Flight { flight, part } => {
             let name = job.flights.iter().find(|it| it.id == flight).map_or("Stairs", flight_title);
-            let run = if part > 0 { format!(", run {part}") } else { String::new() };
-            (format!("{:06x}-{part}", short(&flight)), format!("{name}{run}"))
+            let (place, words) = match part {
+                FlightPart::Whole => ("0".to_owned(), String::new()),
+                FlightPart::Run(n) => (n.to_string(), format!(", run {n}")),
+                FlightPart::Winder(n) => (format!("w{n}"), format!(", winder {n}")),
+                FlightPart::Landing => ("l".to_owned(), ", landing".to_owned()),
+            };
+            (format!("{:06x}-{place}", short(&flight)), format!("{name}{words}"))
         }
     };
     Piece {

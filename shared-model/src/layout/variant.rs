@@ -93,9 +93,9 @@ pub(super) fn of_room(
 pub(super) fn of_flight(flight: FlightId, stair: &Stair, rules: &Rules, stock: &Stock) -> Vec<Variant> {
     let runs = stair.runs(rules).into_iter().map(|cuts| {
         let several = cuts.len() > 1;
-        let pieces = cuts.into_iter().enumerate().map(|(i, cut)| {
-            let part = Part::Flight { flight, part: if several { i as u32 + 1 } else { 0 } };
-            // A single run may start anywhere in the pattern; several continue it.
+        let pieces = cuts.into_iter().map(|(part, cut)| {
+            let part = Part::Flight { flight, part };
+            // A single piece may start anywhere in the pattern; several continue it.
             let phase = stock.repeat.filter(|_| several).map(|step| Phase { step, offset: cut.start });
             let shape = Shape { width: cut.width, length: cut.length, phase, across: None };
             Planned { cut, part, shape }

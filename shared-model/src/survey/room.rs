@@ -45,7 +45,7 @@ pub fn survey(room: &Room, rules: &Rules, units: Units) -> Survey {
 
 fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
     let count = room.walls.len();
-    let left = room.walls.iter().map(|it| it.turn().0.0).sum::<i64>() < 0;
+    let left = room.walls.iter().fold(0_i64, |sum, it| sum.saturating_add(it.turn().0.0)) < 0;
     let mut network = Network { corners: count, left, observations: Vec::new() };
     let mut sources = Vec::new();
     let length = |of, it: &Reading| Observation::Length {

@@ -15,7 +15,7 @@ use tiles::tile;
 use shared_model::floor::{NapGroup, PlacedRoom};
 use shared_model::ids::RoomId;
 use shared_model::job::{FloorAtOpening, Goods, Job, Match};
-use shared_model::layout::{Layout, Part, Piece, PileDirection, SeamKind};
+use shared_model::layout::{FlightPart, Layout, Part, Piece, PileDirection, SeamKind};
 use shared_model::length::Length;
 use shared_model::polygon::Ring;
 use shared_model::takeoff::Takeoff;
@@ -305,19 +305,25 @@ impl<'a> Check<'a> {
             if runs.is_empty() {
                 continue;
             }
-            let step = flight.going + flight.nosing + flight.riser + rules.stair_pad;
-            let mut steps = 0;
+            let over = |going: Length| (going + flight.nosing + flight.riser + rules.stair_pad).0;
+            let (mut steps, mut winders, mut landings) = (0, 0, 0);
             for run in &runs {
-                let net = run.length - run.extra.start - run.extra.end;
-                faults.expect(net.0 % step.0 == 0, || format!("{}: cut within a step", run.id));
-                steps += net.0 / step.0;
+                let net = run.length.0 - run.extra.start.0 - run.extra.end.0;
+                let (counted, step) = match run.part {
+                    Part::Flight { part: FlightPart::Winder(_), .. } => (&mut winders, over(flight.winder_going)),
+                    Part::Flight { part: FlightPart::Landing, .. } => (&mut landings, over(flight.landing)),
+                    _ => (&mut steps, over(flight.going)),
+                };
+                faults.expect(net % step == 0, || format!("{}: cut within a step", run.id));
+                *counted += net / step;
                 let wide = run.width >= flight.width + rules.stair_tuck * 2;
                 faults
                     .expect(wide && run.extra.left >= rules.stair_tuck && run.extra.right >= rules.stair_tuck, || {
                         format!("{}: too little to tuck under", run.id)
                     });
             }
-            faults.equal(|| format!("{}: steps", flight.name), &steps, &i64::from(flight.steps));
+            let wanted = [flight.steps - flight.winders, flight.winders, u32::from(flight.landing.0 > 0)];
+            faults.equal(|| format!("{}: steps", flight.name), &[steps, winders, landings], &wanted.map(i64::from));
             let spare: i64 = runs.iter().map(|it| it.extra.start.0 + it.extra.end.0).sum();
             faults.expect(spare >= rules.stair_overall.0, || format!("{}: without what is added overall", flight.name));
         }

@@ -4,6 +4,8 @@ use shared_model::floor::PlacedRoom;
 use shared_model::job::{Fixture, FixtureKind};
 use shared_model::layout::Part;
 
+use shared_model::length::Length;
+
 use super::plane::doubled_area;
 use super::{Check, Faults, TOLERANCE};
 
@@ -21,7 +23,13 @@ impl<'a> Check<'a> {
         let laid = |id| layout.pieces.iter().any(|it| matches!(it.part, Part::Flight { flight, .. } if flight == id));
         let stairs = self.job.flights.iter().filter(|it| laid(it.id));
         let stairs: i128 = stairs
-            .map(|it| i128::from(it.going.0 + it.nosing.0 + it.riser.0) * i128::from(it.steps) * i128::from(it.width.0))
+            .map(|it| {
+                let over = |going: Length| i128::from(going.0 + it.nosing.0 + it.riser.0);
+                let straight = over(it.going) * i128::from(it.steps - it.winders);
+                let winders = over(it.winder_going) * i128::from(it.winders);
+                let landing = if it.landing.0 > 0 { over(it.landing) } else { 0 };
+                (straight + winders + landing) * i128::from(it.width.0)
+            })
             .sum();
         let ordered = i128::from(layout.order.0) * i128::from(self.goods.roll_width.0);
         let net = layout.net.0;

@@ -273,7 +273,8 @@ fn house() -> impl Strategy<Value = Case> {
     ]);
     let room = prop_oneof![rectangle(), l_shape(), u_shape()];
     let rooms = prop::collection::vec((room, floors, 0.0..1.0_f64), 2..5);
-    (rooms, goods(), rules(), 1_u32..16, any::<bool>()).prop_map(|(rooms, goods, rules, steps, stair)| {
+    let bends = (0_u32..4, prop_oneof![Just(0_i64), 200_i64..500]);
+    (rooms, goods(), rules(), 1_u32..16, bends, any::<bool>()).prop_map(|(rooms, goods, rules, steps, bends, stair)| {
         let mut made: Vec<Room> = rooms.iter().zip(1..).map(|((walls, ..), n)| room_of(n, walls, false)).collect();
         for (i, pair) in rooms.windows(2).enumerate() {
             let ((left, floor, share), (right, ..)) = (&pair[0], &pair[1]);
@@ -295,7 +296,9 @@ fn house() -> impl Strategy<Value = Case> {
                 made[i + 1].openings.push(side(n + 1, 0, there, n));
             }
         }
-        let flights = if stair { vec![Flight { steps, ..flight(1) }] } else { Vec::new() };
+        let (winders, winder_going, landing) = (bends.0.min(steps), eighths(160), eighths(bends.1));
+        let made_flight = Flight { steps, winders, winder_going, landing, ..flight(1) };
+        let flights = if stair { vec![made_flight] } else { Vec::new() };
         Case(Job { rules, flights, ..job(made, vec![goods]) })
     })
 }

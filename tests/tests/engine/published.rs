@@ -3,8 +3,8 @@
 use napline_tests::checker::faults;
 use napline_tests::rooms::{doorway, flight, goods_id, job, long, plain_goods, room};
 use shared_model::ids::RoomId;
-use shared_model::job::{Goods, Job, Match, Rules};
-use shared_model::layout::{Layout, Part, Piece, PileDirection, SeamKind};
+use shared_model::job::{Flight, Goods, Job, Match, Rules};
+use shared_model::layout::{FlightPart, Layout, Part, Piece, PileDirection, SeamKind};
 use shared_model::length::Length;
 use shared_model::polygon::Area;
 use shared_model::takeoff::takeoff;
@@ -256,7 +256,7 @@ fn stairs_as_printed() {
     let runs: Vec<Length> = layouts[0].pieces.iter().map(|it| it.length).collect();
     assert_eq!(runs, [long("103 1/2\""), long("78\""), long("78\"")]);
     assert_eq!(layouts[0].order, long("104\""));
-    assert!(matches!(layouts[0].pieces[0].part, Part::Flight { part: 1, .. }));
+    assert!(matches!(layouts[0].pieces[0].part, Part::Flight { part: FlightPart::Run(1), .. }));
 }
 
 /// Nobody lays what is not closed; it is said instead.
@@ -270,4 +270,29 @@ fn nothing_closed_nothing_laid() {
     assert_eq!(takeoff.goods[0].goods, goods_id(1));
     assert!(takeoff.goods[0].layouts.is_empty() && !takeoff.problems.is_empty());
     assert!(!takeoff.floor.rooms.iter().any(|it| it.room == RoomId(uuid::Uuid::from_u64_pair(1, 0))));
+}
+
+/// A winder takes one piece by itself, tread and riser below it, cut by its template out of its depth at the wide end; a landing
+/// takes one too (*Renovation*, 3rd ed., carpeting stairs).
+#[test]
+fn winders_and_a_landing_are_cut_singly() {
+    let mut job = job(vec![], vec![plain_goods(1)]);
+    let (winder_going, landing) = (long("20\""), long("36\""));
+    job.flights.push(Flight { winders: 3, winder_going, landing, ..flight(1) });
+    let takeoff = takeoff(&job);
+    assert_eq!(faults(&job, &takeoff), Vec::<String>::new());
+    let layout = &takeoff.goods[0].layouts[0];
+    let length = |of: FlightPart| {
+        let part = |it: &&Piece| matches!(it.part, Part::Flight { part, .. } if part == of);
+        layout.pieces.iter().find(part).map(|it| it.length)
+    };
+    // 20 + 1 + 7 1/2 + 1 in, and 36 + 1 + 7 1/2 + 1 in.
+    for n in 1..=3 {
+        assert_eq!(length(FlightPart::Winder(n)), Some(long("29 1/2\"")));
+    }
+    assert_eq!(length(FlightPart::Winder(4)), None);
+    assert_eq!(length(FlightPart::Landing), Some(long("45 1/2\"")));
+    // Ten straight steps of 18 1/2 in, three winders of 28 1/2 in and the landing of 44 1/2 in, 36 in wide.
+    let inches = 10 * 37 + 3 * 57 + 89;
+    assert_eq!(takeoff.materials.pad, Length::sixty_fourths(32 * inches) * long("36\""));
 }

@@ -27,62 +27,29 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
             limits::name("person", name)?;
             put(tx, &Node::root(tx, key::PEOPLE), &author.to_string(), name.as_str())
         }
-        Edit::AddRoom { room, name, level, goods, order } => rooms::add_room(tx, *room, name, *level, *goods, order),
-        Edit::NameRoom { room, name } => {
-            limits::name("room", name)?;
-            put(tx, &room_of(tx, *room)?, key::NAME, name.as_str())
-        }
-        Edit::SetRoomGoods { room, goods } => {
-            goods_exist(tx, *goods)?;
-            put(tx, &room_of(tx, *room)?, key::GOODS, id_or_null(goods.map(|it| it.0)))
-        }
-        Edit::CloseRoom { room, closed } => put(tx, &room_of(tx, *room)?, key::CLOSED, *closed),
-        Edit::RemoveRoom { room, removed } => put(tx, &room_of(tx, *room)?, key::REMOVED, *removed),
-        Edit::AddWall { room, wall, order } => rooms::add_wall(tx, *room, *wall, order),
-        Edit::RemoveWall { room, wall, removed } => put(tx, &wall_of(tx, *room, *wall)?, key::REMOVED, *removed),
-        Edit::AddReading { room, wall, reading } => rooms::add_reading(tx, *room, *wall, reading, at),
-        Edit::WithdrawReading { room, wall, reading, withdrawn } => {
-            let readings = wall_of(tx, *room, *wall)?.child(tx, key::READINGS);
-            mark(tx, &readings, reading.0, "reading", key::WITHDRAWN, *withdrawn)
-        }
-        Edit::AddCheck { room, of, reading } => rooms::add_check(tx, *room, *of, reading, at),
-        Edit::WithdrawCheck { room, check, withdrawn } => {
-            let checks = room_of(tx, *room)?.child(tx, key::CHECKS);
-            mark(tx, &checks, check.0, "check", key::WITHDRAWN, *withdrawn)
-        }
-        Edit::StateTurn { room, wall, turn } => rooms::state_turn(tx, *room, *wall, turn, at),
-        Edit::WithdrawTurn { room, wall, turn, withdrawn } => {
-            let turns = wall_of(tx, *room, *wall)?.child(tx, key::TURNS);
-            mark(tx, &turns, turn.0, "turn", key::WITHDRAWN, *withdrawn)
-        }
-        Edit::AddRise { room, wall, inward, reading } => rooms::add_rise(tx, *room, *wall, *inward, reading, at),
-        Edit::WithdrawRise { room, wall, rise, withdrawn } => {
-            let rises = wall_of(tx, *room, *wall)?.child(tx, key::RISES);
-            mark(tx, &rises, rise.0, "rise", key::WITHDRAWN, *withdrawn)
-        }
-        Edit::AddFixture { room, fixture } => rooms::add_fixture(tx, *room, fixture),
-        Edit::SetFixture { room, fixture } => {
-            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::FIXTURES), fixture.id.0, "fixture")?;
-            rooms::write_fixture(tx, &node, *room, fixture)
-        }
-        Edit::RemoveFixture { room, fixture, removed } => {
-            let fixtures = room_of(tx, *room)?.child(tx, key::FIXTURES);
-            mark(tx, &fixtures, fixture.0, "fixture", key::REMOVED, *removed)
-        }
-        Edit::AddMark { room, mark } => rooms::add_mark(tx, *room, mark, at),
-        Edit::WithdrawMark { room, mark: id, withdrawn } => {
-            let marks = room_of(tx, *room)?.child(tx, key::MARKS);
-            mark(tx, &marks, id.0, "mark", key::WITHDRAWN, *withdrawn)
-        }
-        Edit::AddOpening { room, opening } => rooms::add_opening(tx, *room, opening),
-        Edit::SetOpening { room, opening } => {
-            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::OPENINGS), opening.id.0, "opening")?;
-            rooms::write_opening(tx, &node, *room, opening)
-        }
-        Edit::RemoveOpening { room, opening, removed } => {
-            let openings = room_of(tx, *room)?.child(tx, key::OPENINGS);
-            mark(tx, &openings, opening.0, "opening", key::REMOVED, *removed)
-        }
+        Edit::AddRoom { .. }
+        | Edit::NameRoom { .. }
+        | Edit::SetRoomGoods { .. }
+        | Edit::CloseRoom { .. }
+        | Edit::RemoveRoom { .. }
+        | Edit::AddCheck { .. }
+        | Edit::WithdrawCheck { .. }
+        | Edit::AddFixture { .. }
+        | Edit::SetFixture { .. }
+        | Edit::RemoveFixture { .. }
+        | Edit::AddMark { .. }
+        | Edit::WithdrawMark { .. }
+        | Edit::AddOpening { .. }
+        | Edit::SetOpening { .. }
+        | Edit::RemoveOpening { .. } => rooms::edit(tx, edit, at),
+        Edit::AddWall { room, wall, .. }
+        | Edit::RemoveWall { room, wall, .. }
+        | Edit::AddReading { room, wall, .. }
+        | Edit::WithdrawReading { room, wall, .. }
+        | Edit::AddRise { room, wall, .. }
+        | Edit::WithdrawRise { room, wall, .. }
+        | Edit::StateTurn { room, wall, .. }
+        | Edit::WithdrawTurn { room, wall, .. } => rooms::edit_wall(tx, (*room, *wall), edit, at),
         Edit::AddFlight { flight } => {
             let node = add(tx, &Node::root(tx, key::FLIGHTS), flight.id.0, "flight")?;
             write_flight(tx, &node, flight)

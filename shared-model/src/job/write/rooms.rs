@@ -3,13 +3,90 @@
 use automerge::transaction::Transaction;
 use uuid::Uuid;
 
-use super::{add, goods_exist, id_or_null, put, room_of, set, stamp, wall_of};
+use super::{add, existing, goods_exist, id_or_null, mark, put, room_of, set, stamp, wall_of};
 use crate::ids::{GoodsId, RoomId, WallId};
 use crate::job::node::Node;
 use crate::job::schema::key;
-use crate::job::{Across, EditError, Fixture, NewMark, NewReading, NewTurn, Opening, Order, Timestamp, limits, words};
+use crate::job::{
+    Across, Edit, EditError, Fixture, NewMark, NewReading, NewTurn, Opening, Order, Timestamp, limits, words,
+};
 
-pub(super) fn add_room(
+/// The edits of a room and what is in it, but for its walls.
+pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, at: Timestamp) -> Result<(), EditError> {
+    match edit {
+        Edit::AddRoom { room, name, level, goods, order } => add_room(tx, *room, name, *level, *goods, order),
+        Edit::NameRoom { room, name } => {
+            limits::name("room", name)?;
+            put(tx, &room_of(tx, *room)?, key::NAME, name.as_str())
+        }
+        Edit::SetRoomGoods { room, goods } => {
+            goods_exist(tx, *goods)?;
+            put(tx, &room_of(tx, *room)?, key::GOODS, id_or_null(goods.map(|it| it.0)))
+        }
+        Edit::CloseRoom { room, closed } => put(tx, &room_of(tx, *room)?, key::CLOSED, *closed),
+        Edit::RemoveRoom { room, removed } => put(tx, &room_of(tx, *room)?, key::REMOVED, *removed),
+        Edit::AddCheck { room, of, reading } => add_check(tx, *room, *of, reading, at),
+        Edit::WithdrawCheck { room, check, withdrawn } => {
+            let checks = room_of(tx, *room)?.child(tx, key::CHECKS);
+            mark(tx, &checks, check.0, "check", key::WITHDRAWN, *withdrawn)
+        }
+        Edit::AddFixture { room, fixture } => add_fixture(tx, *room, fixture),
+        Edit::SetFixture { room, fixture } => {
+            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::FIXTURES), fixture.id.0, "fixture")?;
+            write_fixture(tx, &node, *room, fixture)
+        }
+        Edit::RemoveFixture { room, fixture, removed } => {
+            let fixtures = room_of(tx, *room)?.child(tx, key::FIXTURES);
+            mark(tx, &fixtures, fixture.0, "fixture", key::REMOVED, *removed)
+        }
+        Edit::AddMark { room, mark } => add_mark(tx, *room, mark, at),
+        Edit::WithdrawMark { room, mark: id, withdrawn } => {
+            let marks = room_of(tx, *room)?.child(tx, key::MARKS);
+            mark(tx, &marks, id.0, "mark", key::WITHDRAWN, *withdrawn)
+        }
+        Edit::AddOpening { room, opening } => add_opening(tx, *room, opening),
+        Edit::SetOpening { room, opening } => {
+            let node = existing(tx, &room_of(tx, *room)?.child(tx, key::OPENINGS), opening.id.0, "opening")?;
+            write_opening(tx, &node, *room, opening)
+        }
+        Edit::RemoveOpening { room, opening, removed } => {
+            let openings = room_of(tx, *room)?.child(tx, key::OPENINGS);
+            mark(tx, &openings, opening.0, "opening", key::REMOVED, *removed)
+        }
+        _ => Ok(()),
+    }
+}
+
+/// The edits of one wall.
+pub(super) fn edit_wall(
+    tx: &mut Transaction<'_>,
+    (room, wall): (RoomId, WallId),
+    edit: &Edit,
+    at: Timestamp,
+) -> Result<(), EditError> {
+    match edit {
+        Edit::AddWall { order, .. } => add_wall(tx, room, wall, order),
+        Edit::RemoveWall { removed, .. } => put(tx, &wall_of(tx, room, wall)?, key::REMOVED, *removed),
+        Edit::AddReading { reading, .. } => add_reading(tx, room, wall, reading, at),
+        Edit::WithdrawReading { reading, withdrawn, .. } => {
+            let readings = wall_of(tx, room, wall)?.child(tx, key::READINGS);
+            mark(tx, &readings, reading.0, "reading", key::WITHDRAWN, *withdrawn)
+        }
+        Edit::AddRise { inward, reading, .. } => add_rise(tx, room, wall, *inward, reading, at),
+        Edit::WithdrawRise { rise, withdrawn, .. } => {
+            let rises = wall_of(tx, room, wall)?.child(tx, key::RISES);
+            mark(tx, &rises, rise.0, "rise", key::WITHDRAWN, *withdrawn)
+        }
+        Edit::StateTurn { turn, .. } => state_turn(tx, room, wall, turn, at),
+        Edit::WithdrawTurn { turn, withdrawn, .. } => {
+            let turns = wall_of(tx, room, wall)?.child(tx, key::TURNS);
+            mark(tx, &turns, turn.0, "turn", key::WITHDRAWN, *withdrawn)
+        }
+        _ => Ok(()),
+    }
+}
+
+fn add_room(
     tx: &mut Transaction<'_>,
     room: RoomId,
     name: &str,
@@ -30,7 +107,7 @@ pub(super) fn add_room(
     put(tx, &node, key::ORDER, order.0.as_str())
 }
 
-pub(super) fn add_wall(tx: &mut Transaction<'_>, room: RoomId, wall: WallId, order: &Order) -> Result<(), EditError> {
+fn add_wall(tx: &mut Transaction<'_>, room: RoomId, wall: WallId, order: &Order) -> Result<(), EditError> {
     limits::order(order)?;
     let walls = room_of(tx, room)?.child(tx, key::WALLS);
     let node = add(tx, &walls, wall.0, "wall")?;
@@ -39,7 +116,7 @@ pub(super) fn add_wall(tx: &mut Transaction<'_>, room: RoomId, wall: WallId, ord
     put(tx, &node, key::ORDER, order.0.as_str())
 }
 
-pub(super) fn add_reading(
+fn add_reading(
     tx: &mut Transaction<'_>,
     room: RoomId,
     wall: WallId,
@@ -50,7 +127,7 @@ pub(super) fn add_reading(
     write_reading(tx, &readings, reading, at).map(|_| ())
 }
 
-pub(super) fn add_check(
+fn add_check(
     tx: &mut Transaction<'_>,
     room: RoomId,
     of: Across,
@@ -88,7 +165,7 @@ fn write_reading(
     Ok(node)
 }
 
-pub(super) fn state_turn(
+fn state_turn(
     tx: &mut Transaction<'_>,
     room: RoomId,
     wall: WallId,
@@ -106,18 +183,13 @@ pub(super) fn state_turn(
     stamp(tx, &node, &turns, &superseded, "turn", at)
 }
 
-pub(super) fn add_opening(tx: &mut Transaction<'_>, room: RoomId, opening: &Opening) -> Result<(), EditError> {
+fn add_opening(tx: &mut Transaction<'_>, room: RoomId, opening: &Opening) -> Result<(), EditError> {
     let openings = room_of(tx, room)?.child(tx, key::OPENINGS);
     let node = add(tx, &openings, opening.id.0, "opening")?;
     write_opening(tx, &node, room, opening)
 }
 
-pub(super) fn write_opening(
-    tx: &mut Transaction<'_>,
-    node: &Node,
-    room: RoomId,
-    opening: &Opening,
-) -> Result<(), EditError> {
+fn write_opening(tx: &mut Transaction<'_>, node: &Node, room: RoomId, opening: &Opening) -> Result<(), EditError> {
     limits::opening(opening)?;
     wall_of(tx, room, opening.wall)?;
     if let Some(beyond) = opening.leads_to {
@@ -141,7 +213,7 @@ pub(super) fn write_opening(
     )
 }
 
-pub(super) fn add_rise(
+fn add_rise(
     tx: &mut Transaction<'_>,
     room: RoomId,
     wall: WallId,
@@ -154,18 +226,13 @@ pub(super) fn add_rise(
     put(tx, &node, key::INWARD, inward)
 }
 
-pub(super) fn add_fixture(tx: &mut Transaction<'_>, room: RoomId, fixture: &Fixture) -> Result<(), EditError> {
+fn add_fixture(tx: &mut Transaction<'_>, room: RoomId, fixture: &Fixture) -> Result<(), EditError> {
     let fixtures = place(tx, &room_of(tx, room)?, key::FIXTURES)?;
     let node = add(tx, &fixtures, fixture.id.0, "fixture")?;
     write_fixture(tx, &node, room, fixture)
 }
 
-pub(super) fn write_fixture(
-    tx: &mut Transaction<'_>,
-    node: &Node,
-    room: RoomId,
-    fixture: &Fixture,
-) -> Result<(), EditError> {
+fn write_fixture(tx: &mut Transaction<'_>, node: &Node, room: RoomId, fixture: &Fixture) -> Result<(), EditError> {
     limits::fixture(fixture)?;
     wall_of(tx, room, fixture.wall)?;
     set(
@@ -182,7 +249,7 @@ pub(super) fn write_fixture(
     )
 }
 
-pub(super) fn add_mark(tx: &mut Transaction<'_>, room: RoomId, mark: &NewMark, at: Timestamp) -> Result<(), EditError> {
+fn add_mark(tx: &mut Transaction<'_>, room: RoomId, mark: &NewMark, at: Timestamp) -> Result<(), EditError> {
     limits::mark(mark)?;
     mark.wall.map_or(Ok(()), |wall| wall_of(tx, room, wall).map(|_| ()))?;
     let marks = place(tx, &room_of(tx, room)?, key::MARKS)?;
