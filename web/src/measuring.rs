@@ -1,8 +1,8 @@
 //! What an entered length does to a room: which wall it is for, the edits it makes, and the sketch while it is typed.
 
-use shared_model::ids::{OpeningId, ReadingId, RoomId, TurnId, WallId};
+use shared_model::ids::{FixtureId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
-    Across, Angle, Edit, NewReading, NewTurn, Order, Reading, Room, Stamp, Tool, Turn, TurnStatement, Wall,
+    Across, Angle, Edit, MarkKind, NewReading, NewTurn, Order, Reading, Room, Stamp, Tool, Turn, TurnStatement, Wall,
 };
 use shared_model::length::{Length, Units};
 use shared_model::outline::Sketch;
@@ -22,6 +22,12 @@ pub enum Aim {
     /// A reading that sets aside what the wall has.
     Correct(WallId),
     Opening(WallId, Option<OpeningId>, OpeningField),
+    /// What stands at this wall.
+    Fixture(WallId, Option<FixtureId>, FixtureField),
+    /// How far this wall's middle stands off the line between its ends; into the room when true.
+    Rise(WallId, bool),
+    /// Not a number: where a squeak or a note is.
+    Mark(MarkKind),
     /// How long the first part is when this wall becomes two.
     Split(WallId),
     /// Not a number yet: where a check starts, and then where it ends.
@@ -38,12 +44,26 @@ pub enum OpeningField {
     Depth,
 }
 
+/// What of a fixture is entered.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum FixtureField {
+    Offset,
+    Width,
+    Depth,
+    Clear,
+}
+
 impl Aim {
     /// The wall that is picked in the sketch.
     pub const fn wall(self) -> Option<WallId> {
         match self {
-            Self::Next | Self::Probe(_) | Self::Check(_) => None,
-            Self::Wall(wall) | Self::Correct(wall) | Self::Split(wall) | Self::Opening(wall, ..) => Some(wall),
+            Self::Next | Self::Probe(_) | Self::Check(_) | Self::Mark(_) => None,
+            Self::Wall(wall)
+            | Self::Correct(wall)
+            | Self::Split(wall)
+            | Self::Rise(wall, _)
+            | Self::Opening(wall, ..)
+            | Self::Fixture(wall, ..) => Some(wall),
         }
     }
 }
@@ -131,6 +151,12 @@ pub fn is_unread_here(wall: &Wall) -> bool {
 
 pub fn state_turn(room: RoomId, wall: &Wall, turn: Turn) -> Edit {
     Edit::StateTurn { room, wall: wall.id, turn: new_turn(turn, Some(wall)) }
+}
+
+/// Nobody measured the corner at the wall's end: it turns as it looks now, and the other readings decide.
+pub fn free_turn(room: RoomId, wall: &Wall) -> Edit {
+    let turn = NewTurn { free: true, ..new_turn(wall.turn(), Some(wall)) };
+    Edit::StateTurn { room, wall: wall.id, turn }
 }
 
 fn new_turn(turn: Turn, wall: Option<&Wall>) -> NewTurn {

@@ -99,6 +99,11 @@ fn again(edit: &Edit) -> Edit {
         Edit::StateTurn { room, wall, turn } => {
             Edit::WithdrawTurn { room: *room, wall: *wall, turn: turn.id, withdrawn: false }
         }
+        Edit::AddRise { room, wall, reading, .. } => {
+            Edit::WithdrawRise { room: *room, wall: *wall, rise: reading.id, withdrawn: false }
+        }
+        Edit::AddFixture { room, fixture } => Edit::RemoveFixture { room: *room, fixture: fixture.id, removed: false },
+        Edit::AddMark { room, mark } => Edit::WithdrawMark { room: *room, mark: mark.id, withdrawn: false },
         Edit::AddOpening { room, opening } => Edit::RemoveOpening { room: *room, opening: opening.id, removed: false },
         Edit::AddFlight { flight } => Edit::RemoveFlight { flight: flight.id, removed: false },
         Edit::AddGoods { goods } => Edit::RemoveGoods { goods: goods.id, removed: false },
@@ -137,6 +142,7 @@ const fn writes_over(edit: &Edit) -> bool {
             | Edit::NameRoom { .. }
             | Edit::SetRoomGoods { .. }
             | Edit::SetOpening { .. }
+            | Edit::SetFixture { .. }
             | Edit::SetFlight { .. }
             | Edit::SetGoods { .. }
     )

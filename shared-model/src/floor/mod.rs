@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::ids::{FlightId, GoodsId, OpeningId, RoomId};
-use crate::job::{Angle, Job, Opening, Room};
+use crate::job::{Angle, Flight, Job, Opening, Room};
 use crate::length::Length;
 use crate::outline::Outline;
 use crate::polygon::{Area, Axis, Bounds, Point, Ring};
@@ -255,6 +255,14 @@ impl PlacedRoom {
     /// A point of the room's own frame on the plan.
     pub fn on_plan(&self, point: Point) -> Point {
         point.turned(self.turned) + self.shift
+    }
+
+    /// The floor's edge where a flight starts here, in clockwise order on the plan. `None` when it does not fit its wall, or starts
+    /// elsewhere.
+    pub fn foot(&self, flight: &Flight) -> Option<(Point, Point)> {
+        let foot = flight.foot.filter(|it| it.room == self.room)?;
+        let (from, to) = self.outline.span(foot.wall, foot.offset, flight.width)?;
+        Some((self.on_plan(from), self.on_plan(to)))
     }
 
     /// The two sides of an opening on the plan, the first in clockwise order first. `None` when it does not fit its wall.

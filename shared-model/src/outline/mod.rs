@@ -20,6 +20,7 @@ mod traverse;
 
 pub(crate) use face::face;
 use readings::Measured;
+pub use readings::bend as wall_bend;
 use stand_in::stand_ins;
 use traverse::{Solution, Traverse};
 
@@ -263,8 +264,9 @@ impl Outline {
         self.span(opening.wall, opening.offset, opening.width).filter(|_| opening.depth >= Length::ZERO)
     }
 
-    /// What lies `read_offset` from the start of a wall as the crew walked it, in clockwise order.
-    fn span(&self, wall: WallId, read_offset: Length, width: Length) -> Option<(Point, Point)> {
+    /// What lies `read_offset` from the start of a wall as the crew walked it, in clockwise order. `None` when it does not fit
+    /// its wall.
+    pub fn span(&self, wall: WallId, read_offset: Length, width: Length) -> Option<(Point, Point)> {
         let i = self.walls.iter().position(|&it| it == wall)?;
         let (start, end) = self.ring.edges().nth(i)?;
         let length = start.distance(end);

@@ -26,7 +26,7 @@ pub(super) fn measured(wall: &Wall) -> Option<Measured> {
 
 /// How far the wall's middle stands off the line between its ends, out of the room: the mean of what was read to the side that
 /// the newest reading says. Zero for a straight wall, and for what cannot be.
-pub(super) fn bend(wall: &Wall) -> Length {
+pub fn bend(wall: &Wall) -> Length {
     let Some(newest) = wall.rises_in_force().last() else { return Length::ZERO };
     let alike = wall.rises_in_force().filter(|it| it.inward == newest.inward && is_possible(it.reading.value));
     let values: Vec<Length> = alike.map(|it| it.reading.value).collect();

@@ -2,9 +2,12 @@
 //!
 //! Where things stand is decided by plain functions ([`scene`], [`dims`], [`pile`], [`space`]); the components only show it.
 
+pub use inside::mark_words;
+
 pub mod canvas;
 pub mod checks;
 mod dims;
+mod inside;
 mod marks;
 mod pile;
 pub mod plan;

@@ -9,6 +9,7 @@ use shared_model::outline::Certainty;
 
 use super::canvas::{Canvas, Extent};
 use super::dims::{Dim, SIZE};
+use super::inside;
 use super::marks::{number_ring, problem_mark, scale_bar};
 use super::scene::{BreadthMark, OpeningMark, RoomMark, Scene, SeamMark, Subject, WallMark, bounds, scene};
 use super::space::{Spot, points, text_width};
@@ -114,14 +115,17 @@ fn drawn(
     on_seam: Option<Callback<usize>>,
     picked: Signal<Option<usize>>,
 ) -> impl IntoView {
-    let Scene { rooms, breadths, trims, walls, openings, seams, dims, problems } = scene;
+    let Scene { rooms, breadths, trims, walls, openings, fixtures, marks, flights, seams, dims, problems } = scene;
     let floors = rooms.iter().map(|it| view! { <polygon class="floor" points=points(&it.ring) /> }).collect_view();
     let numbers: Vec<_> = breadths.iter().filter_map(number).collect();
     view! {
         {floors}
         {breadths.iter().map(breadth).collect_view()}
         {trims.into_iter().map(|(a, b)| view! { <line class="trim" x1=a.x y1=a.y x2=b.x y2=b.y /> }).collect_view()}
+        {flights.iter().map(inside::flight).collect_view()}
         {walls.iter().map(wall).collect_view()}
+        {fixtures.iter().map(inside::fixture).collect_view()}
+        {marks.iter().map(inside::floor_mark).collect_view()}
         {openings.iter().map(opening).collect_view()}
         {seams.iter().map(|it| seam_line(it, picked)).collect_view()}
         {rooms.iter().map(room_name).collect_view()}
@@ -148,7 +152,7 @@ fn number(mark: &BreadthMark) -> Option<impl IntoView + use<>> {
 }
 
 pub(super) fn wall(mark: &WallMark) -> impl IntoView + use<> {
-    let WallMark { from, to, certainty, derived } = *mark;
+    let WallMark { from, to, certainty, derived, bend } = *mark;
     let class = match certainty {
         _ if derived => "wall wall-derived",
         Certainty::Unmeasured => "wall wall-unmeasured",
@@ -161,8 +165,12 @@ pub(super) fn wall(mark: &WallMark) -> impl IntoView + use<> {
         let (a, b) = (from.shifted(across, shift), to.shifted(across, shift));
         view! { <line class=class x1=a.x y1=a.y x2=b.x y2=b.y /> }
     };
+    if bend.abs() > 0.5 {
+        return vec![view! { <path class=format!("{class} wall-arc") d=inside::arc(from, to, bend) /> }.into_any()];
+    }
     // Two readings that disagree: a double line with a gap.
-    if certainty == Certainty::Disputed { vec![line(-2.5), line(2.5)] } else { vec![line(0.0)] }
+    let lines = if certainty == Certainty::Disputed { vec![-2.5, 2.5] } else { vec![0.0] };
+    lines.into_iter().map(|it| line(it).into_any()).collect()
 }
 
 pub(super) fn opening(mark: &OpeningMark) -> impl IntoView + use<> {

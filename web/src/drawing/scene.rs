@@ -11,6 +11,7 @@ use shared_model::problem::{Place, ProblemKind};
 use shared_model::takeoff::Takeoff;
 
 use super::dims::{self, Dim, Measured};
+use super::inside::{self, FixtureMark, FlightMark, FloorMark};
 use super::pile::{field, stitches};
 use super::space::{Patch, Spot, clearance, corners, extent, inside, settle, sides, text_width};
 use crate::{cutting, shown};
@@ -32,6 +33,9 @@ pub struct Scene {
     pub trims: Vec<(Spot, Spot)>,
     pub walls: Vec<WallMark>,
     pub openings: Vec<OpeningMark>,
+    pub fixtures: Vec<FixtureMark>,
+    pub marks: Vec<FloorMark>,
+    pub flights: Vec<FlightMark>,
     pub seams: Vec<SeamMark>,
     pub dims: Vec<Dim>,
     pub problems: Vec<ProblemMark>,
@@ -68,6 +72,8 @@ pub struct WallMark {
     pub certainty: Certainty,
     /// Follows from the other walls.
     pub derived: bool,
+    /// How far its middle stands off to the left of its way, in pixels; zero for a straight wall.
+    pub bend: f64,
 }
 
 pub struct OpeningMark {
@@ -98,7 +104,8 @@ pub struct ProblemMark {
 
 /// The least and greatest corner of the level's rooms, in plan coordinates; `None` while none is closed.
 pub fn bounds(takeoff: &Takeoff, level: i64) -> Option<(Point, Point)> {
-    let mut points = takeoff.floor.rooms.iter().filter(|it| it.level == level).flat_map(|it| it.ring.0.iter().copied());
+    let rooms = takeoff.floor.rooms.iter().filter(|it| it.level == level);
+    let mut points = rooms.flat_map(|it| it.ring.0.iter().chain(&it.face.0).copied());
     let first = points.next()?;
     Some(points.fold((first, first), |(low, high), it| {
         (Point { x: low.x.min(it.x), y: low.y.min(it.y) }, Point { x: high.x.max(it.x), y: high.y.max(it.y) })
@@ -112,12 +119,18 @@ pub fn scene(subject: Subject, scale: f64) -> Scene {
     for room in &rooms {
         scene.walls.extend(walls(subject.job, room, scale));
         scene.openings.extend(openings(subject.job, room, scale));
+        scene.fixtures.extend(inside::fixtures(subject.job, room, scale));
+        scene.marks.extend(inside::marks_on_plan(subject.job, room, scale));
+        scene.flights.extend(subject.job.flights.iter().filter_map(|it| inside::flight_mark(it, room, scale)));
     }
     scene.problems = problems(subject.takeoff, subject.job, &rooms, scale);
 
     // What is written first keeps its place: problems, breadth numbers, names, dimensions; chevrons fill what is left.
     let mut taken: Vec<Patch> = scene.walls.iter().map(|it| Patch::along(it.from, it.to, 4.0)).collect();
     taken.extend(scene.openings.iter().map(|it| Patch::along(it.from, it.to, 12.0)));
+    taken.extend(scene.fixtures.iter().flat_map(|it| sides(&it.ring)).map(|(a, b)| Patch::along(a, b, 3.0)));
+    taken.extend(scene.marks.iter().map(|it| Patch::level(it.at, 16.0, 16.0)));
+    taken.extend(scene.flights.iter().flat_map(|it| &it.steps).map(|(a, b)| Patch::along(*a, *b, 6.0)));
     taken.extend(scene.problems.iter().map(|it| Patch::level(it.at, 24.0, 24.0)));
     if let Some(layout) = subject.layout {
         scene.seams = layout
@@ -164,11 +177,13 @@ fn walls(job: &Job, placed: &PlacedRoom, scale: f64) -> Vec<WallMark> {
     let ring = corners(&placed.ring, scale);
     let known = job.room(placed.room).map(|room| sketch(room, &job.rules).walls).unwrap_or_default();
     let certainty = |wall| known.iter().find(|it| it.wall == wall).map_or(Certainty::Unmeasured, |it| it.certainty);
-    let marks = sides(&ring).zip(&placed.outline.walls).map(|((from, to), &wall)| WallMark {
+    let walls = placed.outline.walls.iter().zip(&placed.outline.bends);
+    let marks = sides(&ring).zip(walls).map(|((from, to), (&wall, bend))| WallMark {
         from,
         to,
         certainty: certainty(wall),
         derived: placed.outline.derived.contains(&wall),
+        bend: bend.as_mm() * scale,
     });
     marks.collect()
 }
@@ -179,13 +194,9 @@ fn openings(job: &Job, placed: &PlacedRoom, scale: f64) -> Vec<OpeningMark> {
 }
 
 fn opening_mark(placed: &PlacedRoom, opening: &Opening, scale: f64) -> Option<OpeningMark> {
-    let ring = corners(&placed.ring, scale);
-    let wall = placed.outline.walls.iter().position(|&it| it == opening.wall)?;
-    let (start, end) = sides(&ring).nth(wall)?;
-    let along = start.toward(end);
-    let from = start.shifted(along, opening.offset.as_mm() * scale);
-    let to = from.shifted(along, opening.width.as_mm() * scale);
-    Some(OpeningMark { from, to, inward: along.right(), kind: opening.kind, floor: opening.floor })
+    let (from, to) = placed.opening(opening)?;
+    let (from, to) = (Spot::of(from, scale), Spot::of(to, scale));
+    Some(OpeningMark { from, to, inward: from.toward(to).right(), kind: opening.kind, floor: opening.floor })
 }
 
 fn problems(takeoff: &Takeoff, job: &Job, rooms: &[&PlacedRoom], scale: f64) -> Vec<ProblemMark> {
@@ -197,7 +208,11 @@ fn problems(takeoff: &Takeoff, job: &Job, rooms: &[&PlacedRoom], scale: f64) -> 
             sides(&ring).nth(at)
         };
         let at = match problem.place {
-            Place::Job | Place::Goods(_) | Place::Flight(_) | Place::Fixture(..) => None,
+            Place::Job | Place::Goods(_) | Place::Flight(_) => None,
+            Place::Fixture(room, fixture) => {
+                let fixture = job.room(room)?.fixtures.iter().find(|it| it.id == fixture)?;
+                side(find(room)?, fixture.wall).map(|(a, b)| a.between(b, 0.5).shifted(a.toward(b).right(), 14.0))
+            }
             Place::Room(room) => {
                 let ring = corners(&find(room)?.ring, scale);
                 settle(&ring, 24.0, 24.0, &[]).or_else(|| ring.first().copied())
@@ -311,7 +326,7 @@ fn trims(piece: &Piece, seam_trim: Length, scale: f64) -> Vec<(Spot, Spot)> {
 }
 
 fn room_mark(job: &Job, placed: &PlacedRoom, scale: f64, taken: &mut Vec<Patch>) -> RoomMark {
-    let ring = corners(&placed.ring, scale);
+    let ring = corners(&placed.face, scale);
     let area = shown::area(placed.outline.area, job.units);
     // Names are bold, and wider than other text.
     let wide = |size: f64| 1.1 * text_width(&placed.name, size) + 4.0;

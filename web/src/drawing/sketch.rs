@@ -4,18 +4,19 @@ use leptos::prelude::*;
 use leptos::svg;
 use shared_model::ids::WallId;
 use shared_model::job::{Across, Angle, Opening, Room, Turn};
-use shared_model::length::Units;
-use shared_model::outline::{Certainty, Sketch, SketchWall};
+use shared_model::length::{Length, Units};
+use shared_model::outline::{Certainty, Sketch, SketchWall, wall_bend};
 use shared_model::problem::{Place, Problem, ProblemKind};
 
 use super::canvas::watch_size;
 use super::checks::{self, CheckLine, Line};
 use super::dims::{self, Dim, Measured};
+use super::inside::{self, Face, FixtureMark, FloorMark};
 use super::marks::problem_mark;
 use super::plan::{dimension, opening, wall};
 use super::scene::{OpeningMark, WallMark};
 use super::space::{Patch, Spot, extent, points};
-use super::touches::{WallTouch, corner_touches, wall_touches};
+use super::touches::{WallTouch, corner_touches, floor_touch, wall_touches};
 use crate::checking::End;
 use crate::shown;
 
@@ -36,13 +37,21 @@ pub struct Subject {
     pub probe: Option<Option<End>>,
     /// The check that is being entered.
     pub check: Option<Across>,
+    /// A place on the floor is being looked for.
+    pub marking: bool,
 }
+
+/// A place on the floor: along a wall from its start, and off it.
+pub type FloorSpot = (WallId, Length, Length);
 
 #[derive(Default)]
 struct Scene {
     floor: Option<Vec<Spot>>,
     walls: Vec<WallLine>,
     openings: Vec<OpeningMark>,
+    fixtures: Vec<FixtureMark>,
+    marks: Vec<FloorMark>,
+    faces: Vec<(WallId, Face)>,
     dims: Vec<Dim>,
     checks: Vec<CheckLine>,
     /// From the end of the last wall towards the next.
@@ -86,12 +95,20 @@ fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
     let mut scene = Scene::default();
     let lines: Vec<(Spot, Spot)> = walls.iter().map(|it| (place(it.from), place(it.to))).collect();
     scene.floor = subject.room.closed.then(|| lines.iter().map(|it| it.0).collect());
+    let left = subject.room.walls.iter().map(|it| it.turn().0.0).fold(0_i64, i64::saturating_add) < 0;
     for (number, (line, sketched)) in lines.iter().zip(walls).enumerate() {
-        scene.walls.push(wall_line(subject, number + 1, *line, sketched));
+        let out = if left { -1.0 } else { 1.0 };
+        let bend = bend(&subject.room, sketched.wall).as_mm() * scale * out;
+        scene.walls.push(wall_line(subject, number + 1, *line, bend, sketched));
         let along = line.0.toward(line.1);
+        let inward = if left { along.right().back() } else { along.right() };
         let here = subject.room.openings.iter().filter(|it| it.wall == sketched.wall);
-        scene.openings.extend(here.map(|it| opening_mark(it, line.0, along, scale)));
+        scene.openings.extend(here.map(|it| opening_mark(it, line.0, along, inward, scale)));
+        scene.faces.push((sketched.wall, Face { from: line.0, to: line.1, inward, scale }));
     }
+    let face = |wall: WallId| scene.faces.iter().find(|it| it.0 == wall).map(|it| it.1);
+    scene.fixtures = subject.room.fixtures.iter().filter_map(|it| Some(face(it.wall)?.fixture(it))).collect();
+    scene.marks = inside::marks(&subject.room, face);
     scene.corners = lines.iter().flat_map(|it| [it.0, it.1]).collect();
     if let (Some((from, to)), Some(turn)) = (lines.last(), subject.next) {
         scene.next = Some((*to, to.shifted(turned(from.toward(*to), turn), NEXT_LENGTH)));
@@ -163,7 +180,12 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut
     scene.checks = checks::place(&subject.room, subject.check, &walls, shown, &mut taken);
 }
 
-fn wall_line(subject: &Subject, number: usize, (from, to): (Spot, Spot), sketched: &SketchWall) -> WallLine {
+/// How far the wall's middle stands off the line between its ends, out of the room.
+fn bend(room: &Room, wall: WallId) -> Length {
+    room.wall(wall).map_or(Length::ZERO, wall_bend)
+}
+
+fn wall_line(subject: &Subject, number: usize, (from, to): (Spot, Spot), bend: f64, sketched: &SketchWall) -> WallLine {
     let said = match sketched.certainty {
         Certainty::Unmeasured => "not read yet".to_owned(),
         Certainty::Disputed => format!("readings disagree: {}", lengths(subject, sketched)),
@@ -173,7 +195,7 @@ fn wall_line(subject: &Subject, number: usize, (from, to): (Spot, Spot), sketche
     WallLine {
         wall: sketched.wall,
         number,
-        mark: WallMark { from, to, certainty: sketched.certainty, derived: false },
+        mark: WallMark { from, to, certainty: sketched.certainty, derived: false, bend },
         picked: subject.picked == Some(sketched.wall),
         label: format!("Wall {number}: {said}"),
     }
@@ -191,10 +213,10 @@ fn lengths(subject: &Subject, sketched: &SketchWall) -> String {
     shown.join(" | ")
 }
 
-fn opening_mark(opening: &Opening, start: Spot, along: Spot, scale: f64) -> OpeningMark {
+fn opening_mark(opening: &Opening, start: Spot, along: Spot, inward: Spot, scale: f64) -> OpeningMark {
     let from = start.shifted(along, opening.offset.as_mm() * scale);
     let to = from.shifted(along, opening.width.as_mm() * scale);
-    OpeningMark { from, to, inward: along.right(), kind: opening.kind, floor: opening.floor }
+    OpeningMark { from, to, inward, kind: opening.kind, floor: opening.floor }
 }
 
 /// A direction on the screen, turned to the right by `turn`.
@@ -210,6 +232,8 @@ pub fn RoomSketch(
     on_wall: Callback<WallId>,
     /// Only while a check is being aimed.
     on_corner: Callback<WallId>,
+    /// Only while a place on the floor is being looked for.
+    on_floor: Callback<FloorSpot>,
 ) -> impl IntoView {
     let surface = NodeRef::<svg::Svg>::new();
     let size = RwSignal::new((0.0, 0.0));
@@ -227,8 +251,11 @@ pub fn RoomSketch(
         >
             {move || {
                 let size = size.get();
-                let scene = subject.with(|it| it.as_ref().filter(|_| size.0 > 0.0).map(|it| (scene(it, size), it.probe)));
-                scene.map(|(scene, probe)| drawn(scene, on_wall, probe, on_corner))
+                let scene = subject.with(|it| it.as_ref().filter(|_| size.0 > 0.0).map(|it| (scene(it, size), it.probe, it.marking)));
+                scene.map(|(scene, probe, marking)| {
+                    let floor = marking.then(|| floor_touch(size, scene.faces.clone(), on_floor));
+                    view! { {drawn(scene, on_wall, probe, on_corner)}{floor} }
+                })
             }}
         </svg>
     }
@@ -240,7 +267,22 @@ fn drawn(
     probe: Option<Option<End>>,
     on_corner: Callback<WallId>,
 ) -> impl IntoView {
-    let Scene { floor, walls, openings, dims, checks, next, gap, corners, numbers, problems, people } = scene;
+    let Scene {
+        floor,
+        walls,
+        openings,
+        fixtures,
+        marks,
+        faces: _,
+        dims,
+        checks,
+        next,
+        gap,
+        corners,
+        numbers,
+        problems,
+        people,
+    } = scene;
     let corner_touches = probe.map(|from| {
         let lines: Vec<Line> = walls.iter().map(|it| (it.wall, it.mark.from, it.mark.to)).collect();
         let picked = from.and_then(|it| if let End::Corner(corner) = it { Some(corner) } else { None });
@@ -266,6 +308,8 @@ fn drawn(
         {picked}
         {walls.iter().map(|it| wall(&it.mark)).collect_view()}
         {corners.into_iter().map(|it| view! { <circle class="corner" cx=it.x cy=it.y r=3 /> }).collect_view()}
+        {fixtures.iter().map(inside::fixture).collect_view()}
+        {marks.iter().map(inside::floor_mark).collect_view()}
         {openings.iter().map(opening).collect_view()}
         {next.map(|(a, b)| next_arrow(a, b))}
         {checks.iter().map(checks::drawn).collect_view()}
@@ -291,86 +335,4 @@ fn next_arrow(from: Spot, to: Spot) -> impl IntoView {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use shared_model::ids::RoomId;
-    use shared_model::job::Order;
-    use shared_model::length::Length;
-    use shared_model::polygon::Point;
-    use uuid::Uuid;
-
-    fn subject(corners: &[(i64, i64)], closed: bool) -> Subject {
-        let point = |(x, y): (i64, i64)| Point { x: Length::feet(x), y: Length::feet(y) };
-        let walls = corners.windows(2).zip(1..).map(|(ends, n)| SketchWall {
-            wall: WallId(Uuid::from_u128(n)),
-            from: point(ends[0]),
-            to: point(ends[1]),
-            certainty: Certainty::Once,
-            length: Length::feet(10),
-        });
-        let room = Room {
-            id: RoomId(Uuid::nil()),
-            name: "Den".to_owned(),
-            level: 0,
-            goods: None,
-            closed,
-            walls: Vec::new(),
-            openings: Vec::new(),
-            fixtures: Vec::new(),
-            marks: Vec::new(),
-            checks: Vec::new(),
-            order: Order::between(None, None),
-        };
-        let sketch = Sketch { walls: walls.collect(), gap: None, closes: false };
-        let (problems, people) = (Vec::new(), Vec::new());
-        let (probe, check) = (None, None);
-        Subject { room, sketch, units: Units::Imperial, picked: None, next: None, problems, people, probe, check }
-    }
-
-    #[test]
-    fn the_sketch_is_always_fitted() {
-        for far in [1, 10, 1_000] {
-            let scene = scene(&subject(&[(0, 0), (0, far), (far, far)], false), (390.0, 300.0));
-            let (low, high) = extent(&scene.corners).unwrap();
-            assert!(low.x >= MARGIN - 1e-6 && low.y >= MARGIN - 1e-6, "{far} ft");
-            assert!(high.x <= 390.0 - MARGIN + 1e-6 && high.y <= 300.0 - MARGIN + 1e-6, "{far} ft");
-            assert!((low.x + high.x - 390.0).abs() < 1e-6 && (low.y + high.y - 300.0).abs() < 1e-6, "in the middle");
-        }
-    }
-
-    #[test]
-    fn the_next_wall_points_where_it_will_go() {
-        let mut north = subject(&[(0, 0), (0, 10)], false);
-        north.next = Some(Turn::RIGHT);
-        let (from, to) = scene(&north, (390.0, 300.0)).next.unwrap();
-        assert!(
-            (to.x - from.x - NEXT_LENGTH).abs() < 1e-6 && (to.y - from.y).abs() < 1e-6,
-            "east, to the right of north"
-        );
-        north.next = Some(Turn::LEFT);
-        let (from, to) = scene(&north, (390.0, 300.0)).next.unwrap();
-        assert!((from.x - to.x - NEXT_LENGTH).abs() < 1e-6);
-    }
-
-    #[test]
-    fn a_closed_ring_that_misses_its_start_shows_the_gap() {
-        assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10), (10, 1), (1, 1)], true), (390.0, 300.0)).gap.is_some());
-        assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10), (10, 0), (0, 0)], true), (390.0, 300.0)).gap.is_none());
-        assert!(scene(&subject(&[(0, 0), (0, 10), (10, 10)], false), (390.0, 300.0)).gap.is_none(), "still under way");
-    }
-
-    #[test]
-    fn nothing_is_written_beyond_the_window() {
-        for (width, height) in [(312.0, 250.0), (250.0, 120.0)] {
-            let hall = [(0, 0), (0, 3), (25, 3), (25, 0), (0, 0)];
-            let scene = scene(&subject(&hall, true), (width, height));
-            assert!(!scene.dims.is_empty());
-            for dim in scene.dims {
-                let wide = super::super::space::text_width(&dim.text, dims::SIZE);
-                let patch = Patch { middle: dim.middle, width: wide, height: dims::SIZE, degrees: dim.degrees };
-                let inside = |it: Spot| (0.0..=width).contains(&it.x) && (0.0..=height).contains(&it.y);
-                assert!(patch.corners().into_iter().all(inside), "{} at {:?}", dim.text, dim.middle);
-            }
-        }
-    }
-}
+mod tests;

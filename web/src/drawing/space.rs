@@ -39,6 +39,11 @@ impl Spot {
         }
     }
 
+    /// The other way.
+    pub const fn back(self) -> Self {
+        Self::new(-self.x, -self.y)
+    }
+
     /// A quarter turn to the right as seen on the screen.
     pub const fn right(self) -> Self {
         Self::new(-self.y, self.x)

@@ -3,11 +3,14 @@
 use leptos::ev::MouseEvent;
 use leptos::prelude::*;
 use shared_model::ids::WallId;
+use shared_model::length::Length;
 use wasm_bindgen::JsCast;
 use web_sys::Element;
 
 use super::checks::Line;
+use super::inside::Face;
 use super::plan::pressed;
+use super::sketch::FloorSpot;
 use super::space::{Spot, to_side};
 
 /// A wall to be touched.
@@ -40,6 +43,35 @@ pub fn wall_touches(walls: Vec<WallTouch>, on_wall: Callback<WallId>) -> impl In
         }
     };
     walls.into_iter().map(touch).collect_view()
+}
+
+/// The whole sketch, to be tapped for a place on the floor: it is told from the nearest wall, to the inch or the centimetre that
+/// a finger can mean.
+pub fn floor_touch(
+    (width, height): (f64, f64),
+    faces: Vec<(WallId, Face)>,
+    on_floor: Callback<FloorSpot>,
+) -> impl IntoView {
+    let tapped = move |event: MouseEvent| {
+        let surface = event.current_target().and_then(|it| it.unchecked_into::<Element>().closest("svg").ok()?);
+        let Some(corner) = surface.map(|it| it.get_bounding_client_rect()) else { return };
+        let at = Spot::new(f64::from(event.client_x()) - corner.left(), f64::from(event.client_y()) - corner.top());
+        if let Some(spot) = floor_spot(at, &faces) {
+            on_floor.run(spot);
+        }
+    };
+    view! { <rect class="touch-floor" id="touch-floor" x=0 y=0 width=width height=height on:click=tapped /> }
+}
+
+fn floor_spot(at: Spot, faces: &[(WallId, Face)]) -> Option<FloorSpot> {
+    let far = |it: &Face| to_side(at, it.from, it.to);
+    let (wall, face) = faces.iter().min_by(|a, b| far(&a.1).total_cmp(&far(&b.1)))?;
+    let (along, step) = (face.from.toward(face.to), Spot::new(at.x - face.from.x, at.y - face.from.y));
+    let length = |toward: Spot| {
+        let mm = (step.x * toward.x + step.y * toward.y) / face.scale;
+        Length::mm((mm.max(0.0) / 10.0).round() as i64 * 10)
+    };
+    Some((*wall, length(along), length(face.inward)))
 }
 
 fn nearest(at: Spot, lines: &[Line]) -> Option<WallId> {

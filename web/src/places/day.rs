@@ -2,9 +2,12 @@
 
 use leptos::prelude::*;
 use shared_model::job::{FloorAtOpening, Job};
+use shared_model::length::Length;
 use shared_model::takeoff::Takeoff;
 
 use super::cautions::{CAUTIONS, Caution, DEFER};
+use super::marks::place_words;
+use crate::drawing::mark_words;
 use crate::drawing::plan::level_name;
 use crate::reason::{Because, Reason};
 use crate::shown;
@@ -31,6 +34,7 @@ pub fn Day() -> impl IntoView {
                 <RoomList />
                 <Openings />
                 <Stretch />
+                <Marked />
                 <section class="stack">
                     <h2 class="subtitle">"Before someone gets hurt"</h2>
                     <p><strong>{DEFER}</strong></p>
@@ -90,6 +94,7 @@ fn MaterialList() -> impl IntoView {
                 <dt>{strip}</dt><dd>{shown::length(materials.strip, job.units)}</dd>
                 <dt>"Seam tape"</dt><dd>{shown::length(materials.tape, job.units)}</dd>
                 <dt>"Transitions"</dt><dd>{materials.transitions.len()}</dd>
+                {(materials.well_edges > Length::ZERO).then(|| view! { <dt>"Stair well edges to finish"</dt><dd>{shown::length(materials.well_edges, job.units)}</dd> })}
             </dl>
             <Reason ask="Where these come from" because />
         }
@@ -219,6 +224,30 @@ fn Stretch() -> impl IntoView {
         </section>
         </Show>
     }
+}
+
+/// Squeaks to screw down before the pad is laid, and notes.
+#[component]
+fn Marked() -> impl IntoView {
+    let here = OpenJob::here();
+    let lines = move || marked(&here.job.get());
+    view! {
+        <Show when=move || !lines().is_empty()>
+            <section class="card" id="marked">
+                <h2 class="card-title">"Squeaks and notes"</h2>
+                <ul class="bullets">{move || lines().into_iter().map(|it| view! { <li>{it}</li> }).collect_view()}</ul>
+            </section>
+        </Show>
+    }
+}
+
+fn marked(job: &Job) -> Vec<String> {
+    let all = job.rooms.iter().flat_map(|room| room.marks_in_force().map(move |mark| (room, mark)));
+    let lines = all.map(|(room, mark)| {
+        let place = place_words(room, mark, job.units).map(|it| format!(" ({it})")).unwrap_or_default();
+        format!("{}: {}{place}", room.name, mark_words(mark))
+    });
+    lines.collect()
 }
 
 fn caution(it: Caution) -> impl IntoView {

@@ -6,16 +6,18 @@ use shared_model::job::{Edit, Room, Turn, Wall};
 use shared_model::outline::sketch;
 use shared_model::wire::Whereabouts;
 
+use super::fixtures::{self, FixtureDraft};
 use super::openings::{self, Draft};
 use super::panel::{Panel, Tools};
 use super::standing::Standing;
 use super::undo_keys::Removed;
+use super::{bending, marks};
 use crate::checking::{self, End};
 use crate::copying::split;
-use crate::drawing::sketch::{RoomSketch, Subject};
+use crate::drawing::sketch::{FloorSpot, RoomSketch, Subject};
 use crate::keypad::{Pad, Taken};
 use crate::known::{self, Known};
-use crate::measuring::{Aim, add_wall, aim_after, other_way, previewed, read_wall, state_turn};
+use crate::measuring::{Aim, add_wall, aim_after, free_turn, other_way, previewed, read_wall, state_turn};
 use crate::phone::Phone;
 use crate::proposal::Proposal;
 use crate::state::OpenJob;
@@ -33,6 +35,10 @@ pub struct Measuring {
     pub pad: Pad,
     /// An opening that is being entered.
     pub draft: RwSignal<Draft>,
+    /// A fixture that is being entered.
+    pub standing: RwSignal<FixtureDraft>,
+    /// A note is being written: for a place on the floor, or for the whole room.
+    pub noting: RwSignal<Option<Option<FloorSpot>>>,
 }
 
 impl Measuring {
@@ -41,8 +47,9 @@ impl Measuring {
         let known = Memo::new(move |_| here.rooms.with(|it| known::of(it, id).cloned()));
         let room = Memo::new(move |_| known.with(|it| it.as_ref().map(|it| it.room().clone())));
         let (aim, turn) = (RwSignal::new(Aim::Next), RwSignal::new(Turn::RIGHT));
+        let (draft, standing, noting) = (RwSignal::default(), RwSignal::default(), RwSignal::default());
         let units = Signal::derive(move || here.job.get().units);
-        let measuring = Self { here, room, known, aim, turn, pad: Pad::new(units), draft: RwSignal::default() };
+        let measuring = Self { here, room, known, aim, turn, pad: Pad::new(units), draft, standing, noting };
         let picked = here.picked.try_update_untracked(Option::take).flatten();
         match (picked, room.get_untracked()) {
             (Some((of, picked)), Some(_)) if of == id => aim.set(picked),
@@ -72,8 +79,16 @@ impl Measuring {
             (Aim::Check(_) | Aim::Probe(_), None) => self.aim.set(Aim::Next),
             (Aim::Probe(_), Some(_)) => return Err("Tap both ends of the check first.".to_owned()),
             (Aim::Opening(..), Some(taken)) => openings::take(self, self.draft, &taken)?,
+            (Aim::Fixture(..), taken) => fixtures::take(self, taken.as_ref())?,
+            (Aim::Rise(..), Some(taken)) => bending::take(self, &room, &taken)?,
+            (Aim::Mark(_), Some(_)) => return Err("A mark needs no number: tap the sketch.".to_owned()),
+            (Aim::Mark(_), None) => self.aim.set(Aim::Next),
+            (Aim::Rise(id, _), None) => self.aim.set(Aim::Wall(id)),
             (Aim::Split(id), Some(taken)) => {
                 let Some(wall) = room.wall(id) else { return Ok(()) };
+                if wall.rises_in_force().next().is_some() {
+                    return Err("An arc is not split: take its rise back first.".to_owned());
+                }
                 let Some((second, edits)) = split(&room, wall, &taken) else {
                     return Err("The wall is not that long.".to_owned());
                 };
@@ -145,6 +160,13 @@ impl Measuring {
         }
     }
 
+    /// The corner at the end of the picked wall is not measured.
+    pub fn turn_freely(self) {
+        if let (Some(room), Some(wall)) = (self.room.get_untracked(), self.wall()) {
+            self.here.act("free corner", vec![free_turn(room.id, &wall)]);
+        }
+    }
+
     /// An angle from the sheet, for the same corner as the turn key.
     pub fn turn_by(self, turn: Turn) {
         match self.wall() {
@@ -202,6 +224,7 @@ impl Measuring {
             people,
             probe,
             check,
+            marking: matches!(aim, Aim::Mark(_)),
         })
     }
 }
@@ -244,6 +267,7 @@ pub fn Measure(room: RoomId) -> impl IntoView {
             measuring.probe(from, End::Corner(corner));
         }
     });
+    let on_floor = Callback::new(move |spot| marks::mark(measuring, spot));
     move || {
         if !present.get() {
             return view! { <Removed what="This room" /> }.into_any();
@@ -252,7 +276,7 @@ pub fn Measure(room: RoomId) -> impl IntoView {
             <main class="place">
                 <div class="measure">
                     <div class="measure-sketch">
-                        <RoomSketch subject on_wall on_corner />
+                        <RoomSketch subject on_wall on_corner on_floor />
                         <Tools room />
                         <Standing />
                     </div>

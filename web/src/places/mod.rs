@@ -11,11 +11,14 @@ pub mod rooms;
 pub mod seams;
 pub mod sharing;
 
+mod bending;
 mod cautions;
 mod compare;
 mod cut_reason;
+mod fixtures;
 mod goods_picker;
 mod lengths;
+mod marks;
 mod openings;
 mod panel;
 mod problems;

@@ -2,8 +2,11 @@
 
 use leptos::prelude::*;
 use shared_model::ids::RoomId;
-use shared_model::job::{Edit, Room, Wall};
+use shared_model::job::{Edit, MarkKind, Room, Wall};
 
+use super::bending::BendPanel;
+use super::fixtures::{self, FixturePanel};
+use super::marks::{self, MarkPanel};
 use super::measure::Measuring;
 use super::openings::OpeningPanel;
 use super::readings::Readings;
@@ -12,7 +15,7 @@ use super::turning::TurnSheet;
 use super::undo_keys::UndoKeys;
 use crate::checking;
 use crate::keypad::{EntryLine, Keypad, keep_focus};
-use crate::measuring::{Aim, OpeningField, Shape, insert_wall, start_from, turn_words, wall_name};
+use crate::measuring::{Aim, FixtureField, OpeningField, Shape, insert_wall, start_from, turn_words, wall_name};
 use crate::sheet::Sheet;
 
 /// Undo, redo, and what concerns the whole room.
@@ -33,19 +36,43 @@ pub fn Panel() -> impl IntoView {
     let measuring: Measuring = expect_context();
     let Measuring { room, aim, pad, .. } = measuring;
     let turning = RwSignal::new(false);
-    let opening = Memo::new(move |_| matches!(aim.get(), Aim::Opening(..)));
+    let entering = Memo::new(move |_| Entering::of(aim.get()));
     let label =
         Signal::derive(move || room.with(|it| it.as_ref().map(|it| aim_words(it, measuring)).unwrap_or_default()));
     let enter = Signal::derive(move || enter_word(measuring).to_owned());
     view! {
-        {move || if opening.get() {
-            view! { <OpeningPanel /> }.into_any()
-        } else {
-            view! { <Readings /><Actions turning /> }.into_any()
+        {move || match entering.get() {
+            Entering::Opening => view! { <OpeningPanel /> }.into_any(),
+            Entering::Fixture => view! { <FixturePanel /> }.into_any(),
+            Entering::Bend => view! { <Readings /><BendPanel /> }.into_any(),
+            Entering::Mark => view! { <MarkPanel /> }.into_any(),
+            Entering::Length => view! { <Readings /><Actions turning /> }.into_any(),
         }}
         <EntryLine pad label />
         <Keypad pad take=Callback::new(move |taken| measuring.take(taken)) enter side=move || turn_key(measuring) />
         <Sheet title="Turn at the corner" open=turning id="turn-sheet"><TurnSheet open=turning /></Sheet>
+    }
+}
+
+/// What the panel is for.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Entering {
+    Length,
+    Opening,
+    Fixture,
+    Bend,
+    Mark,
+}
+
+impl Entering {
+    const fn of(aim: Aim) -> Self {
+        match aim {
+            Aim::Opening(..) => Self::Opening,
+            Aim::Fixture(..) => Self::Fixture,
+            Aim::Rise(..) => Self::Bend,
+            Aim::Mark(_) => Self::Mark,
+            _ => Self::Length,
+        }
     }
 }
 
@@ -63,6 +90,9 @@ fn aim_words(room: &Room, measuring: Measuring) -> String {
         Aim::Split(wall) => format!("{}: length of its first part", wall_name(room, wall)),
         Aim::Probe(from) => checking::probe_words(room, from),
         Aim::Check(of) => format!("From {}", checking::words(room, of)),
+        Aim::Fixture(_, _, field) => fixtures::words(field).to_owned(),
+        Aim::Rise(wall, _) => format!("{}: how far its middle stands off its chord", wall_name(room, wall)),
+        Aim::Mark(kind) => marks::words(kind).to_owned(),
         Aim::Opening(_, _, OpeningField::Offset) => "From the wall's left end".to_owned(),
         Aim::Opening(_, _, OpeningField::Width) => "Width of the opening".to_owned(),
         Aim::Opening(_, _, OpeningField::Depth) => "Thickness of the wall".to_owned(),
@@ -73,7 +103,8 @@ fn enter_word(measuring: Measuring) -> &'static str {
     let empty = measuring.pad.entry.with(crate::entry::Entry::is_empty);
     match measuring.aim.get() {
         Aim::Next if empty && measuring.can_close() => "Close",
-        Aim::Wall(_) | Aim::Correct(_) | Aim::Split(_) | Aim::Probe(_) | Aim::Check(_) if empty => "Done",
+        Aim::Next | Aim::Opening(..) => "Enter",
+        _ if empty => "Done",
         _ => "Enter",
     }
 }
@@ -150,15 +181,23 @@ fn RingActions(closed: bool, turning: RwSignal<bool>) -> impl IntoView {
                     <button type="button" class="button" id="next-check" aria-label=words on:click=move |_| measuring.aim.set(aim)>"Best check"</button>
                 })
             }}
+            <MarksKey />
             <button type="button" class="button button-quiet" id="open-ring" on:click=move |_| measuring.close_ring()>"Open the ring again"</button>
         }.into_any();
     }
     view! {
         <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Angle…"</button>
         <button type="button" class="button" id="read-later" on:click=later>"Later"</button>
+        <MarksKey />
         <button type="button" class="button" id="close-ring" disabled=few on:click=move |_| measuring.close_ring()>"Close ring"</button>
     }
     .into_any()
+}
+
+#[component]
+fn MarksKey() -> impl IntoView {
+    let Measuring { aim, .. } = expect_context();
+    view! { <button type="button" class="button" id="marks-key" on:click=move |_| aim.set(Aim::Mark(MarkKind::Squeak))>"Squeak, note"</button> }
 }
 
 #[component]
@@ -192,7 +231,9 @@ fn WallActions(read: bool, turning: RwSignal<bool>) -> impl IntoView {
     view! {
         {read.then(|| view! { <button type="button" class="button" id="correct" aria-pressed=correcting on:click=correct>"Correct"</button> })}
         <button type="button" class="button" id="openings" on:click=openings>"Door, window"</button>
+        <button type="button" class="button" id="fixtures" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Fixture(wall, None, FixtureField::Offset)))>"Hearth, column"</button>
         <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Turn…"</button>
+        <button type="button" class="button" id="bend" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Rise(wall, false)))>"Arc"</button>
         <button type="button" class="button" id="split-wall" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, Aim::Split))>"Split"</button>
         <button type="button" class="button" id="insert-wall" on:click=insert>"Add wall"</button>
         <button type="button" class="button button-loud" id="remove-wall" on:click=remove>"Remove"</button>

@@ -25,6 +25,14 @@ pub fn Readings() -> impl IntoView {
                 let checks = checking::of_same(&shown, of).map(|it| &it.reading);
                 checks.map(|it| line(it, !it.withdrawn, &job, act)).collect()
             }
+            Aim::Rise(of, _) => {
+                let wall = measuring.wall()?;
+                let standing: Vec<ReadingId> = wall.rises_in_force().map(|it| it.reading.id).collect();
+                let act = Callback::new(move |(rise, withdrawn)| {
+                    here.act(said(withdrawn), vec![Edit::WithdrawRise { room, wall: of, rise, withdrawn }]);
+                });
+                wall.rises.iter().map(|it| line(&it.reading, standing.contains(&it.reading.id), &job, act)).collect()
+            }
             _ => {
                 let wall = measuring.wall()?;
                 let in_force: Vec<ReadingId> = wall.in_force().map(|it| it.id).collect();

@@ -34,12 +34,18 @@ pub fn TurnSheet(open: RwSignal<bool>) -> impl IntoView {
         view! { <div class="field"><span class="field-label">{name}</span><div class="segments" role="group" aria-label=name>{keys.collect_view()}</div></div> }
     });
     view! {
-        <p class="quiet">{move || format!("The corner {} now. A turn is how far the next wall turns off from going straight on: a square corner turns 90°.", turn_words(measuring.turn_now()))}</p>
+        <p class="quiet">{move || format!("The corner {} now{}. A turn is how far the next wall turns off from going straight on: a square corner turns 90°.", turn_words(measuring.turn_now()), if measuring.wall().is_some_and(|it| it.turns_freely()) { " as it looks; it is not measured" } else { "" })}</p>
         <div class="segments" role="group" aria-label="Square">
             <button type="button" class="segment" data-turn="-90" on:click=move |_| choose(Turn::LEFT)>"Square left"</button>
             <button type="button" class="segment" data-turn="90" on:click=move |_| choose(Turn::RIGHT)>"Square right"</button>
         </div>
         {usual.collect_view()}
+        {move || measuring.wall().is_some().then(|| view! {
+            <button type="button" class="choice" id="free-corner" aria-pressed=move || measuring.wall().is_some_and(|it| it.turns_freely()).to_string() on:click=move |_| { measuring.turn_freely(); open.set(false) }>
+                <span class="choice-name">"Not measured"</span>
+                <span class="field-hint">"The walls and a diagonal decide how it turns."</span>
+            </button>
+        })}
         <form class="form" on:submit=take>
             <label class="field">
                 <span class="field-label">"Any other"</span>
