@@ -21,7 +21,7 @@ pub struct Materials {
     /// Floor to pad: net floor inside the outlines, plus the flights' treads, nosings and risers.
     pub pad: Area,
     /// Tack strip: along walls and around fixtures, less the openings one walks through (CRI 105 §11.1: none across door
-    /// openings) and the edges of stair wells. What the flights need depends on how they are laid, and is not in it.
+    /// openings) and the edges at stairs. What the flights need depends on how they are laid, and is not in it.
     pub strip: Length,
     /// Edges of the floor at stair wells, to be finished.
     pub well_edges: Length,
@@ -84,7 +84,8 @@ fn strip(job: &Job, placed: &PlacedRoom) -> Length {
     });
     let stripped = standing(job, placed).filter(|it| it.kind.is_stripped() && it.clear > Length::ZERO);
     let around = stripped.filter_map(|it| placed.outline.fixture(it)).map(|it| it.perimeter());
-    placed.outline.perimeter + around.sum() - open.sum() - edges_in_walls(job, placed)
+    let starts = job.flights.iter().filter(|it| placed.foot(it).is_some()).map(|it| it.width);
+    placed.outline.perimeter + around.sum() - open.sum() - edges_in_walls(job, placed) - starts.sum()
 }
 
 fn standing<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a Fixture> {

@@ -4,6 +4,7 @@
 //! nosing, as stair makers quote the 2021 edition. They judge the stair without its carpet, and new stairs only: the tool
 //! asks for a second look and leaves compliance to local codes.
 
+use crate::floor::Floor;
 use crate::job::{Flight, Job};
 use crate::length::Length;
 use crate::problem::{Place, Problem, ProblemKind};
@@ -22,9 +23,32 @@ const LEAST_WINDER: Length = Length::inches(10);
 /// R311.7.6: no landing is less deep in the direction of travel (from memory).
 const LEAST_LANDING: Length = Length::inches(36);
 
-/// What is unusual about the job's flights.
-pub fn inspect(job: &Job) -> Vec<Problem> {
-    job.flights.iter().filter_map(|it| unusual(it, job)).collect()
+/// What is unusual about the job's flights, and which do not start where they are said to.
+pub fn inspect(job: &Job, floor: &Floor) -> Vec<Problem> {
+    job.flights.iter().flat_map(|it| [unusual(it, job), misplaced(it, job, floor)]).flatten().collect()
+}
+
+/// A flight that does not fit the wall that it is said to start at. Nothing while its room is not closed, or it is not measured.
+fn misplaced(flight: &Flight, job: &Job, floor: &Floor) -> Option<Problem> {
+    let foot = flight.foot?;
+    let problem = |text: String| Some(Problem::new(ProblemKind::BadFloor, Place::Flight(flight.id), text));
+    let Some(room) = job.room(foot.room).filter(|it| it.wall(foot.wall).is_some()) else {
+        return problem(format!("{}: the wall that it starts at was removed. Say where it starts.", flight.name));
+    };
+    let placed = floor.rooms.iter().find(|it| it.room == foot.room)?;
+    if flight.width == Length::ZERO || placed.foot(flight).is_some() {
+        return None;
+    }
+    let (end, title) = (foot.offset + flight.width, room.wall_title(foot.wall));
+    let show = |it: Length| it.show(job.units.style());
+    problem(format!(
+        "{}: it is {} wide and starts {} along {title} of {}, which is shorter than {}. Measure where it starts again.",
+        flight.name,
+        show(flight.width),
+        show(foot.offset),
+        room.title(),
+        show(end)
+    ))
 }
 
 fn unusual(flight: &Flight, job: &Job) -> Option<Problem> {
@@ -95,7 +119,7 @@ mod tests {
                 (it.riser, it.going) = (Length::sixty_fourths(riser), Length::sixty_fourths(going));
                 it.nosing = Length::sixty_fourths(nosing);
             });
-            assert_eq!(inspect(&job), []);
+            assert_eq!(inspect(&job, &Floor::default()), []);
         }
     }
 
@@ -103,19 +127,22 @@ mod tests {
     fn what_is_not_measured_yet_is_not_judged() {
         let zero = Length::ZERO;
         let new = job(|it| (it.riser, it.going, it.nosing) = (zero, zero, zero));
-        assert_eq!(inspect(&new), []);
+        assert_eq!(inspect(&new, &Floor::default()), []);
         let begun = job(|it| (it.riser, it.going, it.nosing) = (Length::inches(9), zero, zero));
-        let [problem] = &inspect(&begun)[..] else { panic!("one flight, one problem") };
+        let [problem] = &inspect(&begun, &Floor::default())[..] else { panic!("one flight, one problem") };
         assert!(problem.text.contains("riser 9\" (at most 7 3/4\") is outside"), "{}", problem.text);
     }
 
     #[test]
     fn what_is_outside_is_said_with_its_limit() {
         let steep = job(|it| (it.riser, it.going) = (Length::inches(9), Length::inches(8)));
-        let [problem] = &inspect(&steep)[..] else { panic!("one flight, one problem") };
+        let [problem] = &inspect(&steep, &Floor::default())[..] else { panic!("one flight, one problem") };
         assert_eq!(problem.kind, ProblemKind::Unusual);
         assert!(problem.text.contains("riser 9\" (at most 7 3/4\"), going 8\" (at least 10\")"), "{}", problem.text);
         let sharp = job(|it| it.nosing = Length::ZERO);
-        assert!(inspect(&sharp)[0].text.contains("nosing"), "none is allowed on a tread of less than 11 in");
+        assert!(
+            inspect(&sharp, &Floor::default())[0].text.contains("nosing"),
+            "none is allowed on a tread of less than 11 in"
+        );
     }
 }

@@ -51,7 +51,7 @@ pub fn takeoff(job: &Job) -> Takeoff {
     }
     let (floor, found) = floor::place(job, outlines);
     problems.extend(found);
-    problems.extend(stairs::inspect(job));
+    problems.extend(stairs::inspect(job, &floor));
 
     let mut goods = Vec::new();
     for each in &job.goods {

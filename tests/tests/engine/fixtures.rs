@@ -1,9 +1,9 @@
 //! What stands on the floor and walls that bend: areas, perimeters and strip by hand, and what cannot be.
 
 use napline_tests::checker::faults;
-use napline_tests::rooms::{doorway, job, long, plain_goods, room, wall_id};
+use napline_tests::rooms::{doorway, flight, job, long, plain_goods, room, wall_id};
 use shared_model::ids::{FixtureId, ReadingId};
-use shared_model::job::{Fixture, FixtureKind, Job, Opening, Reading, Rise, Room};
+use shared_model::job::{Fixture, FixtureKind, Flight, Foot, Job, Opening, Reading, Rise, Room};
 use shared_model::length::Length;
 use shared_model::polygon::Area;
 use shared_model::problem::{Place, Problem, ProblemKind};
@@ -182,4 +182,25 @@ fn rises_are_read_like_walls() {
     assert_eq!(bend(&den), -Length::FOOT);
     den.walls[1].rises.iter_mut().for_each(|it| it.reading.withdrawn = true);
     assert_eq!(bend(&den), Length::ZERO);
+}
+
+/// Where a flight starts there is no wall to strip; it stands on the plan as far along its wall as was read.
+#[test]
+fn a_flight_starts_at_the_edge_of_the_floor() {
+    let foot = Foot { room: den().id, wall: wall_id(1, 1), offset: long("4'"), up: false };
+    let with = |foot| Job {
+        flights: vec![Flight { foot: Some(foot), ..flight(1) }],
+        ..job(vec![den()], vec![plain_goods(1)])
+    };
+    let found = takeoff(&with(foot));
+    assert_eq!(found.problems, Vec::<Problem>::new());
+    assert_eq!(found.materials.strip, long("51'"));
+    let (from, to) = found.floor.rooms[0].foot(&with(foot).flights[0]).unwrap();
+    assert_eq!((from.x, to.x, from.y), (long("4'"), long("7'"), long("12'")));
+
+    let beyond = takeoff(&with(Foot { offset: long("13'"), ..foot }));
+    assert_eq!(beyond.problems[0].place, Place::Flight(flight(1).id));
+    assert!(beyond.problems[0].text.contains("shorter than 16' 0\""), "{}", beyond.problems[0].text);
+    let gone = takeoff(&with(Foot { wall: wall_id(1, 9), ..foot }));
+    assert!(gone.problems[0].text.contains("was removed"), "{}", gone.problems[0].text);
 }
