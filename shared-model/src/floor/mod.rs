@@ -179,7 +179,7 @@ fn clusters(sites: &mut [Site], joins: &[Join]) -> Vec<Vec<usize>> {
 
 /// Joined rooms that reach into each other, farther than the doors that do not fit explain: of those another problem tells.
 fn overlaps(sites: &[Site], clusters: &[Vec<usize>], fits: &[Fit], job: &Job) -> Vec<Problem> {
-    let ring = |i: usize| sites[i].place.map(|pose| pose.ring(&sites[i].outline.ring));
+    let ring = |i: usize| sites[i].place.map(|pose| pose.ring(&sites[i].outline.face));
     let mut problems = Vec::new();
     for cluster in clusters {
         let fit = fits.iter().find(|it| cluster.iter().any(|&site| it.rooms.contains(&sites[site].room.id)));
@@ -223,7 +223,7 @@ fn stand_apart(sites: &mut [Site], clusters: &[Vec<usize>]) {
             if cluster.iter().any(|&i| sites[i].room.level != level) {
                 continue;
             }
-            let bounds = cluster.iter().filter_map(|&i| sites[i].place?.ring(&sites[i].outline.ring).bounds());
+            let bounds = cluster.iter().filter_map(|&i| sites[i].place?.ring(&sites[i].outline.face).bounds());
             let Some(bounds) = bounds.reduce(Bounds::with) else { continue };
             let shift = Point::new(west, south) - bounds.min;
             for &i in cluster {

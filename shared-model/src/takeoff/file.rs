@@ -45,6 +45,8 @@ impl FileTakeoff {
             name: &it.name,
             level: it.level,
             outline: ring(&it.ring),
+            floor: ring(&it.face),
+            holes: it.holes.iter().map(ring).collect(),
             covered: ring(&it.covered),
             perimeter: it.outline.perimeter.into(),
             area: it.outline.area.into(),
@@ -58,6 +60,7 @@ impl FileTakeoff {
             materials: MaterialsOut {
                 pad: materials.pad.into(),
                 strip: materials.strip.into(),
+                well_edges: materials.well_edges.into(),
                 tape: materials.tape.into(),
                 transitions: materials.transitions.iter().map(|it| (*it).into()).collect(),
                 power_stretch: &materials.power_stretch,
@@ -153,7 +156,12 @@ struct RoomOut<'a> {
     room: String,
     name: &'a str,
     level: i64,
+    /// Straight from corner to corner.
     outline: Vec<[f64; 2]>,
+    /// With arcs, and without what stands against the walls.
+    floor: Vec<[f64; 2]>,
+    /// What stands free on the floor.
+    holes: Vec<Vec<[f64; 2]>>,
     covered: Vec<[f64; 2]>,
     perimeter: LengthOut,
     area: AreaOut,
@@ -163,6 +171,7 @@ struct RoomOut<'a> {
 struct MaterialsOut<'a> {
     pad: AreaOut,
     strip: LengthOut,
+    well_edges: LengthOut,
     tape: LengthOut,
     transitions: Vec<LengthOut>,
     power_stretch: &'a [String],
