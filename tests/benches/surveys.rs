@@ -265,7 +265,7 @@ fn network(corners: &[(i64, i64)], random: &mut Random, checks: usize) -> Networ
         value: turn(corners, i),
         sigma,
     }));
-    Network { corners: count, left: false, observations }
+    Network { corners: count, looks: Vec::new(), observations }
 }
 
 fn long(corners: &[(i64, i64)], from: usize, to: usize) -> Length {

@@ -179,12 +179,7 @@ fn network(request: &Request) -> Result<Network, FileError> {
             observations.push(Observation::Turn { corner: (i + 1) % count, value, sigma: square });
         }
     }
-    let stated = observations.iter().filter_map(|it| match it {
-        Observation::Turn { value, .. } => Some(value.0.0),
-        Observation::Length { .. } => None,
-    });
-    let left = stated.sum::<i64>() < 0;
-    Ok(Network { corners: count, left, observations })
+    Ok(Network { corners: count, looks: Vec::new(), observations })
 }
 
 fn angle(place: &str, degrees: f64) -> Result<Angle, FileError> {

@@ -14,10 +14,10 @@ pub(super) type Vector = Vector2<f64>;
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct Network {
     pub corners: usize,
-    /// The walk looks as if it kept the room to the left. It counts where corners turn freely: the lengths fit a room and its mirror
-    /// image alike.
+    /// How corners look whose turn nobody measured. It decides between shapes that the readings fit alike: a room and its mirror
+    /// image, a bay and a dent.
     #[serde(default)]
-    pub left: bool,
+    pub looks: Vec<(usize, Turn)>,
     /// Named by their position in this list.
     pub observations: Vec<Observation>,
 }
@@ -95,6 +95,11 @@ impl Network {
         if self.corners < 3 {
             return Err(Unsolved::TooFewWalls(self.corners));
         }
+        if let Some((corner, _)) =
+            self.looks.iter().find(|(corner, look)| *corner >= self.corners || !look.is_possible())
+        {
+            return Err(Unsolved::BadTurn(*corner));
+        }
         for (i, observation) in self.observations.iter().enumerate() {
             match observation {
                 Observation::Length { of, value, sigma, .. } => {
@@ -132,7 +137,7 @@ impl Network {
     /// The network without some of its observations.
     pub(super) fn without(&self, gone: &[usize]) -> Self {
         let left = self.observations.iter().enumerate().filter(|(i, _)| !gone.contains(i));
-        Self { corners: self.corners, left: self.left, observations: left.map(|it| it.1.clone()).collect() }
+        Self { observations: left.map(|it| it.1.clone()).collect(), looks: self.looks.clone(), ..*self }
     }
 
     /// The network with one of its observations read otherwise.

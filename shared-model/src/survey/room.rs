@@ -45,8 +45,7 @@ pub fn survey(room: &Room, rules: &Rules, units: Units) -> Survey {
 
 fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
     let count = room.walls.len();
-    let left = room.walls.iter().fold(0_i64, |sum, it| sum.saturating_add(it.turn().0.0)) < 0;
-    let mut network = Network { corners: count, left, observations: Vec::new() };
+    let mut network = Network { corners: count, ..Network::default() };
     let mut sources = Vec::new();
     let length = |of, it: &Reading| Observation::Length {
         of,
@@ -59,9 +58,11 @@ fn network(room: &Room, rules: &Rules) -> (Network, Vec<Source>) {
             network.observations.push(length(Span::Wall(i), it));
             sources.push(Source::Wall(wall.id, it.id));
         }
-        if !wall.turns_freely() {
-            let (corner, value, sigma) = ((i + 1) % count, wall.turn(), rules.square);
-            network.observations.push(Observation::Turn { corner, value, sigma });
+        let (corner, value) = ((i + 1) % count, wall.turn());
+        if wall.turns_freely() {
+            network.looks.push((corner, value));
+        } else {
+            network.observations.push(Observation::Turn { corner, value, sigma: rules.square });
             sources.push(Source::Turn(wall.id));
         }
     }

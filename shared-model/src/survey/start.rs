@@ -107,18 +107,11 @@ fn legs(network: &Network) -> Vec<Leg> {
 /// The turn at each corner so that all of them go once around: the free corners share what is missing; when there are none
 /// a small rest is spread over all.
 fn filled(network: &Network, turns: &[Option<Angle>], free: usize) -> Result<Vec<Angle>, Unsolved> {
-    let sum: i64 = turns.iter().flatten().map(|it| it.0).sum();
-    let left = if free > 0 { network.left } else { sum < 0 };
-    let around = if left { -Angle::FULL.0 } else { Angle::FULL.0 };
-    let missing = Angle(around - sum);
-    let share = |among: usize| i64::try_from(among).ok().and_then(|it| missing.0.checked_div(it)).unwrap_or(0);
     if free > 0 {
-        let each = Angle(share(free));
-        if !Turn(each).is_possible() {
-            return Err(Unsolved::NotOnceAround { missing });
-        }
-        return Ok(turns.iter().map(|it| it.unwrap_or(each)).collect());
+        return looking(network, turns);
     }
+    let sum: i64 = turns.iter().flatten().map(|it| it.0).sum();
+    let missing = missing(sum);
     let variance: f64 = network
         .observations
         .iter()
@@ -128,8 +121,42 @@ fn filled(network: &Network, turns: &[Option<Angle>], free: usize) -> Result<Vec
     if radians(missing).abs() > radians(SLACK) + 4.0 * libm::sqrt(variance) {
         return Err(Unsolved::NotOnceAround { missing });
     }
-    let each = share(turns.len());
-    Ok(turns.iter().map(|it| Angle(it.unwrap_or_default().0 + each)).collect())
+    let each = share(missing, turns.len());
+    Ok(turns.iter().map(|it| Angle(it.unwrap_or_default().0 + each.0)).collect())
+}
+
+/// The same with free corners, which turn as they look: those that look like nothing share what the others miss; when there are
+/// none of these, or they cannot take it, all free corners share it.
+fn looking(network: &Network, turns: &[Option<Angle>]) -> Result<Vec<Angle>, Unsolved> {
+    let look = |corner: usize| network.looks.iter().find(|it| it.0 == corner).map(|it| it.1.0);
+    let seen: Vec<Option<Angle>> = turns.iter().enumerate().map(|(i, stated)| stated.or_else(|| look(i))).collect();
+    let sum = |of: &[Option<Angle>]| of.iter().flatten().map(|it| it.0).sum::<i64>();
+    let missing = missing(sum(&seen));
+    let around = missing.0 + sum(&seen);
+    let evenly = |known: &[Option<Angle>]| {
+        let each = share(Angle(around - sum(known)), known.iter().filter(|it| it.is_none()).count());
+        Turn(each).is_possible().then(|| known.iter().map(|it| it.unwrap_or(each)).collect::<Vec<_>>())
+    };
+    let changed = || {
+        let each = share(missing, turns.iter().filter(|it| it.is_none()).count());
+        let turn = |(stated, seen): (&Option<Angle>, &Option<Angle>)| {
+            let turn = stated.or_else(|| seen.map(|it| Angle(it.0 + each.0)))?;
+            Turn(turn).is_possible().then_some(turn)
+        };
+        turns.iter().zip(&seen).map(turn).collect::<Option<Vec<_>>>()
+    };
+    let some_look_like_nothing = seen.iter().any(Option::is_none);
+    let as_seen = if some_look_like_nothing { evenly(&seen) } else { changed() };
+    as_seen.or_else(|| evenly(turns)).ok_or(Unsolved::NotOnceAround { missing: Angle(around - sum(turns)) })
+}
+
+/// What turns of this sum miss once around, to the side that they go.
+fn missing(sum: i64) -> Angle {
+    Angle(if sum < 0 { -Angle::FULL.0 } else { Angle::FULL.0 } - sum)
+}
+
+fn share(of: Angle, among: usize) -> Angle {
+    Angle(i64::try_from(among).ok().and_then(|it| of.0.checked_div(it)).unwrap_or(0))
 }
 
 /// The lengths with which the ring closes while every wall keeps its direction, changed as little as their variances

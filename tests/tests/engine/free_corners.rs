@@ -92,3 +92,15 @@ fn lengths_that_no_room_has_are_refused() {
     assert_eq!(outline, None);
     assert!(!problems.is_empty());
 }
+
+/// A dent and a bay have the same lengths: a V of 5 and 5 ft over 6 ft of the north side, 4 ft deep, 12 sq ft either way.
+#[test]
+fn how_a_corner_looks_tells_a_dent_from_a_bay() {
+    let walls = |first, second| {
+        [("12'", "r"), ("7'", first), ("5'", second), ("5'", first), ("7'", "r"), ("12'", "r"), ("20'", "r")]
+    };
+    let bay = freely(&walls("l50", "r100"), &[0, 4, 5, 6]);
+    square_feet(&bay, 252.0);
+    let dent = freely(&walls("r50", "l100"), &[0, 4, 5, 6]);
+    square_feet(&dent, 228.0);
+}

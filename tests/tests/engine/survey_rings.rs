@@ -75,7 +75,7 @@ fn network(corners: &Corners, checks: &[Span], mut noise: impl FnMut() -> f64) -
         let counts = right * Angle::DEGREE.0 as f64 + noise() * SIGMA.1.0 as f64;
         observations.push(Observation::Turn { corner, value: Turn(Angle(counts.round() as i64)), sigma: SIGMA.1 });
     }
-    Network { corners: count, left: false, observations }
+    Network { corners: count, looks: Vec::new(), observations }
 }
 
 proptest! {

@@ -70,7 +70,7 @@ fn traverse(legs: &[(f64, f64)]) -> Network {
         let value = Turn(Angle((turned * Angle::DEGREE.0 as f64).round() as i64));
         observations.push(Observation::Turn { corner, value, sigma: Angle::dms(0, 1, 0) });
     }
-    Network { corners: legs.len(), left: false, observations }
+    Network { corners: legs.len(), looks: Vec::new(), observations }
 }
 
 /// The 3-4-5 rope: 12 ft, 9 ft and a diagonal of 15 ft agree to the last count.
@@ -141,7 +141,7 @@ fn a_left_turn_taken_for_a_right_one_is_named() {
 #[test]
 fn three_sides_make_a_triangle() {
     let side = |i, ft| wall(i, Length::feet(ft), Length::mm(3));
-    let network = Network { corners: 3, left: false, observations: vec![side(0, 3), side(1, 4), side(2, 5)] };
+    let network = Network { corners: 3, looks: Vec::new(), observations: vec![side(0, 3), side(1, 4), side(2, 5)] };
     let adjusted = adjust(&network, &SETTINGS).unwrap();
     assert_eq!((adjusted.test.degrees, &adjusted.verdict), (0, &Verdict::Unchecked));
     assert!(adjusted.judged.iter().all(|it| it.least_blunder.is_none()));
