@@ -1,6 +1,7 @@
 //! The face of the walls: arcs over the lines between corners, and the rectangles of fixtures.
 
 use super::Outline;
+use super::openings::PLAY;
 use super::readings::bend;
 use crate::ids::WallId;
 use crate::job::{Fixture, Opening, Room};
@@ -9,52 +10,110 @@ use crate::polygon::{Point, Ring};
 
 /// An arc is drawn by straight lines that leave it by less than this.
 const FLAT: Length = Length::sixty_fourths(4);
-/// No arc rises more than this share of half its chord: then it is half a circle.
-pub(super) const MOST_BEND: f64 = 1.0;
 /// No arc needs more lines.
 const MOST_LINES: i64 = 96;
 
-/// A stretch of a wall that lies off its line, seen from the wall's start in clockwise order.
+/// A stretch of a wall that lies off its line, from the wall's start in clockwise order.
 struct Stretch {
-    along: Length,
-    from: Point,
-    to: Point,
-    /// The step from the wall's line: out of the room, or into it.
-    step: Point,
+    from: Length,
+    to: Length,
+    /// Off the wall's line: out of the room, or into it when negative.
+    out: Length,
+}
+
+/// The face of one wall without the corners at its ends.
+#[derive(Default)]
+struct WallFace {
+    points: Vec<Point>,
+    /// What stands at its start, or end, fills the corner there.
+    fills_start: bool,
+    fills_end: bool,
 }
 
 /// The walls' face: arcs, the near sides of fixtures that stand against a wall, and openings as far as `reach` says, out of the
-/// room. Where stretches of one wall overlap the first counts; that is a problem told elsewhere.
+/// room. Where stretches of one wall overlap the first counts.
 pub(crate) fn face(room: &Room, outline: &Outline, reach: impl Fn(&Opening) -> Option<Length>) -> Ring {
-    let mut corners = Vec::new();
-    for ((&wall, &bend), (start, end)) in outline.walls.iter().zip(&outline.bends).zip(outline.ring.edges()) {
-        corners.push(start);
-        if bend != Length::ZERO {
-            corners.extend(arc(start, end, bend));
-            continue;
-        }
-        let out = |it: &Opening| {
-            let ((from, to), far) = (outline.opening(it)?, reach(it)?);
-            Some(Stretch { along: start.distance(from), from, to, step: outward(start, end, far) })
-        };
-        let into = |it: &Fixture| {
-            let (from, to) = outline.fixture_foot(it)?;
-            Some(Stretch { along: start.distance(from), from, to, step: outward(start, end, -it.depth) })
-        };
-        let openings = room.openings.iter().filter(|it| it.wall == wall).filter_map(out);
-        let stands = |it: &&Fixture| it.wall == wall && is_notch(it) && outline.standing.contains(&it.id);
-        let against = room.fixtures.iter().filter(stands);
-        let mut stretches: Vec<Stretch> = openings.chain(against.filter_map(into)).collect();
-        stretches.sort_by_key(|it| (it.along, start.distance(it.to)));
-        let mut reached = Length::ZERO;
-        for Stretch { along, from, to, step } in stretches {
-            if along >= reached {
-                reached = start.distance(to);
-                corners.extend([from, from + step, to + step, to]);
+    let edges: Vec<(Point, Point)> = outline.ring.edges().collect();
+    let walls = outline.walls.iter().zip(&outline.bends).enumerate();
+    let faces: Vec<WallFace> = walls
+        .map(|(i, (&wall, &bend))| match edges.get(i) {
+            Some(&(start, end)) if bend != Length::ZERO => {
+                WallFace { points: arc(start, end, bend), ..WallFace::default() }
             }
+            _ => straight(outline, &edges, i, stretches(room, outline, wall, &reach)),
+        })
+        .collect();
+    let mut corners = Vec::new();
+    let mut is_filled = faces.last().is_some_and(|it| it.fills_end);
+    for (WallFace { points, fills_start, fills_end }, (start, _)) in faces.into_iter().zip(edges) {
+        if !fills_start && !is_filled {
+            corners.push(start);
         }
+        corners.extend(points);
+        is_filled = fills_end;
     }
     Ring(corners).tidied()
+}
+
+fn stretches(room: &Room, outline: &Outline, wall: WallId, reach: impl Fn(&Opening) -> Option<Length>) -> Vec<Stretch> {
+    let Some(start) = outline.walls.iter().position(|&it| it == wall).and_then(|it| outline.ring.0.get(it)) else {
+        return Vec::new();
+    };
+    let stretch =
+        |(from, to): (Point, Point), out: Length| Stretch { from: start.distance(from), to: start.distance(to), out };
+    let openings = room.openings.iter().filter(|it| it.wall == wall);
+    let openings = openings.filter_map(|it| Some(stretch(outline.opening(it)?, reach(it)?)));
+    let against = room.fixtures.iter().filter(|it| it.wall == wall && is_notch(it));
+    let against = against.filter(|it| outline.standing.contains(&it.id));
+    let against = against.filter_map(|it| Some(stretch(outline.fixture_foot(it)?, -it.depth)));
+    let mut stretches: Vec<Stretch> = openings.chain(against).collect();
+    stretches.sort_by_key(|it| (it.from, it.to));
+    stretches
+}
+
+/// The face of a wall without a bend.
+fn straight(outline: &Outline, edges: &[(Point, Point)], wall: usize, stretches: Vec<Stretch>) -> WallFace {
+    let count = edges.len();
+    let (before, after) = ((wall + count - 1) % count, (wall + 1) % count);
+    let (start, end) = edges[wall];
+    let length = start.distance(end);
+    let place = |along: Length, out: Length| start + (end - start).scaled(along, length) + outward(start, end, out);
+    let is_straight = |it: usize| outline.bends.get(it) == Some(&Length::ZERO);
+    let mut face = WallFace::default();
+    let mut reached = Length::ZERO;
+    for Stretch { from, to, out } in stretches {
+        let from = from.max(reached);
+        if from >= to {
+            continue;
+        }
+        reached = to;
+        let [near, far] = [place(from, out), place(to, out)];
+        match filled(edges[wall], (start, edges[before].0), near, out).filter(|_| is_straight(before)) {
+            Some(at) => {
+                face.fills_start = true;
+                face.points.push(at);
+            }
+            None => face.points.extend([place(from, Length::ZERO), near]),
+        }
+        match filled(edges[wall], (end, edges[after].1), far, out).filter(|_| is_straight(after)) {
+            Some(at) => {
+                face.fills_end = true;
+                face.points.push(at);
+            }
+            None => face.points.extend([far, place(to, Length::ZERO)]),
+        }
+    }
+    face
+}
+
+/// Where the near side of what stands in a corner meets the wall beside it: nobody strips or carpets the gap that rounding, a
+/// corner not quite square or the tape leaves there.
+fn filled((start, end): (Point, Point), (corner, beyond): (Point, Point), near: Point, out: Length) -> Option<Point> {
+    let (along, aside) = (end - start, beyond - corner);
+    let inward = (aside.x * along.y - aside.y * along.x).0 / i128::from(start.distance(end).0.max(1));
+    let inward = Length(i64::try_from(inward).ok()?);
+    let at = corner + aside.scaled(-out, inward);
+    (out < Length::ZERO && inward >= -out && at.distance(near) <= PLAY).then_some(at)
 }
 
 /// Stands against its wall, so that the floor ends at it.
@@ -77,7 +136,7 @@ impl Outline {
 }
 
 /// A step square to the line from `from` to `to`, away from the room to its right; into the room for a negative length.
-fn outward(from: Point, to: Point, far: Length) -> Point {
+pub(super) fn outward(from: Point, to: Point, far: Length) -> Point {
     let along = to - from;
     Point::new(-along.y, along.x).scaled(far, from.distance(to))
 }
@@ -88,7 +147,8 @@ fn outward(from: Point, to: Point, far: Length) -> Point {
 /// inward.
 fn arc(start: Point, end: Point, bend: Length) -> Vec<Point> {
     let (half, rise) = (start.distance(end).0 as f64 / 2.0, bend.0.unsigned_abs() as f64);
-    if half <= 0.0 || rise > half * MOST_BEND {
+    // Half a circle rises by half its chord.
+    if half <= 0.0 || rise > half {
         return Vec::new();
     }
     let radius = (half * half + rise * rise) / (2.0 * rise);

@@ -1,45 +1,62 @@
 //! The floor's edge from the ring of corners: arcs and fixtures, as far as they can be.
 
 use super::Outline;
-use super::face::{MOST_BEND, face, is_notch};
-use crate::job::{Fixture, Room};
+use super::face::{face, is_notch, outward};
+use super::openings::PLAY;
+use crate::job::{Fixture, Opening, Room};
 use crate::length::{Length, Units};
-use crate::polygon::Ring;
+use crate::polygon::{Area, Point, Ring};
 use crate::problem::{Place, Problem, ProblemKind};
+
+/// By how much the corners of an overlap may be off, in a room as large as any.
+const ROUNDING: Length = Length(200);
+
+/// How deep before a doorway nothing stands.
+const SILL: Length = Length::inches(1);
 
 /// Gives the outline its face and holes; says what cannot be, and leaves it out.
 pub(super) fn furnish(room: &Room, outline: &mut Outline, units: Units) -> Vec<Problem> {
     let mut problems = bent(room, outline, units);
     let bare = face(room, outline, |_| None);
+    let bad = |fixture: &Fixture, text: String| {
+        Problem::new(ProblemKind::BadFixture, Place::Fixture(room.id, fixture.id), text)
+    };
     let mut standing: Vec<(&Fixture, Ring)> = Vec::new();
     for fixture in &room.fixtures {
         match stand(room, outline, &bare, fixture, &standing, units) {
             Ok(ring) => standing.push((fixture, ring)),
-            Err(text) => {
-                let place = Place::Fixture(room.id, fixture.id);
-                problems.push(Problem::new(ProblemKind::BadFixture, place, text));
-            }
+            Err(text) => problems.push(bad(fixture, text)),
         }
     }
     outline.standing = standing.iter().map(|it| it.0.id).collect();
-    let edge = face(room, outline, |_| None);
-    if edge.crossing().is_none() && edge.0.len() > 2 {
-        outline.face = edge;
-    } else {
-        let text = format!(
-            "{}: what stands against its walls leaves no floor between. Measure where it stands again.",
-            room.title()
-        );
-        problems.push(Problem::new(ProblemKind::BadFixture, Place::Room(room.id), text));
-        outline.standing.retain(|id| standing.iter().any(|(it, _)| it.id == *id && !is_notch(it)));
-        outline.face = bare;
+    if !is_floor(&face(room, outline, |_| None)) {
+        let (against, free): (Vec<_>, Vec<_>) = standing.iter().map(|it| it.0).partition(|it| is_notch(it));
+        outline.standing = free.into_iter().map(|it| it.id).collect();
+        for fixture in against {
+            outline.standing.push(fixture.id);
+            if !is_floor(&face(room, outline, |_| None)) {
+                outline.standing.pop();
+                let (name, title) = (room.title(), room.wall_title(fixture.wall));
+                let text = format!(
+                    "{name}: the {} at {title} leaves no floor between it and what is around. Measure where it stands again.",
+                    fixture.kind.title()
+                );
+                problems.push(bad(fixture, text));
+            }
+        }
     }
-    let free = standing.into_iter().filter(|(it, _)| !is_notch(it) && outline.standing.contains(&it.id));
-    outline.holes = free.filter(|(it, _)| !it.kind.is_laid_over()).map(|(_, ring)| ring).collect();
+    outline.face = face(room, outline, |_| None);
+    let free = standing.into_iter().filter(|(it, _)| !is_notch(it) && !it.kind.is_laid_over());
+    outline.holes = free.map(|(_, ring)| ring).collect();
     outline.perimeter = outline.face.perimeter();
     let holes: i128 = outline.holes.iter().map(|it| it.area().0).sum();
-    outline.area = crate::polygon::Area(outline.face.area().0 - holes);
+    outline.area = Area(outline.face.area().0 - holes);
     problems
+}
+
+/// Whether floor is left, in one part.
+fn is_floor(face: &Ring) -> bool {
+    face.0.len() > 2 && face.crossing().is_none()
 }
 
 /// Arcs that cannot be, and doors in arcs.
@@ -48,7 +65,7 @@ fn bent(room: &Room, outline: &mut Outline, units: Units) -> Vec<Problem> {
     let name = room.title();
     let chords: Vec<Length> = outline.ring.edges().map(|(start, end)| start.distance(end)).collect();
     for ((&wall, bend), chord) in outline.walls.iter().zip(&mut outline.bends).zip(chords) {
-        if bend.abs() > Length((chord.0 as f64 / 2.0 * MOST_BEND) as i64) {
+        if bend.abs() > chord / 2 {
             let text = format!(
                 "{name}: {} rises {} over a chord of {}; an arc rises at most half its chord. Measure both again.",
                 room.wall_title(wall),
@@ -93,7 +110,8 @@ fn stand(
     };
     let title = room.wall_title(fixture.wall);
     let sizes = [fixture.offset, fixture.clear, fixture.width, fixture.depth];
-    if sizes.iter().any(|it| !(Length::ZERO..=Length::MOST).contains(it)) {
+    let is_flat = fixture.width.min(fixture.depth) <= Length::ZERO;
+    if is_flat || sizes.iter().any(|it| !(Length::ZERO..=Length::MOST).contains(it)) {
         return Err(format!("{name}: the {what} at {title} has an impossible size. Measure it again."));
     }
     let length = outline.wall(fixture.wall).map_or(Length::ZERO, |(start, end)| start.distance(end));
@@ -106,25 +124,45 @@ fn stand(
             "{name}: {title} is an arc. Measure the {what} from the line between its corners, not from its face."
         ));
     }
-    if !ring.0.iter().all(|it| bare.contains(*it)) {
+    let core = core(&ring);
+    let within: i128 = bare.overlap(&core).iter().map(|it| it.area().0).sum();
+    // What both have in common is rounded at its corners.
+    if core.area().0 - within > (core.perimeter() * ROUNDING).0 {
         return Err(format!(
             "{name}: the {what} placed from {title} reaches out of the room. Measure its place again."
         ));
     }
-    if let Some((other, _)) = before.iter().find(|(_, it)| !it.overlap(&ring).is_empty()) {
+    if let Some((other, _)) = before.iter().find(|(_, it)| !it.overlap(&core).is_empty()) {
         return Err(format!("{name}: a {} and a {what} stand in one place. Measure where again.", other.kind.title()));
     }
-    let end = |offset: Length, width: Length| offset + width;
-    let door = room.openings.iter().filter(|it| is_notch(fixture) && it.kind.reaches_floor()).find(|it| {
-        it.wall == fixture.wall
-            && it.offset < end(fixture.offset, fixture.width)
-            && fixture.offset < end(it.offset, it.width)
-    });
-    match door {
+    let mut doors = room.openings.iter().filter(|it| it.kind.reaches_floor() && !fixture.kind.is_laid_over());
+    let blocked = doors.find(|it| outline.sill(it).is_some_and(|it| !ring.overlap(&it).is_empty()));
+    match blocked {
         Some(door) => Err(format!(
-            "{name}: the {what} stands in front of the {} in {title}. Measure where again.",
-            door.kind.title()
+            "{name}: the {what} stands in front of the {} in {}. Measure where again.",
+            door.kind.title(),
+            room.wall_title(door.wall)
         )),
         None => Ok(ring),
     }
+}
+
+impl Outline {
+    /// The floor just before an opening.
+    fn sill(&self, opening: &Opening) -> Option<Ring> {
+        let (from, to) = self.opening(opening)?;
+        let inward = outward(from, to, -SILL);
+        Some(core(&Ring(vec![from, to, to + inward, from + inward])))
+    }
+}
+
+/// A rectangle without what its place may be off by: as much as an opening's, or a quarter of its size.
+fn core(rectangle: &Ring) -> Ring {
+    let sides: Vec<Point> =
+        rectangle.edges().map(|(a, b)| (b - a).scaled(PLAY.min(a.distance(b) / 4), a.distance(b))).collect();
+    let inner = |(i, &corner): (usize, &Point)| {
+        let before = sides[(i + sides.len() - 1) % sides.len()];
+        corner + sides[i] - before
+    };
+    Ring(rectangle.0.iter().enumerate().map(inner).collect())
 }
