@@ -6,14 +6,13 @@ use crate::floor::{Floor, PlacedRoom};
 use crate::job::{Fixture, FixtureKind, Flight, FloorAtOpening, Job, Opening};
 use crate::layout::Layout;
 use crate::length::Length;
-use crate::outline::Outline;
 use crate::polygon::{Area, Point, Ring};
 
 /// Longest side that is stretched without a power stretcher: common practice.
 const POWER_STRETCH: Length = Length::feet(12);
 
-/// So near beside a line it is told what lies there.
-const BESIDE: Length = Length::sixty_fourths(1);
+/// In counts: so near beside an edge a line lies on it. Points of slanted walls are rounded.
+const BESIDE: u128 = 8;
 
 /// Quantities for the day, without waste factors: each is a sum that can be shown.
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
@@ -67,25 +66,18 @@ fn walked<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a 
     openings.filter(|it| it.kind.reaches_floor() && placed.outline.opening(it).is_some())
 }
 
+/// The floor's edge, less what is no wall of it, each part once: an opening with a flight behind it is one gap.
 fn strip(job: &Job, placed: &PlacedRoom) -> Length {
-    let Outline { ring, walls, .. } = &placed.outline;
-    let open = walls.iter().zip(ring.edges()).map(|(&wall, (start, _))| {
-        let spans = walked(job, placed).filter(|it| it.wall == wall).filter_map(|it| placed.outline.opening(it));
-        let mut spans: Vec<(Length, Length)> = spans.map(|(a, b)| (start.distance(a), start.distance(b))).collect();
-        spans.sort_unstable();
-        // Openings that overlap are a problem told elsewhere; here no part of the wall is taken off twice.
-        let mut reached = Length::ZERO;
-        let mut open = Length::ZERO;
-        for (from, to) in spans {
-            open += (to - from.max(reached)).max(Length::ZERO);
-            reached = reached.max(to);
-        }
-        open
+    let outline = &placed.outline;
+    let starts = job.flights.iter().filter_map(|it| {
+        let foot = it.foot.filter(|it| it.room == placed.room)?;
+        outline.span(foot.wall, foot.offset, it.width)
     });
+    let openings = walked(job, placed).filter_map(|it| outline.opening(it));
+    let gaps: Vec<_> = openings.chain(starts).chain(well_sides(job, placed)).collect();
     let stripped = standing(job, placed).filter(|it| it.kind.is_stripped() && it.clear > Length::ZERO);
-    let around = stripped.filter_map(|it| placed.outline.fixture(it)).map(|it| it.perimeter());
-    let starts = job.flights.iter().filter(|it| placed.foot(it).is_some()).map(|it| it.width);
-    placed.outline.perimeter + around.sum() - open.sum() - edges_in_walls(job, placed) - starts.sum()
+    let around = stripped.filter_map(|it| outline.fixture(it)).map(|it| it.perimeter());
+    outline.perimeter + around.sum() - common(&outline.face, &gaps)
 }
 
 fn standing<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'a Fixture> {
@@ -97,26 +89,45 @@ fn standing<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = &'
 fn well_edges(job: &Job, placed: &PlacedRoom) -> Length {
     let free = standing(job, placed).filter(|it| it.kind == FixtureKind::StairWell && it.clear > Length::ZERO);
     let around = free.filter_map(|it| placed.outline.fixture(it)).map(|it| it.perimeter());
-    around.sum::<Length>() + edges_in_walls(job, placed)
+    let against: Vec<_> = well_sides(job, placed).collect();
+    around.sum::<Length>() + common(&placed.outline.face, &against)
 }
 
-/// Of stair wells against walls: their sides that are no wall, which are part of the face.
-fn edges_in_walls(job: &Job, placed: &PlacedRoom) -> Length {
+/// The sides of stair wells against walls, those along a wall too.
+fn well_sides<'a>(job: &'a Job, placed: &'a PlacedRoom) -> impl Iterator<Item = (Point, Point)> {
     let against = standing(job, placed).filter(|it| it.kind == FixtureKind::StairWell && it.clear == Length::ZERO);
-    let rings = against.filter_map(|it| placed.outline.fixture(it));
-    rings
-        .flat_map(|ring| ring.edges().collect::<Vec<_>>())
-        .filter(|it| is_within(&placed.outline.ring, *it))
-        .map(|(a, b)| a.distance(b))
-        .sum()
+    against.filter_map(|it| placed.outline.fixture(it)).flat_map(|it| it.edges().collect::<Vec<_>>())
 }
 
-/// Whether floor lies on both sides of a line.
-fn is_within(ring: &Ring, (a, b): (Point, Point)) -> bool {
-    let middle = a + (b - a).scaled(Length(1), Length(2));
-    let along = b - a;
-    let aside = Point::new(-along.y, along.x).scaled(BESIDE, a.distance(b));
-    ring.contains(middle + aside) && ring.contains(middle - aside)
+/// How much of a ring's edges lies on one or more of the lines.
+fn common(ring: &Ring, lines: &[(Point, Point)]) -> Length {
+    let on_edge = |(start, end): (Point, Point)| {
+        let mut parts: Vec<(Length, Length)> = lines.iter().filter_map(|it| part(start, end, *it)).collect();
+        parts.sort_unstable();
+        let mut reached = Length::ZERO;
+        let mut common = Length::ZERO;
+        for (from, to) in parts {
+            common += (to - from.max(reached)).max(Length::ZERO);
+            reached = reached.max(to);
+        }
+        common
+    };
+    ring.edges().map(on_edge).sum()
+}
+
+/// From where to where along an edge a line lies on it.
+fn part(start: Point, end: Point, (a, b): (Point, Point)) -> Option<(Length, Length)> {
+    let length = start.distance(end);
+    let along = end - start;
+    let beside = |it: Point| {
+        let step = it - start;
+        let product = |one: Area, other: Area| (one + other).0 / i128::from(length.0.max(1));
+        let off = product(along.x * step.y, -along.y * step.x).unsigned_abs();
+        let at = product(along.x * step.x, along.y * step.y);
+        (off <= BESIDE).then(|| Length(i64::try_from(at).unwrap_or(0)).clamp(Length::ZERO, length))
+    };
+    let (one, other) = (beside(a)?, beside(b)?);
+    Some((one.min(other), one.max(other)))
 }
 
 /// An opening between two of the rooms that was entered in both counts once.

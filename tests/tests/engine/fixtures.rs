@@ -204,3 +204,124 @@ fn a_flight_starts_at_the_edge_of_the_floor() {
     let gone = takeoff(&with(Foot { wall: wall_id(1, 9), ..foot }));
     assert!(gone.problems[0].text.contains("was removed"), "{}", gone.problems[0].text);
 }
+
+/// A room whose fourth wall is slanted (5-12-13 triangle): 12 ft by 15 ft less 30 sq ft.
+fn slanted() -> Room {
+    room(1, "Den", &[("15'", "r"), ("12'", "r"), ("10'", "r67-22-48.494"), ("13'", "r112-37-11.506")])
+}
+
+/// Their corners on such a wall are rounded: that is no reason to refuse one.
+#[test]
+fn fixtures_stand_at_slanted_walls() {
+    for step in 0..20 {
+        let hearth = Fixture {
+            offset: Length::inches(36) + Length::sixty_fourths(97 * step),
+            ..fixture(1, FixtureKind::Hearth, 3, ["0", "0", "5'", "2'"])
+        };
+        let job = job(vec![Room { fixtures: vec![hearth], ..slanted() }], vec![plain_goods(1)]);
+        let takeoff = takeoff(&job);
+        assert_eq!(takeoff.problems, Vec::<Problem>::new(), "{step}");
+        assert!((square_feet(takeoff.floor.rooms[0].outline.area) - 140.0).abs() < 1e-5);
+        assert_eq!(takeoff.floor.rooms[0].face.0.len(), 8);
+        assert_eq!(faults(&job, &takeoff), Vec::<String>::new());
+    }
+}
+
+/// Walls 5 and 6 meet square, but lie at 45° to most others, so what stands in their corner is rounded. It has two sides on the
+/// floor and leaves no slit to strip.
+#[test]
+fn a_corner_off_the_axes_is_filled_like_any_other() {
+    let walls = [("20'", "r"), ("20'", "r"), ("10'", "r45"), ("5'", "l"), ("4'", "r"), ("", "r45"), ("", "r")];
+    let outline = |fixtures| {
+        let job = job(vec![Room { fixtures, ..room(1, "Den", &walls) }], vec![plain_goods(1)]);
+        let takeoff = takeoff(&job);
+        assert!(takeoff.problems.iter().all(|it| it.kind == ProblemKind::Unchecked), "{:?}", takeoff.problems);
+        assert_eq!(faults(&job, &takeoff), Vec::<String>::new());
+        takeoff.floor.rooms[0].outline.clone()
+    };
+    let bare = outline(vec![]);
+    for (wall, offset) in [(4, "2'"), (5, "0")] {
+        let filled = outline(vec![fixture(1, FixtureKind::Hearth, wall, [offset, "0", "2'", "1'"])]);
+        assert!((square_feet(bare.area) - square_feet(filled.area) - 2.0).abs() < 1e-5);
+        assert!((bare.perimeter - filled.perimeter).abs() <= Length(8), "{}", filled.perimeter.exact_text());
+        assert_eq!(filled.face.0.len(), bare.ring.0.len() + 2);
+    }
+}
+
+/// Around a court: its two arms are floor, what lies between them is not.
+#[test]
+fn nothing_stands_across_a_wall() {
+    let walls =
+        [("12'", "r"), ("5'", "r"), ("8'", "l"), ("5'", "l"), ("8'", "r"), ("5'", "r"), ("12'", "r"), ("15'", "r")];
+    let court = room(1, "Den", &walls);
+    let across = fixture(1, FixtureKind::Column, 7, ["1'", "9'", "13'", "1'"]);
+    let found = takeoff(&job(vec![Room { fixtures: vec![across], ..court }], vec![plain_goods(1)]));
+    assert!(found.problems.iter().any(|it| it.text.contains("reaches out of the room")), "{:?}", found.problems);
+    assert_eq!(square_feet(found.floor.rooms[0].outline.area), 12.0 * 15.0 - 40.0);
+}
+
+/// From the corner of walls 1 and 2 it reaches 3 ft along wall 1, where a door is.
+#[test]
+fn a_door_in_the_next_wall_is_blocked_too() {
+    let shelf = fixture(1, FixtureKind::BuiltIn, 1, ["0", "0", "2'", "3'"]);
+    let door = doorway(1, 0, long("8'"), long("30\""), None);
+    refused(vec![shelf.clone()], vec![door], "the built-in stands in front of the doorway in wall 1");
+    let beside = doorway(1, 0, long("6' 6\""), long("30\""), None);
+    let job = job(vec![Room { fixtures: vec![shelf], openings: vec![beside], ..den() }], vec![plain_goods(1)]);
+    assert_eq!(takeoff(&job).problems, Vec::<Problem>::new());
+}
+
+/// Walls 2 and 4 differ by 1/4 in, so one is adjusted to be longer than it was read and the other shorter. What was read to fill
+/// them fills them.
+#[test]
+fn what_fills_a_wall_fills_the_adjusted_one() {
+    for wall in [1, 3] {
+        let uneven = room(1, "Den", &[("12'", "r"), ("15' 1/4\"", "r"), ("12'", "r"), ("15'", "r")]);
+        let read = ["13' 1/4\"", "13'"][wall / 2];
+        let shelf = fixture(1, FixtureKind::BuiltIn, wall, [read, "0", "2'", "1'"]);
+        let job = job(vec![Room { fixtures: vec![shelf], ..uneven }], vec![plain_goods(1)]);
+        let takeoff = takeoff(&job);
+        assert_eq!(takeoff.problems, Vec::<Problem>::new());
+        let outline = &takeoff.floor.rooms[0].outline;
+        assert_eq!(outline.face.0.len(), 6, "no slit is left beside it: {:?}", outline.face);
+        assert_eq!(outline.perimeter, outline.ring.perimeter());
+    }
+}
+
+/// Of two that leave no floor between them only the later is left out, and a third stays.
+#[test]
+fn one_that_is_wrong_takes_no_other_with_it() {
+    let shelf = |n, wall, depth| fixture(n, FixtureKind::BuiltIn, wall, ["5'", "0", "2'", depth]);
+    let hearth = fixture(3, FixtureKind::Hearth, 0, ["5'", "0", "2'", "1'"]);
+    let facing = Fixture { offset: long("8'"), ..shelf(2, 3, "7'") };
+    let job = job(vec![Room { fixtures: vec![hearth, shelf(1, 1, "5'"), facing], ..den() }], vec![plain_goods(1)]);
+    let found = takeoff(&job);
+    let [problem] = &found.problems[..] else { panic!("{:?}", found.problems) };
+    assert!(problem.text.contains("leaves no floor between"), "{}", problem.text);
+    assert_eq!(square_feet(found.floor.rooms[0].outline.area), 180.0 - 2.0 - 10.0);
+}
+
+/// A flight of 36 in behind an opening of 40 in, and another that goes on from the first one's place: one gap in the strip.
+#[test]
+fn a_gap_in_the_strip_counts_once() {
+    let opening = doorway(1, 1, long("4'"), long("40\""), None);
+    let foot = |offset| Some(Foot { room: den().id, wall: wall_id(1, 1), offset: long(offset), up: false });
+    let flights = vec![Flight { foot: foot("50\""), ..flight(1) }, Flight { foot: foot("48\""), ..flight(2) }];
+    let den = Room { openings: vec![opening], ..den() };
+    let found = takeoff(&Job { flights, ..job(vec![den], vec![plain_goods(1)]) });
+    assert_eq!(found.materials.strip, long("54'") - long("40\""));
+}
+
+/// A well of 10 by 3 ft in the corner, and a hearth of 2 by 1 ft at its end: between them 1 ft of the well's edge is no floor's.
+/// The flight starts in the well, where no wall is left.
+#[test]
+fn a_well_beside_a_hearth_shares_no_edge_with_the_floor() {
+    let well = fixture(1, FixtureKind::StairWell, 1, ["0", "0", "10'", "3'"]);
+    let hearth = fixture(2, FixtureKind::Hearth, 1, ["10'", "0", "2'", "1'"]);
+    let takeoff = expect(vec![well.clone(), hearth.clone()], 148.0, "54'", "42'");
+    assert_eq!(takeoff.materials.well_edges, long("12'"));
+    let foot = Some(Foot { room: den().id, wall: wall_id(1, 1), offset: long("2'"), up: false });
+    let den = Room { fixtures: vec![well, hearth], ..den() };
+    let job = Job { flights: vec![Flight { foot, ..flight(1) }], ..job(vec![den], vec![plain_goods(1)]) };
+    assert_eq!(shared_model::takeoff::takeoff(&job).materials.strip, long("42'"));
+}
