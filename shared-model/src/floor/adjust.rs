@@ -1,6 +1,6 @@
 //! The rooms of a cluster adjusted together, so that every loop of rooms closes.
 //!
-//! Unknown are the shifts of the rooms; how they are turned follows from the joins exactly. Every join observes the
+//! Unknown are the shifts of the rooms; how they are turned follows from the joins that place them. Every join observes the
 //! difference of two shifts, as well as it was read ([`super::reading`]).
 //!
 //! A room stays rigid: its outline is its own adjustment, with its corners square, and the carpet is cut by it. What is left of a
@@ -34,7 +34,7 @@ pub(super) fn adjust(
     for cluster in clusters {
         let mut own = Vec::new();
         for join in joins.iter().filter(|it| cluster.contains(&it.one.site)) {
-            match join::turn(sites, join) {
+            match join::turn(sites, join, &job.rules) {
                 Ok(()) => own.push(join),
                 Err(problem) => problems.push(problem),
             }
@@ -87,7 +87,7 @@ fn together(sites: &mut [Site], cluster: &[usize], joins: &[&Join], job: &Job) -
 fn tie(sites: &[Site], cluster: &[usize], Join { one, two }: &Join) -> Option<Tie> {
     let place = |site: usize| cluster.iter().position(|&it| it == site);
     let (near, far) = (sites[one.site].place?, sites[two.site].place?);
-    let misfit = one.opposite(near, two).shift - far.shift;
+    let misfit = one.facing(near, two) - far.of(two.centre);
     let rounding = misfit.x.0.abs().max(misfit.y.0.abs()) <= ROUNDING;
     let misfit = if rounding { Step::zeros() } else { Step::new(misfit.x.as_mm(), misfit.y.as_mm()) };
     Some(Tie { from: place(one.site)?, to: place(two.site)?, misfit })

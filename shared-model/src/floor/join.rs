@@ -72,9 +72,13 @@ impl Side {
     pub fn opposite(&self, pose: Pose, beyond: &Self) -> Pose {
         let heading = pose.turned.then(self.heading);
         let turned = heading.then(Angle::degrees(180)).then(Angle(-beyond.heading.0));
+        Pose { turned, shift: self.facing(pose, beyond) - beyond.centre.turned(turned) }
+    }
+
+    /// Where the middle of the other side lies when this room lies at `pose`.
+    pub fn facing(&self, pose: Pose, beyond: &Self) -> Point {
         let outward = pose.turned.then(self.outward());
-        let centre = pose.of(self.centre) + Point::toward(outward, self.half_depth + beyond.half_depth);
-        Pose { turned, shift: centre - beyond.centre.turned(turned) }
+        pose.of(self.centre) + Point::toward(outward, self.half_depth + beyond.half_depth)
     }
 }
 
@@ -203,13 +207,15 @@ fn differ(one: Length, other: Length, rules: &Rules) -> bool {
     (one - other).abs().as_mm() > DIFFERENT * libm::hypot(a, b)
 }
 
-/// Whether the placed rooms have the turns that a join asks for; a problem says by how much not.
-pub(super) fn turn(sites: &[Site], join: &Join) -> Result<(), Problem> {
+/// Whether the placed rooms have the turns that a join asks for, as far as corners are known; a problem says by how much not.
+pub(super) fn turn(sites: &[Site], join: &Join, rules: &Rules) -> Result<(), Problem> {
     let Join { one, two } = join;
     let (near, far) = (&sites[one.site], &sites[two.site]);
     let (Some(pose), Some(found)) = (near.place, far.place) else { return Ok(()) };
     let expected = one.opposite(pose, two);
-    if expected.turned == found.turned {
+    let off = Angle(found.turned.0 - expected.turned.0).direction();
+    let off_either_way = off.0.min(Angle::FULL.0 - off.0);
+    if off_either_way as f64 <= DIFFERENT * rules.square.0 as f64 {
         return Ok(());
     }
     let text = format!(
@@ -217,7 +223,7 @@ pub(super) fn turn(sites: &[Site], join: &Join) -> Result<(), Problem> {
          Check the doors' places and the walls on the way round.",
         near.room.title(),
         far.room.title(),
-        Angle(found.turned.0 - expected.turned.0).direction().show()
+        off.show()
     );
     Err(bad(one, text))
 }

@@ -3,7 +3,8 @@ use napline_tests::random::Random;
 use napline_tests::rooms::{doorway, job, long, plain_goods, room, room_id, wall_id};
 use proptest::prelude::*;
 use shared_model::floor::{Fit, Floor, JoinFit, place};
-use shared_model::job::{Job, Room};
+use shared_model::ids::ReadingId;
+use shared_model::job::{Across, Check, Job, Reading, Room};
 use shared_model::length::{Length, Units};
 use shared_model::outline::close;
 use shared_model::polygon::{Axis, Point};
@@ -50,6 +51,26 @@ fn a_ring_that_closes_stays_where_it_is() {
             assert_eq!(middles[one].distance(middles[two]), grid.middle(one).distance(grid.middle(two)));
         }
     }
+}
+
+/// One of the four is a room whose corners nobody measured; its diagonal was read to a sixteenth, so that it is not quite square. The
+/// doors take that like anything else that a tape leaves.
+#[test]
+fn a_room_with_free_corners_stands_in_a_ring() {
+    let mut rooms = Grid::of(2, 2).measured(|it| it);
+    let free = &mut rooms[0];
+    let (north, east) = (free.walls[0].readings[0].value, free.walls[1].readings[0].value);
+    let diagonal = size(Point::new(east, north)).round_to(Length::sixty_fourths(4));
+    let reading = Reading { id: ReadingId(free.id.0), value: diagonal, ..free.walls[0].readings[0].clone() };
+    let of = Across::Corners { from: free.walls[0].id, to: free.walls[2].id };
+    free.checks.push(Check { of, reading });
+    free.walls.iter_mut().for_each(|it| it.turns[0].free = true);
+    let (_, floor, problems) = placed(rooms);
+    assert_eq!(problems, []);
+    let [fit] = &floor.fits[..] else { panic!("one loop: {:?}", floor.fits) };
+    assert_eq!((fit.rooms.len(), fit.joins.len(), fit.test.degrees), (4, 4, 2));
+    assert!(fit.widest() < Length::sixty_fourths(16), "{}", fit.widest().exact_text());
+    assert!(gaps(fit).iter().any(|it| *it > Length::ZERO), "it is not quite square");
 }
 
 fn middle(room: &shared_model::floor::PlacedRoom) -> Point {
