@@ -71,6 +71,7 @@ fn wall(id: WallId, readings: &[Length], turn: Turn, order: Order) -> Wall {
         stamp,
         supersedes: Vec::new(),
         withdrawn: false,
+        set_aside: None,
     };
     let stated = TurnStatement { id: TurnId(id.0), turn, free: false, stamp, supersedes: Vec::new(), withdrawn: false };
     Wall {

@@ -1,11 +1,9 @@
-//! Rooms made from others: a copy, a mirror image, a wall in two parts.
+//! Rooms made from others: a copy, a mirror image.
 
 use shared_model::ids::{FixtureId, OpeningId, ReadingId, RoomId, TurnId, WallId};
-use shared_model::job::{Across, Edit, Fixture, NewReading, NewTurn, Opening, Order, Reading, Room, Tool, Turn, Wall};
+use shared_model::job::{Edit, Fixture, NewReading, NewTurn, Opening, Order, Reading, Room, Tool, Turn, Wall};
 use shared_model::length::Length;
 use uuid::Uuid;
-
-use crate::keypad::Taken;
 
 /// A room of the same walls, openings and fixtures, as if taken from a drawing: nobody has read them here yet.
 pub fn copy(room: &Room, after: Option<&Order>, before: Option<&Order>, mirrored: bool) -> (RoomId, Vec<Edit>) {
@@ -63,7 +61,7 @@ fn walls(room: &Room, mirrored: bool) -> Vec<(&Wall, &Wall)> {
     (0..count).rev().map(|i| (&room.walls[i], &room.walls[(i + count - 1) % count])).collect()
 }
 
-fn from_plan(reading: &Reading) -> NewReading {
+pub fn from_plan(reading: &Reading) -> NewReading {
     NewReading {
         id: ReadingId(Uuid::new_v4()),
         value: reading.value,
@@ -89,81 +87,27 @@ fn copied_offset(on: &Wall, offset: Length, width: Length, mirrored: bool) -> Op
     (offset >= Length::ZERO).then_some(offset)
 }
 
-/// Two walls in one line instead of one: the first ends where `taken` says, the second is still to be read. What was read of
-/// the whole stays as a check from corner to corner. `None` when it is not within the wall, or the wall is an arc.
-pub fn split(room: &Room, wall: &Wall, taken: &Taken) -> Option<(WallId, Vec<Edit>)> {
-    let at = room.walls.iter().position(|it| it.id == wall.id)?;
-    let whole: Vec<&Reading> = wall.in_force().collect();
-    if whole.iter().any(|it| it.value <= taken.value) || wall.rises_in_force().next().is_some() {
-        return None;
-    }
-    let next = room.walls.get(at + 1);
-    let second = WallId(Uuid::new_v4());
-    let mut edits = vec![Edit::AddWall {
-        room: room.id,
-        wall: second,
-        order: Order::between(Some(&wall.order), next.map(|it| &it.order)),
-    }];
-    let stated = wall.turns.iter().filter(|it| !it.withdrawn).map(|it| it.id).collect();
-    let turns = [(second, wall.turn(), wall.turns_freely(), Vec::new()), (wall.id, Turn::STRAIGHT, false, stated)];
-    edits.extend(turns.map(|(wall, turn, free, supersedes)| Edit::StateTurn {
-        room: room.id,
-        wall,
-        turn: NewTurn { id: TurnId(Uuid::new_v4()), turn, free, supersedes },
-    }));
-    let supersedes = whole.iter().map(|it| it.id).collect();
-    let first = NewReading {
-        id: ReadingId(Uuid::new_v4()),
-        value: taken.value,
-        typed: taken.typed.clone(),
-        tool: taken.tool,
-        supersedes,
-    };
-    edits.push(Edit::AddReading { room: room.id, wall: wall.id, reading: first });
-    // From the start of the wall to the start of the one after it, around the ring. The last wall of an open ring has no such
-    // corner yet: the reading of the whole stays with it, set aside.
-    let after = next.or(room.walls.first().filter(|_| room.closed));
-    if let Some(to) = after.map(|it| it.id).filter(|it| *it != wall.id) {
-        let of = Across::Corners { from: wall.id, to };
-        edits.extend(whole.iter().map(|it| Edit::AddCheck {
-            room: room.id,
-            of,
-            reading: NewReading { tool: it.tool, ..from_plan(it) },
-        }));
-    }
-    let moved = room.openings.iter().filter(|it| it.wall == wall.id && it.offset >= taken.value);
-    edits.extend(moved.map(|it| Edit::SetOpening {
-        room: room.id,
-        opening: Opening { wall: second, offset: it.offset - taken.value, ..it.clone() },
-    }));
-    let moved = room.fixtures.iter().filter(|it| it.wall == wall.id && it.offset >= taken.value);
-    edits.extend(moved.map(|it| Edit::SetFixture {
-        room: room.id,
-        fixture: Fixture { wall: second, offset: it.offset - taken.value, ..it.clone() },
-    }));
-    Some((second, edits))
-}
-
 #[cfg(test)]
-mod tests {
+pub mod tests {
     use super::*;
+    use crate::keypad::Taken;
     use shared_model::ids::{DeviceId, JobId};
     use shared_model::job::{JobDoc, Timestamp};
     use shared_model::outline::close;
 
-    const ROOM: RoomId = RoomId(Uuid::from_u128(1));
+    pub const ROOM: RoomId = RoomId(Uuid::from_u128(1));
 
-    fn typed(inches: i64) -> Taken {
+    pub fn typed(inches: i64) -> Taken {
         let value = Length::inches(inches);
         Taken { value, typed: value.exact_text(), tool: Tool::Tape }
     }
 
-    fn doc() -> JobDoc {
+    pub fn doc() -> JobDoc {
         JobDoc::new(JobId(Uuid::from_u128(1)), [1; 16], DeviceId(Uuid::from_u128(2)))
     }
 
     /// An L: 10' up, 12' right, 4' down, 5' left, 6' down, 7' back; the door starts 1' from the left of the 12' wall.
-    fn measured(doc: &mut JobDoc) -> Room {
+    pub fn measured(doc: &mut JobDoc) -> Room {
         let mut edits =
             vec![Edit::AddRoom { room: ROOM, name: "Den".to_owned(), level: 0, goods: None, order: Order::default() }];
         let mut order: Option<Order> = None;
@@ -212,35 +156,5 @@ mod tests {
             assert_eq!(door.offset, Length::inches(if mirrored { 144 - 12 - 30 } else { 12 }));
             assert!(made.walls.iter().flat_map(|it| &it.readings).all(|it| it.tool == Tool::Plan));
         }
-    }
-
-    #[test]
-    fn a_wall_in_two_parts_keeps_what_was_read_of_the_whole() {
-        let mut doc = doc();
-        let room = measured(&mut doc);
-        let wall = room.walls[1].clone();
-        assert!(split(&room, &wall, &typed(144)).is_none(), "not within the wall");
-        let (second, edits) = split(&room, &wall, &typed(10)).unwrap();
-        doc.edit(&edits, "split", Timestamp(1)).unwrap();
-        let room = doc.job().room(ROOM).cloned().unwrap();
-        assert_eq!(room.walls.len(), 7);
-        assert_eq!((room.walls[1].turn(), room.walls[2].turn()), (Turn::STRAIGHT, Turn::RIGHT));
-        assert_eq!(room.walls[1].in_force().map(|it| it.value).collect::<Vec<_>>(), [Length::inches(10)]);
-        let check = &room.checks[0];
-        assert_eq!(
-            (check.of, check.reading.value),
-            (Across::Corners { from: wall.id, to: room.walls[3].id }, Length::inches(144))
-        );
-        assert_eq!((room.openings[0].wall, room.openings[0].offset), (second, Length::inches(2)));
-    }
-
-    #[test]
-    fn the_last_wall_of_an_open_ring_has_no_corner_to_check_to() {
-        let mut doc = doc();
-        let mut room = measured(&mut doc);
-        room.closed = false;
-        let last = room.walls[5].clone();
-        let (_, edits) = split(&room, &last, &typed(10)).unwrap();
-        assert!(!edits.iter().any(|it| matches!(it, Edit::AddCheck { .. })));
     }
 }

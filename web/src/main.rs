@@ -5,6 +5,7 @@ mod app;
 mod route;
 
 mod engine;
+mod parting;
 mod phone;
 mod state;
 mod truth;

@@ -232,6 +232,7 @@ fn say_length(wall: &mut Wall, value: Length) {
         stamp: nobody(),
         supersedes: Vec::new(),
         withdrawn: false,
+        set_aside: None,
     };
     wall.readings = vec![reading];
 }

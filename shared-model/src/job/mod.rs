@@ -150,8 +150,11 @@ pub struct Reading {
     pub tool: Tool,
     pub stamp: Stamp,
     pub supersedes: Vec<ReadingId>,
-    /// Taken back (an undo); still kept.
+    /// Taken back (an undo) or set aside; still kept.
     pub withdrawn: bool,
+    /// Who withdrew it, and when, while it is withdrawn.
+    #[serde(default)]
+    pub set_aside: Option<Stamp>,
 }
 
 /// What a length was read with.

@@ -139,6 +139,11 @@ impl Node {
         said.is_some_and(|(said, _)| said.as_scalar() == Some(value))
     }
 
+    /// The operation that wrote the field's value in use.
+    pub fn written(&self, doc: &impl ReadDoc, key: &str) -> Option<ObjId> {
+        self.0.first().and_then(|map| doc.get(map, key).ok().flatten()).map(|(_, operation)| operation)
+    }
+
     /// Makes a map under a key, in the map in use.
     pub fn make(&self, tx: &mut impl Transactable, key: &str) -> Result<Self, AutomergeError> {
         let parent = self.0.first().ok_or_else(|| AutomergeError::InvalidObjId(key.to_owned()))?;

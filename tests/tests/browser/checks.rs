@@ -100,7 +100,7 @@ async fn a_foot_off_is_put_right_by_one_tap() {
     ada.see(("#standing", "Wall 3 is not read here yet: read it once.")).await;
     ada.photograph("a-foot-off-taken").await;
     ada.tap("#why").await;
-    ada.see(("#why-sheet", "Least certain cut")).await;
+    ada.see(("#why-sheet .reason-body", "Least certain cut")).await;
     ada.photograph("why-of-a-room").await;
     ada.tap("#why-sheet [data-close]").await;
     ada.tap("[data-wall='3']").await;
@@ -114,7 +114,7 @@ async fn a_foot_off_is_put_right_by_one_tap() {
     ada.tap("[data-wall='3']").await;
     feet(&ada, 12).await;
     ada.tap("#why").await;
-    ada.see(("#why-sheet", "All readings together")).await;
+    ada.see(("#why-sheet .reason-body", "All readings together")).await;
     ada.photograph("why-of-a-wall").await;
     ada.tap("#why-sheet [data-close]").await;
     ada.press(&["enter"]).await;

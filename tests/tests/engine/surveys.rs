@@ -30,6 +30,7 @@ fn check(from: u64, to: u64, value: &str) -> Check {
         stamp: Stamp { by: shared_model::ids::DeviceId(Uuid::nil()), at: Timestamp(0) },
         supersedes: Vec::new(),
         withdrawn: false,
+        set_aside: None,
     };
     Check { of: Across::Corners { from: wall_id(1, from as usize), to: wall_id(1, to as usize) }, reading }
 }

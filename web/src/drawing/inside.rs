@@ -5,12 +5,20 @@ use shared_model::floor::PlacedRoom;
 use shared_model::ids::WallId;
 use shared_model::job::{Fixture, FixtureKind, Flight, Job, Mark, MarkKind, Room};
 
-use super::space::{Spot, points};
+use super::space::{Patch, Spot, points};
 
 pub struct FixtureMark {
     /// Its corners, around.
     pub ring: Vec<Spot>,
     pub kind: FixtureKind,
+}
+
+impl FixtureMark {
+    /// What it takes up.
+    pub fn patch(&self) -> Option<Patch> {
+        let &[a, b, c, d] = &self.ring[..] else { return None };
+        Some(Patch::along(a.between(d, 0.5), b.between(c, 0.5), a.distance(d)))
+    }
 }
 
 pub struct FloorMark {

@@ -128,7 +128,7 @@ pub fn scene(subject: Subject, scale: f64) -> Scene {
     // What is written first keeps its place: problems, breadth numbers, names, dimensions; chevrons fill what is left.
     let mut taken: Vec<Patch> = scene.walls.iter().map(|it| Patch::along(it.from, it.to, 4.0)).collect();
     taken.extend(scene.openings.iter().map(|it| Patch::along(it.from, it.to, 12.0)));
-    taken.extend(scene.fixtures.iter().flat_map(|it| sides(&it.ring)).map(|(a, b)| Patch::along(a, b, 3.0)));
+    taken.extend(scene.fixtures.iter().filter_map(FixtureMark::patch));
     taken.extend(scene.marks.iter().map(|it| Patch::level(it.at, 16.0, 16.0)));
     taken.extend(scene.flights.iter().flat_map(|it| &it.steps).map(|(a, b)| Patch::along(*a, *b, 6.0)));
     taken.extend(scene.problems.iter().map(|it| Patch::level(it.at, 24.0, 24.0)));

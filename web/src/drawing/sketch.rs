@@ -82,7 +82,13 @@ const NEXT_LENGTH: f64 = 34.0;
 /// Places everything in a window of this size.
 fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
     let walls = &subject.sketch.walls;
-    let all: Vec<Spot> = walls.iter().flat_map(|it| [it.from, it.to]).map(|it| Spot::of(it, 1.0)).collect();
+    let left = subject.room.walls.iter().map(|it| it.turn().0.0).fold(0_i64, i64::saturating_add) < 0;
+    let out = if left { -1.0 } else { 1.0 };
+    let mut all: Vec<Spot> = walls.iter().flat_map(|it| [it.from, it.to]).map(|it| Spot::of(it, 1.0)).collect();
+    all.extend(walls.iter().map(|it| {
+        let (from, to) = (Spot::of(it.from, 1.0), Spot::of(it.to, 1.0));
+        from.between(to, 0.5).shifted(from.toward(to).right(), -out * bend(&subject.room, it.wall).as_mm())
+    }));
     let (low, high) = extent(&all).unwrap_or((Spot::new(0.0, 0.0), Spot::new(0.0, 0.0)));
     let room = |pixels: f64| (pixels - 2.0 * MARGIN.min(pixels * 0.17)).max(40.0);
     let scale = (room(width) / (high.x - low.x).max(1.0)).min(room(height) / (high.y - low.y).max(1.0)).min(MOST_SCALE);
@@ -95,9 +101,7 @@ fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
     let mut scene = Scene::default();
     let lines: Vec<(Spot, Spot)> = walls.iter().map(|it| (place(it.from), place(it.to))).collect();
     scene.floor = subject.room.closed.then(|| lines.iter().map(|it| it.0).collect());
-    let left = subject.room.walls.iter().map(|it| it.turn().0.0).fold(0_i64, i64::saturating_add) < 0;
     for (number, (line, sketched)) in lines.iter().zip(walls).enumerate() {
-        let out = if left { -1.0 } else { 1.0 };
         let bend = bend(&subject.room, sketched.wall).as_mm() * scale * out;
         scene.walls.push(wall_line(subject, number + 1, *line, bend, sketched));
         let along = line.0.toward(line.1);
@@ -138,6 +142,8 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut
     let at =
         |wall: WallId| subject.sketch.walls.iter().position(|it| it.wall == wall).and_then(|it| lines.get(it)).copied();
     taken.extend(lines.iter().map(|(a, b)| Patch::along(*a, *b, 4.0)));
+    taken.extend(scene.fixtures.iter().filter_map(FixtureMark::patch));
+    taken.extend(scene.marks.iter().map(|it| Patch::level(it.at, 16.0, 16.0)));
     for problem in &subject.problems {
         let spot = match problem.place {
             Place::Wall(room, wall) if room == subject.room.id => {

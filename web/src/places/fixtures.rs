@@ -1,4 +1,4 @@
-//! What stands in the room, placed from the picked wall: hearth, column, built-in, register, stair well.
+//! What stands in the room, placed from the picked wall: hearth, column, built-in, register, stair well; and closets behind it.
 
 use leptos::prelude::*;
 use shared_model::ids::FixtureId;
@@ -10,17 +10,20 @@ use super::measure::Measuring;
 use super::panel::picked_wall;
 use crate::keypad::{Taken, keep_focus};
 use crate::measuring::{Aim, FixtureField};
+use crate::parting::closet;
 use crate::shown;
 
 const KINDS: [FixtureKind; 5] =
     [FixtureKind::Hearth, FixtureKind::Column, FixtureKind::BuiltIn, FixtureKind::Register, FixtureKind::StairWell];
 
-/// A fixture that is being entered: its kind, and what was read so far.
+/// A fixture or a closet that is being entered: its kind, and what was read so far.
 #[derive(Clone, Default, PartialEq, Debug)]
 pub struct FixtureDraft {
-    pub kind: FixtureKind,
-    offset: Option<Length>,
-    width: Option<Length>,
+    kind: FixtureKind,
+    /// Not something that stands there: the floor goes on behind the wall.
+    closet: bool,
+    offset: Option<Taken>,
+    width: Option<Taken>,
 }
 
 /// `Hearth`.
@@ -34,7 +37,7 @@ pub const fn words(field: FixtureField) -> &'static str {
     match field {
         FixtureField::Offset => "From the wall's left end",
         FixtureField::Width => "Width along the wall",
-        FixtureField::Depth => "Depth into the room",
+        FixtureField::Depth => "How deep",
         FixtureField::Clear => "Off the wall, or Done when against it",
     }
 }
@@ -58,7 +61,14 @@ pub fn take(measuring: Measuring, taken: Option<&Taken>) -> Result<(), String> {
     }
     let draft = measuring.standing.get_untracked();
     let next = match (field, draft.offset, draft.width) {
+        (FixtureField::Depth, Some(offset), Some(width)) if draft.closet => {
+            let edits = room.wall(wall).and_then(|it| closet(&room, it, &offset, &width, taken));
+            measuring.here.try_act("closet", edits.ok_or("The closet does not lie within the wall.")?)?;
+            measuring.standing.set(FixtureDraft::default());
+            Aim::Wall(wall)
+        }
         (FixtureField::Depth, Some(offset), Some(width)) => {
+            let (offset, width) = (offset.value, width.value);
             let id = FixtureId(Uuid::new_v4());
             let (kind, depth) = (draft.kind, taken.value);
             let fixture = Fixture { id, kind, wall, offset, clear: Length::ZERO, width, depth };
@@ -67,11 +77,11 @@ pub fn take(measuring: Measuring, taken: Option<&Taken>) -> Result<(), String> {
             Aim::Fixture(wall, Some(id), FixtureField::Clear)
         }
         (FixtureField::Width, Some(_), _) => {
-            measuring.standing.update(|it| it.width = Some(taken.value));
+            measuring.standing.update(|it| it.width = Some(taken.clone()));
             Aim::Fixture(wall, None, FixtureField::Depth)
         }
         _ => {
-            measuring.standing.update(|it| it.offset = Some(taken.value));
+            measuring.standing.update(|it| it.offset = Some(taken.clone()));
             Aim::Fixture(wall, None, FixtureField::Width)
         }
     };
@@ -113,9 +123,15 @@ pub fn FixturePanel() -> impl IntoView {
         Some(keys.collect::<Vec<_>>())
     };
     let kinds = move || {
-        KINDS.map(|kind| view! {
-            <button type="button" class="button" data-kind=kind.title() aria-pressed=move || (standing.get().kind == kind).to_string() on:click=move |_| standing.update(|it| it.kind = kind)>{name(kind)}</button>
-        }).collect_view()
+        let stands = KINDS.map(|kind| {
+            let chosen = move || standing.with(|it| !it.closet && it.kind == kind).to_string();
+            view! { <button type="button" class="button" data-kind=kind.title() aria-pressed=chosen on:click=move |_| standing.update(|it| (it.kind, it.closet) = (kind, false))>{name(kind)}</button> }
+        });
+        let closet = move || standing.with(|it| it.closet).to_string();
+        view! {
+            {stands.collect_view()}
+            <button type="button" class="button" data-kind="closet" aria-pressed=closet on:click=move |_| standing.update(|it| it.closet = true)>"Closet"</button>
+        }
     };
     view! {
         <div class="actions" role="group" aria-label="What stands at this wall" on:mousedown=keep_focus>

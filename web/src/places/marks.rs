@@ -18,8 +18,15 @@ use crate::shown;
 pub fn mark(measuring: Measuring, spot: FloorSpot) {
     match measuring.aim.get_untracked() {
         Aim::Mark(MarkKind::Squeak) => add(measuring, MarkKind::Squeak, Some(spot), String::new()),
-        Aim::Mark(MarkKind::Note) => measuring.noting.set(Some(Some(spot))),
+        Aim::Mark(MarkKind::Note) => measuring.write_note(Some(spot)),
         _ => {}
+    }
+}
+
+impl Measuring {
+    fn write_note(self, at: Option<FloorSpot>) {
+        self.note_at.set(at);
+        self.noting.set(true);
     }
 }
 
@@ -64,7 +71,7 @@ pub fn MarkPanel() -> impl IntoView {
     });
     let whole = move || {
         (aim.get() == Aim::Mark(MarkKind::Note)).then(|| view! {
-        <button type="button" class="button" id="note-of-room" aria-haspopup="dialog" on:click=move |_| noting.set(Some(None))>"Of the whole room"</button>
+        <button type="button" class="button" id="note-of-room" aria-haspopup="dialog" on:click=move |_| measuring.write_note(None)>"Of the whole room"</button>
     })
     };
     let lines = move || {
@@ -72,13 +79,6 @@ pub fn MarkPanel() -> impl IntoView {
         let lines: Vec<_> = room.marks_in_force().map(|it| line(measuring, &room, it, units)).collect();
         (!lines.is_empty()).then(|| view! { <ul class="readings" id="marks">{lines}</ul> })
     };
-    let open = RwSignal::new(false);
-    Effect::new(move |_| open.set(noting.with(Option::is_some)));
-    Effect::new(move |_| {
-        if !open.get() {
-            noting.set(None);
-        }
-    });
     view! {
         {lines}
         <div class="actions" role="group" aria-label="Marks" on:mousedown=keep_focus>
@@ -86,7 +86,7 @@ pub fn MarkPanel() -> impl IntoView {
             {kinds.collect_view()}
             {whole}
         </div>
-        <Sheet title="Note" open id="note-sheet"><NoteForm open /></Sheet>
+        <Sheet title="Note" open=noting id="note-sheet"><NoteForm /></Sheet>
     }
 }
 
@@ -108,15 +108,15 @@ fn line(measuring: Measuring, room: &Room, mark: &Mark, units: Units) -> impl In
 }
 
 #[component]
-fn NoteForm(open: RwSignal<bool>) -> impl IntoView {
+fn NoteForm() -> impl IntoView {
     let measuring: Measuring = expect_context();
     let text = RwSignal::new(String::new());
     let keep = move |event: SubmitEvent| {
         event.prevent_default();
         let said = text.get_untracked().trim().to_owned();
-        if let (Some(spot), false) = (measuring.noting.get_untracked(), said.is_empty()) {
-            add(measuring, MarkKind::Note, spot, said);
-            open.set(false);
+        if !said.is_empty() {
+            add(measuring, MarkKind::Note, measuring.note_at.get_untracked(), said);
+            measuring.noting.set(false);
         }
     };
     view! {

@@ -13,11 +13,11 @@ use super::standing::Standing;
 use super::undo_keys::Removed;
 use super::{bending, marks};
 use crate::checking::{self, End};
-use crate::copying::split;
 use crate::drawing::sketch::{FloorSpot, RoomSketch, Subject};
 use crate::keypad::{Pad, Taken};
 use crate::known::{self, Known};
 use crate::measuring::{Aim, add_wall, aim_after, free_turn, other_way, previewed, read_wall, state_turn};
+use crate::parting::split;
 use crate::phone::Phone;
 use crate::proposal::Proposal;
 use crate::state::OpenJob;
@@ -37,8 +37,9 @@ pub struct Measuring {
     pub draft: RwSignal<Draft>,
     /// A fixture that is being entered.
     pub standing: RwSignal<FixtureDraft>,
-    /// A note is being written: for a place on the floor, or for the whole room.
-    pub noting: RwSignal<Option<Option<FloorSpot>>>,
+    /// A note is being written, for the whole room when it has no place.
+    pub noting: RwSignal<bool>,
+    pub note_at: RwSignal<Option<FloorSpot>>,
 }
 
 impl Measuring {
@@ -47,9 +48,10 @@ impl Measuring {
         let known = Memo::new(move |_| here.rooms.with(|it| known::of(it, id).cloned()));
         let room = Memo::new(move |_| known.with(|it| it.as_ref().map(|it| it.room().clone())));
         let (aim, turn) = (RwSignal::new(Aim::Next), RwSignal::new(Turn::RIGHT));
-        let (draft, standing, noting) = (RwSignal::default(), RwSignal::default(), RwSignal::default());
+        let (draft, standing) = (RwSignal::default(), RwSignal::default());
+        let (noting, note_at) = (RwSignal::new(false), RwSignal::new(None));
         let units = Signal::derive(move || here.job.get().units);
-        let measuring = Self { here, room, known, aim, turn, pad: Pad::new(units), draft, standing, noting };
+        let measuring = Self { here, room, known, aim, turn, pad: Pad::new(units), draft, standing, noting, note_at };
         let picked = here.picked.try_update_untracked(Option::take).flatten();
         match (picked, room.get_untracked()) {
             (Some((of, picked)), Some(_)) if of == id => aim.set(picked),

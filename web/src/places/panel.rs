@@ -231,7 +231,7 @@ fn WallActions(read: bool, turning: RwSignal<bool>) -> impl IntoView {
     view! {
         {read.then(|| view! { <button type="button" class="button" id="correct" aria-pressed=correcting on:click=correct>"Correct"</button> })}
         <button type="button" class="button" id="openings" on:click=openings>"Door, window"</button>
-        <button type="button" class="button" id="fixtures" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Fixture(wall, None, FixtureField::Offset)))>"Hearth, column"</button>
+        <button type="button" class="button" id="fixtures" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Fixture(wall, None, FixtureField::Offset)))>"Hearth, closet"</button>
         <button type="button" class="button" id="angle" on:click=move |_| turning.set(true)>"Turn…"</button>
         <button type="button" class="button" id="bend" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, |wall| Aim::Rise(wall, false)))>"Arc"</button>
         <button type="button" class="button" id="split-wall" on:click=move |_| aim.update(|it| *it = it.wall().map_or(*it, Aim::Split))>"Split"</button>

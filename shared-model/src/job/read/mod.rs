@@ -84,6 +84,8 @@ struct Entry<'d> {
     stamp: Stamp,
     supersedes: Vec<Uuid>,
     withdrawn: bool,
+    /// Who withdrew it.
+    set_aside: Option<Stamp>,
 }
 
 impl<'d> Reader<'d> {
@@ -109,11 +111,20 @@ impl<'d> Reader<'d> {
                 let supersedes = fields.bytes(key::SUPERSEDES).chunks_exact(16).take(limits::MOST_SUPERSEDED);
                 let supersedes = supersedes.filter_map(|it| Uuid::from_slice(it).ok()).collect();
                 let withdrawn = fields.flag(key::WITHDRAWN);
-                Some((counter, Entry { id, fields, stamp, supersedes, withdrawn }))
+                let set_aside = if withdrawn { self.writer(&node, key::WITHDRAWN) } else { None };
+                Some((counter, Entry { id, fields, stamp, supersedes, withdrawn, set_aside }))
             })
             .collect();
         entries.sort_by_key(|(counter, entry)| (*counter, entry.id));
         entries.into_iter().map(|(_, entry)| entry).collect()
+    }
+
+    /// Who wrote a field's value in use, and when.
+    fn writer(&self, node: &Node, key: &str) -> Option<Stamp> {
+        let change = self.doc.hash_for_opid(&node.written(self.doc, key)?)?;
+        let meta = self.doc.get_change_meta_by_hash(&change)?;
+        let by = self.doc.get_author_for_actor(&meta.actor).and_then(|it| Uuid::from_slice(it.as_bytes()).ok());
+        Some(Stamp { by: DeviceId(by?), at: Timestamp(meta.timestamp.clamp(0, Timestamp::LAST.0)) })
     }
 
     fn flights(&mut self) -> Vec<Flight> {

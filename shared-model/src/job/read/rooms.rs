@@ -83,7 +83,7 @@ impl<'d> Reader<'d> {
 
     /// A reading, and the other fields of its entry.
     fn reading(&mut self, place: Place, of: &str, entry: Entry<'d>) -> Option<(Reading, Fields<'d>)> {
-        let Entry { id, fields, stamp, supersedes, withdrawn } = entry;
+        let Entry { id, fields, stamp, supersedes, withdrawn, set_aside } = entry;
         let what = format!("a reading in {of}");
         self.dispute(place, &what, &fields, &[(key::VALUE, "length"), (key::TYPED, "text")]);
         let reading = Reading {
@@ -94,13 +94,14 @@ impl<'d> Reader<'d> {
             stamp,
             supersedes: supersedes.into_iter().map(ReadingId).collect(),
             withdrawn,
+            set_aside,
         };
         Some((reading, fields))
     }
 
     fn turns(&mut self, place: Place, of: &str, turns: &Node) -> Vec<TurnStatement> {
         let entries = self.entries(turns).into_iter();
-        let turns = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn }| {
+        let turns = entries.filter_map(|Entry { id, fields, stamp, supersedes, withdrawn, .. }| {
             self.dispute(place, &format!("a corner in {of}"), &fields, &[(key::TURN, "turn")]);
             let turn = Turn(Angle(fields.int(key::TURN)?));
             limits::turn(turn).is_ok().then(|| TurnStatement {
