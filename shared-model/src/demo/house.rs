@@ -228,6 +228,15 @@ pub(super) const HOUSE: &[Plan] = &[
     },
 ];
 
+/// In the living room, between the window and the north wall.
+pub(super) const HEARTH: (usize, usize, Length, Length, Length) =
+    (LIVING, 0, tape(12, 3, 0), tape(4, 6, 0), tape(1, 4, 0));
+
+/// In the hall in front of the back bedroom: along its north wall, and off it.
+pub(super) const SQUEAK: (usize, usize, Length, Length) = (HALL, 1, tape(3, 2, 0), tape(1, 9, 0));
+
+pub(super) const NOTE: (usize, &str) = (HALL, "The front door drags: its owner has it planed before we lay.");
+
 /// The hall's north wall, as the other of both people reads it.
 pub(super) const SECOND_READING: (usize, usize, Length) = (HALL, 1, tape(25, 0, 2));
 

@@ -5,13 +5,15 @@
 
 use uuid::Uuid;
 
-use crate::ids::{DeviceId, FlightId, GoodsId, OpeningId, ReadingId, RoomId, TurnId, WallId};
-use crate::job::{Edit, Flight, Goods, NewReading, NewTurn, Opening, Order, Tool, Turn};
+use crate::ids::{DeviceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use crate::job::{
+    Edit, Fixture, FixtureKind, Flight, Goods, MarkKind, NewMark, NewReading, NewTurn, Opening, Order, Tool, Turn,
+};
 use crate::length::{Length, Units};
 
 mod house;
 
-use house::{CARPETS, Carpet, HOUSE, Person, Plan, SECOND_READING, STAIR};
+use house::{CARPETS, Carpet, HEARTH, HOUSE, NOTE, Person, Plan, SECOND_READING, SQUEAK, STAIR};
 
 /// One action of one of the demo's people.
 #[derive(Clone, PartialEq, Debug)]
@@ -36,10 +38,12 @@ pub fn actions() -> Vec<Action> {
     let (mut one, mut two) = (Vec::new(), Vec::new());
     measured_by(Person::Odile).for_each(|(n, plan)| one.extend(measure(n, plan)));
     measured_by(Person::Teun).for_each(|(n, plan)| two.extend(measure(n, plan)));
+    one.push(by(Person::Odile, "Measures the hearth", vec![hearth()]));
     two.push(by(Person::Teun, "Measures the stair", vec![stair()]));
     actions.extend(in_turns(one, two));
     let (room, wall, again) = SECOND_READING;
     actions.push(by(Person::Teun, "Reads a wall again", vec![reading(room, wall, 1, again)]));
+    actions.push(by(Person::Odile, "Marks what to find again", marks().into()));
     actions
 }
 
@@ -140,6 +144,42 @@ fn reading(room: usize, wall: usize, nth: usize, value: Length) -> Edit {
     let id = ReadingId(id(3, room, wall << 4 | nth));
     let reading = NewReading { id, value, typed: value.exact_text(), tool: Tool::Tape, supersedes: Vec::new() };
     Edit::AddReading { room: room_id(room), wall: wall_id(room, wall), reading }
+}
+
+fn hearth() -> Edit {
+    let (room, wall, offset, width, depth) = HEARTH;
+    let fixture = Fixture {
+        id: FixtureId(id(8, room, 0)),
+        kind: FixtureKind::Hearth,
+        wall: wall_id(room, wall),
+        offset,
+        clear: Length::ZERO,
+        width,
+        depth,
+    };
+    Edit::AddFixture { room: room_id(room), fixture }
+}
+
+fn marks() -> [Edit; 2] {
+    let (room, wall, offset, clear) = SQUEAK;
+    let squeak = NewMark {
+        id: MarkId(id(9, room, 0)),
+        kind: MarkKind::Squeak,
+        wall: Some(wall_id(room, wall)),
+        offset,
+        clear,
+        text: String::new(),
+    };
+    let (of, text) = NOTE;
+    let note = NewMark {
+        id: MarkId(id(9, of, 1)),
+        kind: MarkKind::Note,
+        wall: None,
+        offset: Length::ZERO,
+        clear: Length::ZERO,
+        text: text.to_owned(),
+    };
+    [(room, squeak), (of, note)].map(|(room, mark)| Edit::AddMark { room: room_id(room), mark })
 }
 
 fn stair() -> Edit {
