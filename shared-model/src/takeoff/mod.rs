@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::floor::{self, Floor};
 use crate::ids::GoodsId;
 use crate::job::{Decision, Goods, Job};
-use crate::layout::{self, Layout};
+use crate::layout::{self, Layout, SeamKind};
 use crate::length::Length;
 use crate::materials::{self, Materials};
 use crate::outline;
@@ -30,7 +30,7 @@ pub struct GoodsTakeoff {
     pub name: String,
     /// Best first; empty while no room of this goods is closed.
     pub layouts: Vec<Layout>,
-    /// The layout the crew chose, or the first.
+    /// The layout the crew chose, or the first without a cross seam, or the first.
     pub chosen: usize,
 }
 
@@ -66,7 +66,7 @@ pub fn takeoff(job: &Job) -> Takeoff {
     Takeoff { floor, goods, materials, problems }
 }
 
-/// The newest choice of a layout, if it still exists, or else the first layout; and what is wrong with that choice today.
+/// The newest choice of a layout, if it still exists, or else the usual one; and what is wrong with that choice today.
 fn chosen(job: &Job, goods: &Goods, layouts: &[Layout]) -> (usize, Option<Problem>) {
     let choices = job.choices.iter().filter_map(|choice| match &choice.decision {
         Decision::Layout { goods: of, key, order } if *of == goods.id => {
@@ -74,13 +74,14 @@ fn chosen(job: &Job, goods: &Goods, layouts: &[Layout]) -> (usize, Option<Proble
         }
         _ => None,
     });
-    let Some((_, _, key, order)) = choices.max() else { return (0, None) };
+    let usual = usual(layouts);
+    let Some((_, _, key, order)) = choices.max() else { return (usual, None) };
     let stale = |text: String| Some(Problem::new(ProblemKind::StalePlan, Place::Goods(goods.id), text));
     let show = |it: Length| it.show(job.units.style());
     let Some(index) = layouts.iter().position(|it| it.key == *key) else {
         let text =
             format!("{}: the plan chosen before no longer fits today's readings and rules. Choose again.", goods.name);
-        return (0, stale(text));
+        return (usual, stale(text));
     };
     let today = layouts[index].order;
     if today <= order {
@@ -94,4 +95,11 @@ fn chosen(job: &Job, goods: &Goods, layouts: &[Layout]) -> (usize, Option<Proble
         show(today - order)
     );
     (index, stale(text))
+}
+
+/// What is laid when nobody chose: the shortest order without a cross seam. One that saves carpet by cross seams in sight is for a
+/// person to choose (common practice).
+fn usual(layouts: &[Layout]) -> usize {
+    let whole = |it: &Layout| it.seams.iter().all(|seam| seam.kind != SeamKind::Cross);
+    layouts.iter().position(whole).unwrap_or(0)
 }
