@@ -5,6 +5,9 @@ use crate::polygon::Point;
 use crate::problem::{Place, Problem, ProblemKind};
 use crate::survey::{Adjusted, Survey, Unsolved};
 
+/// A corner that turns by less looks straight.
+const STRAIGHT: Angle = Angle::degrees(5);
+
 /// Whether some corner of the room turns freely.
 pub(super) fn has_any(room: &Room) -> bool {
     room.walls.iter().any(Wall::turns_freely)
@@ -13,23 +16,26 @@ pub(super) fn has_any(room: &Room) -> bool {
 /// The room with its free corners turned as its other readings say, all turns together once around.
 ///
 /// # Errors
-/// What is still to be measured.
+/// What is still to be measured, or which corner turns to the other side than it looks.
 pub(super) fn settled(room: &Room, survey: &Survey) -> Result<Room, Problem> {
     match &survey.result {
-        Ok(adjusted) => Ok(turned(room, adjusted)),
+        Ok(adjusted) => turned(room, adjusted),
         Err(unsolved) => Err(Problem::new(ProblemKind::OpenRing, Place::Room(room.id), why(room, unsolved))),
     }
 }
 
-fn turned(room: &Room, adjusted: &Adjusted) -> Room {
+fn turned(room: &Room, adjusted: &Adjusted) -> Result<Room, Problem> {
     let mut room = room.clone();
     let count = room.walls.len();
     let corner = |it: usize| adjusted.corners[it % count];
     let mut last = None;
     for i in 0..count {
         if room.walls[i].turns_freely() {
-            let turn = between(corner(i + 1) - corner(i), corner(i + 2) - corner(i + 1));
-            room.walls[i].turn_as(Turn(turn));
+            let turn = Turn(between(corner(i + 1) - corner(i), corner(i + 2) - corner(i + 1)));
+            if let Some(problem) = mirrored(&room, i, turn) {
+                return Err(problem);
+            }
+            room.walls[i].turn_as(turn);
             last = Some(i);
         }
     }
@@ -40,7 +46,24 @@ fn turned(room: &Room, adjusted: &Adjusted) -> Room {
         let turn = room.walls[last].turn().0.0 + around - sum;
         room.walls[last].turn_as(Turn(Angle(turn)));
     }
-    room
+    Ok(room)
+}
+
+/// The same lengths fit a corner that bulges and one that dents; what it looks like must agree with what was found.
+fn mirrored(room: &Room, wall: usize, found: Turn) -> Option<Problem> {
+    let look = room.walls[wall].turn();
+    if look.0.0.signum() * found.0.0.signum() >= 0 || found.0.0.abs() <= STRAIGHT.0 {
+        return None;
+    }
+    let (name, wall) = (room.title(), room.walls[wall].id);
+    let side = |it: Turn| if it.0.0 < 0 { "left" } else { "right" };
+    let text = format!(
+        "{name}: the corner at the end of {} looks as if it turned {}, but the readings turn it {}. Measure another diagonal to it, or say how it looks.",
+        room.wall_title(wall),
+        side(look),
+        side(found)
+    );
+    Some(Problem::new(ProblemKind::OpenRing, Place::Corner(room.id, wall), text))
 }
 
 /// The turn from one direction to the next, to the right.
@@ -56,6 +79,17 @@ fn between(before: Point, after: Point) -> Angle {
         turn
     };
     Angle(libm::round(turn / half * Angle::degrees(180).0 as f64) as i64)
+}
+
+/// Lengths that just determine a room with free corners say nothing of one another.
+pub(super) fn unchecked(room: &Room, survey: &Survey) -> Option<Problem> {
+    let adjusted = survey.result.as_ref().ok().filter(|it| has_any(room) && it.test.degrees == 0)?;
+    let suggested = if adjusted.corners.len() > 3 { "another diagonal" } else { "its walls again" };
+    let text = format!(
+        "{}: its free corners follow from just enough lengths, so one slip in them goes unseen. Measure {suggested} as a check.",
+        room.title()
+    );
+    Some(Problem::new(ProblemKind::Unchecked, Place::Room(room.id), text))
 }
 
 fn why(room: &Room, unsolved: &Unsolved) -> String {

@@ -160,6 +160,7 @@ pub fn close_surveyed(room: &Room, rules: &Rules, units: Units) -> (Option<Outli
         judged = survey;
     }
     problems.extend(outline.as_ref().and_then(|it| unchecked(room, it)));
+    problems.extend(judged.as_ref().filter(|_| outline.is_some()).and_then(|it| free::unchecked(room, it)));
     problems.extend(openings::inspect(room, &measured, outline.as_ref(), units));
     if let Some(outline) = &mut outline {
         problems.extend(fixtures::furnish(room, outline, units));

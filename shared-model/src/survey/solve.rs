@@ -16,6 +16,8 @@ const STILL: f64 = 1e-6;
 /// A step that improves nothing any more is rounding when it is shorter, in millimetres.
 const ROUNDING: f64 = 1e-2;
 const MOST_STEPS: usize = 60;
+/// To begin with, lengths may be off by one part in so many.
+const LOOSE: i64 = 10;
 /// A pivot of the normal matrix, scaled to a diagonal of ones, that is this small says that nothing fixes an unknown.
 const SINGULAR: f64 = 1e-9;
 
@@ -33,7 +35,9 @@ pub(super) fn solve(network: &Network, start: &Start) -> Result<Solved, Unsolved
         return iterate(network, &start.corners);
     }
     let led = if start.free_corners {
-        iterate(&guessed(network, start), &start.corners)?.corners
+        let guessed = guessed(network, start);
+        let loosely = iterate(&loosened(&guessed), &start.corners)?;
+        iterate(&guessed, &loosely.corners)?.corners
     } else {
         start.corners.clone()
     };
@@ -49,6 +53,18 @@ pub(super) fn guessed(network: &Network, start: &Start) -> Network {
     let mut guessed = network.clone();
     guessed.observations.extend(start.guesses.iter().cloned());
     guessed
+}
+
+/// The network with lengths that give as much as the guessed turns, so that the search begins with a shape between both: what
+/// corners look like decides to which side they turn, and the lengths by how much.
+fn loosened(network: &Network) -> Network {
+    let mut loosened = network.clone();
+    for observation in &mut loosened.observations {
+        if let Observation::Length { value, sigma, .. } = observation {
+            *sigma = (*value / LOOSE).max(*sigma);
+        }
+    }
+    loosened
 }
 
 pub(super) fn iterate(network: &Network, start: &[Vector]) -> Result<Solved, Unsolved> {
