@@ -15,7 +15,7 @@ fn den() -> Room {
     room(1, "Den", &[("12'", "r"), ("15'", "r"), ("12'", "r"), ("15'", "r")])
 }
 
-fn fixture(n: u64, kind: FixtureKind, wall: usize, [offset, clear, width, depth]: [&str; 4]) -> Fixture {
+pub fn fixture(n: u64, kind: FixtureKind, wall: usize, [offset, clear, width, depth]: [&str; 4]) -> Fixture {
     Fixture {
         id: FixtureId(Uuid::from_u64_pair(9, n)),
         kind,
@@ -33,7 +33,7 @@ fn with(fixtures: Vec<Fixture>) -> (Job, Takeoff) {
     (job, takeoff)
 }
 
-fn square_feet(area: Area) -> f64 {
+pub fn square_feet(area: Area) -> f64 {
     area.0 as f64 / (Length::FOOT * Length::FOOT).0 as f64
 }
 
@@ -128,7 +128,7 @@ fn bent(rise: &str, inward: bool) -> Room {
     den
 }
 
-fn rise_reading(room: &Room, rise: &str) -> Reading {
+pub fn rise_reading(room: &Room, rise: &str) -> Reading {
     let reading = room.walls[1].readings[0].clone();
     Reading { id: ReadingId(Uuid::from_u128(77)), value: long(rise), typed: rise.to_owned(), ..reading }
 }

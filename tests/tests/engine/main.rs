@@ -64,6 +64,9 @@ mod floor_reference;
 /// What stands on the floor, and walls that bend.
 mod fixtures;
 
+/// Properties of any room with anything in it.
+mod furnished;
+
 /// Pad, tack strip, tape, transitions.
 mod quantities;
 
