@@ -1,10 +1,10 @@
 use automerge::transaction::Transactable;
 use automerge::{ObjType, ROOT, ReadDoc, ScalarValue};
 use shared_model::guard;
-use shared_model::ids::{GoodsId, OpeningId};
+use shared_model::ids::{FixtureId, GoodsId, MarkId, OpeningId};
 use shared_model::job::{
-    DocError, Edit, EditError, FloorAtOpening, Job, JobDoc, NewTurn, Opening, OpeningKind, Order, Rule, SyncState,
-    Timestamp, Turn,
+    DocError, Edit, EditError, Fixture, FixtureKind, FloorAtOpening, Job, JobDoc, MarkKind, NewMark, NewTurn, Opening,
+    OpeningKind, Order, Rule, SyncState, Timestamp, Turn,
 };
 use shared_model::length::{Length, Units};
 use shared_model::problem::Place;
@@ -127,6 +127,51 @@ fn two_maps_made_apart_under_one_id_are_read_as_one() {
     assert_eq!((job.rooms[0].name.as_str(), job.disputes.len()), ("Hall", 0));
     let in_force: Vec<_> = job.rooms[0].walls[0].in_force().map(|it| it.id).collect();
     assert_eq!(in_force, [reading(3)]);
+}
+
+/// The places for fixtures, marks and rises are made when they are needed first: here by two phones at once.
+#[test]
+fn what_two_phones_enter_first_in_a_room_stands_side_by_side() {
+    let hearth = |n, width| Fixture {
+        id: FixtureId(Uuid::from_u128(n)),
+        kind: FixtureKind::Hearth,
+        wall: wall(1),
+        offset: Length::ZERO,
+        clear: Length::ZERO,
+        width: Length::inches(width),
+        depth: Length::FOOT,
+    };
+    let note = |n| NewMark {
+        id: MarkId(Uuid::from_u128(n)),
+        kind: MarkKind::Squeak,
+        wall: None,
+        offset: Length::ZERO,
+        clear: Length::ZERO,
+        text: String::new(),
+    };
+    let rise = |n, supersedes: &[u128]| {
+        let Edit::AddReading { room, wall, reading } = add_reading(1, 1, n, 4, supersedes) else { panic!("a reading") };
+        Edit::AddRise { room, wall, inward: false, reading }
+    };
+    let room = room(1);
+    let entered =
+        |n| [Edit::AddFixture { room, fixture: hearth(n, 20) }, Edit::AddMark { room, mark: note(n) }, rise(n, &[])];
+    let (_, mut doc) = apart(&[add_room(1, "Hall"), add_wall(1, 1)], &entered(1), &entered(2));
+    let hall = |doc: &JobDoc| doc.job().rooms[0].clone();
+    let before = hall(&doc);
+    assert_eq!((before.fixtures.len(), before.marks.len(), before.walls[0].rises.len()), (2, 2, 2));
+
+    // Either phone's can be changed, taken back and superseded, wherever it is kept.
+    let withdraw = |n| Edit::WithdrawMark { room, mark: note(n).id, withdrawn: true };
+    act(&mut doc, &[1, 2].map(|n| Edit::SetFixture { room, fixture: hearth(n, 30) }));
+    act(&mut doc, &[withdraw(1), withdraw(2), rise(3, &[1, 2])]);
+    let after = hall(&doc);
+    assert!(after.fixtures.iter().all(|it| it.width == Length::inches(30)));
+    assert_eq!(after.marks_in_force().count(), 0);
+    let rises: Vec<_> = after.walls[0].rises_in_force().map(|it| it.reading.id).collect();
+    assert_eq!((rises, doc.job().disputes), (vec![reading(3)], vec![]));
+    act(&mut doc, &[1, 2].map(|n| Edit::RemoveFixture { room, fixture: hearth(n, 0).id, removed: true }));
+    assert_eq!(hall(&doc).fixtures, []);
 }
 
 #[test]
