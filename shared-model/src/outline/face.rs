@@ -88,14 +88,15 @@ fn straight(outline: &Outline, edges: &[(Point, Point)], wall: usize, stretches:
         }
         reached = to;
         let [near, far] = [place(from, out), place(to, out)];
-        match filled(edges[wall], (start, edges[before].0), near, out).filter(|_| is_straight(before)) {
+        match filled(edges[wall], (start, edges[before].0), near, out).filter(|_| from <= PLAY && is_straight(before)) {
             Some(at) => {
                 face.fills_start = true;
                 face.points.push(at);
             }
             None => face.points.extend([place(from, Length::ZERO), near]),
         }
-        match filled(edges[wall], (end, edges[after].1), far, out).filter(|_| is_straight(after)) {
+        match filled(edges[wall], (end, edges[after].1), far, out).filter(|_| length - to <= PLAY && is_straight(after))
+        {
             Some(at) => {
                 face.fills_end = true;
                 face.points.push(at);

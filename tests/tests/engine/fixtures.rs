@@ -248,6 +248,15 @@ fn a_corner_off_the_axes_is_filled_like_any_other() {
     }
 }
 
+/// Its far corner all but touches the slanted wall, 21 in along: behind it is floor, however narrow the way to it.
+#[test]
+fn only_what_stands_in_a_corner_fills_it() {
+    let pier = fixture(1, FixtureKind::BuiltIn, 0, ["21\"", "0", "1\"", "50\""]);
+    let found = takeoff(&job(vec![Room { fixtures: vec![pier], ..slanted() }], vec![plain_goods(1)]));
+    assert_eq!(found.problems, Vec::<Problem>::new());
+    assert!((square_feet(found.floor.rooms[0].outline.area) - (150.0 - 50.0 / 144.0)).abs() < 1e-5);
+}
+
 /// Around a court: its two arms are floor, what lies between them is not.
 #[test]
 fn nothing_stands_across_a_wall() {
