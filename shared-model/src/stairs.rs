@@ -18,7 +18,7 @@ const NOSING: (Length, Length) = (Length::sixty_fourths(48), Length::sixty_fourt
 const NO_NOSING: Length = Length::inches(11);
 /// R311.7.1: no stair is narrower above its handrail.
 const LEAST_WIDTH: Length = Length::inches(36);
-/// R311.7.5.2.1: no winder is less deep where it is walked on, 12 in from its narrow side (from memory). At its wide end it is deeper.
+/// R311.7.5.2.1: no winder is less deep where it is walked on, 12 in from its narrow side (from memory). Over its tread it is longer.
 const LEAST_WINDER: Length = Length::inches(10);
 /// R311.7.6: no landing is less deep in the direction of travel (from memory).
 const LEAST_LANDING: Length = Length::inches(36);
@@ -66,7 +66,7 @@ fn unusual(flight: &Flight, job: &Job) -> Option<Problem> {
         (under(flight.width, LEAST_WIDTH), "width", flight.width, at_least(LEAST_WIDTH)),
         (
             flight.winders > 0 && under(flight.winder_going, LEAST_WINDER),
-            "winders' going",
+            "winders' reach",
             flight.winder_going,
             at_least(LEAST_WINDER),
         ),

@@ -48,7 +48,6 @@ impl Pad {
         let entry = self.entry.get_untracked();
         let typed = match entry.value(self.units.get_untracked()) {
             _ if entry.is_empty() => Ok(None),
-            Ok(Length::ZERO) => Err("A length of zero cannot be.".to_owned()),
             Ok(value) => Ok(Some(Taken { value, typed: entry.text().trim().to_owned(), tool: entry.tool() })),
             Err(error) => Err(in_words(&error)),
         };

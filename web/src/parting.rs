@@ -39,23 +39,28 @@ pub fn split(room: &Room, wall: &Wall, taken: &Taken) -> Option<(WallId, Vec<Edi
 }
 
 /// A closet behind a wall: the wall ends where the closet's opening starts, and goes on where it ends. The second side and the rest of the
-/// wall count as taken from a drawing until they are read. `None` when it is not within the wall, or the wall is an arc.
+/// wall count as taken from a drawing until they are read. `None` when it is not within the wall, or starts in its first corner, or the
+/// wall is an arc.
 pub fn closet(room: &Room, wall: &Wall, offset: &Taken, width: &Taken, depth: &Taken) -> Option<Vec<Edit>> {
     let at = room.walls.iter().position(|it| it.id == wall.id)?;
     let whole = wall.in_force().last().map(|it| it.value);
     let (from, to) = (offset.value, offset.value + width.value);
-    if whole.is_some_and(|it| it <= to) || wall.rises_in_force().next().is_some() {
-        return None;
-    }
     let around: i64 = room.walls.iter().map(|it| it.turn().0.0).fold(0, i64::saturating_add);
     let inward = if around < 0 { Turn::LEFT } else { Turn::RIGHT };
     let outward = other_way(inward);
+    // One that reaches the end of its wall has its second side in one line with the next wall.
+    let flush = whole == Some(to) && wall.turn() == inward;
+    let fits = whole.is_none_or(|it| it > to) || flush;
+    if !fits || from == Length::ZERO || wall.rises_in_force().next().is_some() {
+        return None;
+    }
     let ids = [(); 4].map(|()| WallId(Uuid::new_v4()));
     let [side, back, other, rest] = ids;
+    let made = if flush { &ids[..3] } else { &ids[..] };
     let next = room.walls.get(at + 1).map(|it| &it.order);
     let mut edits = Vec::new();
     let mut before = wall.order.clone();
-    for wall in ids {
+    for &wall in made {
         let order = Order::between(Some(&before), next);
         before = order.clone();
         edits.push(Edit::AddWall { room: room.id, wall, order });
@@ -65,9 +70,10 @@ pub fn closet(room: &Room, wall: &Wall, offset: &Taken, width: &Taken, depth: &T
         (wall.id, outward, false, stated),
         (side, inward, false, Vec::new()),
         (back, inward, false, Vec::new()),
-        (other, outward, false, Vec::new()),
+        (other, if flush { Turn::STRAIGHT } else { outward }, false, Vec::new()),
         (rest, wall.turn(), wall.turns_freely(), Vec::new()),
     ];
+    let turns = turns.into_iter().take(made.len() + 1);
     edits.extend(turns.map(|(wall, turn, free, supersedes)| Edit::StateTurn {
         room: room.id,
         wall,
@@ -79,10 +85,11 @@ pub fn closet(room: &Room, wall: &Wall, offset: &Taken, width: &Taken, depth: &T
     edits.push(read(side, new_reading(depth, Vec::new())));
     edits.push(read(back, new_reading(width, Vec::new())));
     edits.push(read(other, new_reading(&drawn(depth.value), Vec::new())));
-    edits.extend(whole.map(|it| read(rest, new_reading(&drawn(it - to), Vec::new()))));
-    edits.extend(whole_as_check(room, wall));
+    edits.extend(whole.filter(|_| !flush).map(|it| read(rest, new_reading(&drawn(it - to), Vec::new()))));
+    // Of one that is flush the whole ends at no corner any more.
+    edits.extend(whole_as_check(room, wall).into_iter().filter(|_| !flush));
     edits.extend(moved(room, wall.id, |it| {
-        if it >= to { Some((rest, it - to)) } else { (it >= from).then(|| (back, it - from)) }
+        if it >= to && !flush { Some((rest, it - to)) } else { (it >= from).then(|| (back, it - from)) }
     }));
     Some(edits)
 }
@@ -167,5 +174,20 @@ mod tests {
         let more = outline.unwrap_or_else(|| panic!("{problems:?}")).area.0 - whole.0;
         assert!((more - area(30 * 24)).abs() < area(1), "{more}");
         assert_eq!(made.checks[0].of, Across::Corners { from: wall.id, to: room.walls[2].id });
+    }
+
+    /// The last 30 in of the 12 ft wall.
+    #[test]
+    fn a_closet_may_end_where_its_wall_ends() {
+        let mut doc = doc();
+        let room = measured(&mut doc);
+        let edits = closet(&room, &room.walls[1], &typed(114), &typed(30), &typed(24)).unwrap();
+        doc.edit(&edits, "closet", Timestamp(1)).unwrap();
+        let job = doc.job();
+        let made = job.room(ROOM).cloned().unwrap();
+        assert_eq!(made.walls.len(), 9);
+        let area = |room: &Room| close(room, &job.rules, job.units).0.unwrap().area.0;
+        let more = area(&made) - area(&room) - (Length::inches(30) * Length::inches(24)).0;
+        assert!(more.abs() < (Length::inches(1) * Length::inches(1)).0, "{more}");
     }
 }

@@ -241,7 +241,7 @@ pub struct Flight {
     /// How many of the steps are winders.
     #[serde(default)]
     pub winders: u32,
-    /// The going of a winder at its wide end.
+    /// The longest straight line over a winder's tread.
     #[serde(default)]
     pub winder_going: Length,
     /// Depth of a landing within the flight, in the direction of travel; zero when there is none.

@@ -21,9 +21,10 @@ pub(super) struct Stair {
     pub steps: u32,
     pub width: Length,
     winders: u32,
-    /// The same for a winder, as deep as it is at its wide end: each is cut by its own template, tread and riser below it
-    /// (*Renovation*, 3rd ed.), out of this much.
+    /// The same for a winder: each is cut by its own template, tread and riser below it (*Renovation*, 3rd ed.), out of a piece that
+    /// holds the longest line over its tread both ways, however it is turned.
     winder: Length,
+    winder_width: Length,
     /// The same for a landing within the flight.
     landing: Option<Length>,
     pad: Length,
@@ -49,6 +50,7 @@ impl Stair {
             width: flight.width,
             winders: flight.winders,
             winder: over(flight.winder_going),
+            winder_width: flight.width.max(flight.winder_going),
             landing: (flight.landing > Length::ZERO).then(|| over(flight.landing)),
             pad: rules.stair_pad,
         })
@@ -65,7 +67,7 @@ impl Stair {
         let straight = (self.step - self.pad) * i64::from(self.steps);
         let winders = (self.winder - self.pad) * i64::from(self.winders);
         let landing = self.landing.map_or(Length::ZERO, |it| it - self.pad);
-        (straight + winders + landing) * self.width
+        Area(((straight + landing) * self.width).0 + (winders * self.winder_width).0)
     }
 
     fn cuts(&self, runs: u32, rules: &Rules) -> Vec<(FlightPart, Cut)> {
@@ -77,11 +79,12 @@ impl Stair {
         }
         parts.extend((1..=self.winders).map(|it| (FlightPart::Winder(it), self.winder)));
         parts.extend(self.landing.map(|it| (FlightPart::Landing, it)));
-        let width = (self.width + rules.stair_tuck * 2).round_up_to(rules.cut_step);
-        let right = width - self.width - rules.stair_tuck;
         let mut start = Length::ZERO;
         let mut cuts = Vec::new();
         for (i, (part, net)) in parts.into_iter().enumerate() {
+            let covered = if let FlightPart::Winder(_) = part { self.winder_width } else { self.width };
+            let width = (covered + rules.stair_tuck * 2).round_up_to(rules.cut_step);
+            let right = width - covered - rules.stair_tuck;
             let overall = if i == 0 { rules.stair_overall } else { Length::ZERO };
             let length = (net + overall).round_up_to(rules.cut_step);
             let extra = Extra { left: rules.stair_tuck, right, start: Length::ZERO, end: length - net };

@@ -78,7 +78,7 @@ fn bent(room: &Room, outline: &mut Outline, units: Units) -> Vec<Problem> {
         let doors = room.openings.iter().filter(|it| it.wall == wall && it.kind.reaches_floor());
         for door in doors.filter(|_| *bend != Length::ZERO) {
             let text = format!(
-                "{name}: the {} lies in an arc, {}. Split the wall there, so that the opening has a straight one.",
+                "{name}: the {} lies in an arc, {}. Set its rise aside, split the wall at the opening, and give the rise to the other part.",
                 door.kind.title(),
                 room.wall_title(wall)
             );

@@ -316,7 +316,9 @@ impl<'a> Check<'a> {
                 };
                 faults.expect(net % step == 0, || format!("{}: cut within a step", run.id));
                 *counted += net / step;
-                let wide = run.width >= flight.width + rules.stair_tuck * 2;
+                let winder = matches!(run.part, Part::Flight { part: FlightPart::Winder(_), .. });
+                let covered = if winder { flight.width.max(flight.winder_going) } else { flight.width };
+                let wide = run.width >= covered + rules.stair_tuck * 2;
                 faults
                     .expect(wide && run.extra.left >= rules.stair_tuck && run.extra.right >= rules.stair_tuck, || {
                         format!("{}: too little to tuck under", run.id)

@@ -28,7 +28,8 @@ impl<'a> Check<'a> {
                 let straight = over(it.going) * i128::from(it.steps - it.winders);
                 let winders = over(it.winder_going) * i128::from(it.winders);
                 let landing = if it.landing.0 > 0 { over(it.landing) } else { 0 };
-                (straight + winders + landing) * i128::from(it.width.0)
+                let wide = i128::from(it.width.0.max(it.winder_going.0));
+                (straight + landing) * i128::from(it.width.0) + winders * wide
             })
             .sum();
         let ordered = i128::from(layout.order.0) * i128::from(self.goods.roll_width.0);

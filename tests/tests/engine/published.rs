@@ -272,12 +272,12 @@ fn nothing_closed_nothing_laid() {
     assert!(!takeoff.floor.rooms.iter().any(|it| it.room == RoomId(uuid::Uuid::from_u64_pair(1, 0))));
 }
 
-/// A winder takes one piece by itself, tread and riser below it, cut by its template out of its depth at the wide end; a landing
-/// takes one too (*Renovation*, 3rd ed., carpeting stairs).
+/// A winder takes one piece by itself, tread and riser below it, cut by its template; the longest line over the kite in a quarter turn
+/// of 36 in stairs is its diagonal, 36 · √2 = 50.9 in. A landing takes one piece too (*Renovation*, 3rd ed., carpeting stairs).
 #[test]
 fn winders_and_a_landing_are_cut_singly() {
     let mut job = job(vec![], vec![plain_goods(1)]);
-    let (winder_going, landing) = (long("20\""), long("36\""));
+    let (winder_going, landing) = (long("51\""), long("36\""));
     job.flights.push(Flight { winders: 3, winder_going, landing, ..flight(1) });
     let takeoff = takeoff(&job);
     assert_eq!(faults(&job, &takeoff), Vec::<String>::new());
@@ -286,13 +286,19 @@ fn winders_and_a_landing_are_cut_singly() {
         let part = |it: &&Piece| matches!(it.part, Part::Flight { part, .. } if part == of);
         layout.pieces.iter().find(part).map(|it| it.length)
     };
-    // 20 + 1 + 7 1/2 + 1 in, and 36 + 1 + 7 1/2 + 1 in.
+    // 51 + 1 + 7 1/2 + 1 in, and 36 + 1 + 7 1/2 + 1 in.
     for n in 1..=3 {
-        assert_eq!(length(FlightPart::Winder(n)), Some(long("29 1/2\"")));
+        assert_eq!(length(FlightPart::Winder(n)), Some(long("60 1/2\"")));
     }
     assert_eq!(length(FlightPart::Winder(4)), None);
     assert_eq!(length(FlightPart::Landing), Some(long("45 1/2\"")));
-    // Ten straight steps of 18 1/2 in, three winders of 28 1/2 in and the landing of 44 1/2 in, 36 in wide.
-    let inches = 10 * 37 + 3 * 57 + 89;
-    assert_eq!(takeoff.materials.pad, Length::sixty_fourths(32 * inches) * long("36\""));
+    // 51 in and 1 1/4 in tucked at both sides.
+    let wide = |it: &&Piece| {
+        matches!(it.part, Part::Flight { part: FlightPart::Winder(_), .. }) && it.width == long("53 1/2\"")
+    };
+    assert_eq!(layout.pieces.iter().filter(wide).count(), 3);
+    // Ten straight steps of 18 1/2 in and the landing of 44 1/2 in, 36 in wide; three winders of 59 1/2 in, 51 in wide.
+    let straight = Length::sixty_fourths(32 * (10 * 37 + 89)) * long("36\"");
+    let winders = Length::sixty_fourths(32 * 3 * 119) * long("51\"");
+    assert_eq!(takeoff.materials.pad.0, straight.0 + winders.0);
 }

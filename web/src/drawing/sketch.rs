@@ -164,7 +164,7 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut
             scene.people.push((spot, name.clone(), *colour));
         }
     }
-    if !subject.problems.is_empty() {
+    {
         for (&(a, b), number) in lines.iter().zip(1..) {
             let outward = a.toward(b).right();
             let spots = [0.5, 0.25, 0.75].map(|part| a.between(b, part).shifted(outward, -13.0));

@@ -2,7 +2,7 @@
 
 use shared_model::ids::RoomId;
 use shared_model::job::Job;
-use shared_model::layout::Part;
+use shared_model::layout::{FlightPart, Part};
 use shared_model::length::{Length, Units};
 
 use super::compare::pile_words;
@@ -51,13 +51,18 @@ pub fn cut_reason(cut: &Cut, job: &Job) -> Because {
                 .with("Pile in the room", pile_words(piece.pile).to_owned());
             readings(because, room, job)
         }
-        Part::Flight { flight, .. } => match job.flights.iter().find(|it| it.id == flight) {
-            Some(flight) => because
-                .with("Steps", flight.steps.to_string())
-                .with("Riser", exact(flight.riser, job))
-                .with("Going", exact(flight.going, job))
-                .with("Nosing", exact(flight.nosing, job))
-                .with("Width of the flight", exact(flight.width, job)),
+        Part::Flight { flight, part } => match job.flights.iter().find(|it| it.id == flight) {
+            Some(flight) => (match part {
+                FlightPart::Winder(_) => because.with("Longest over the tread", exact(flight.winder_going, job)),
+                FlightPart::Landing => because.with("Landing", exact(flight.landing, job)),
+                FlightPart::Whole | FlightPart::Run(_) => because
+                    .with("Straight steps", flight.steps.saturating_sub(flight.winders).to_string())
+                    .with("Going", exact(flight.going, job)),
+            })
+            .with("Riser", exact(flight.riser, job))
+            .with("Tucked at each side", exact(job.rules.stair_tuck, job))
+            .with("Nosing", exact(flight.nosing, job))
+            .with("Width of the flight", exact(flight.width, job)),
             None => because,
         },
     };

@@ -7,6 +7,7 @@ use shared_model::takeoff::Takeoff;
 
 use super::cautions::{CAUTIONS, Caution, DEFER};
 use super::marks::place_words;
+use super::problems::PlanProblems;
 use crate::drawing::mark_words;
 use crate::drawing::plan::level_name;
 use crate::reason::{Because, Reason};
@@ -29,6 +30,7 @@ pub fn Day() -> impl IntoView {
                     <h1 class="title">{title}</h1>
                     <button type="button" class="button no-print" on:click=print>"Print this sheet"</button>
                 </div>
+                <PlanProblems />
                 <Carpet />
                 <MaterialList />
                 <RoomList />

@@ -9,7 +9,7 @@ use uuid::Uuid;
 use super::measure::Measuring;
 use super::panel::picked_wall;
 use crate::keypad::{Taken, keep_focus};
-use crate::measuring::{Aim, FixtureField};
+use crate::measuring::{Aim, FixtureField, start_side};
 use crate::parting::closet;
 use crate::shown;
 
@@ -33,12 +33,12 @@ fn name(kind: FixtureKind) -> String {
 }
 
 /// What the keypad's line says.
-pub const fn words(field: FixtureField) -> &'static str {
+pub fn words(field: FixtureField, room: &Room) -> String {
     match field {
-        FixtureField::Offset => "From the wall's left end",
-        FixtureField::Width => "Width along the wall",
-        FixtureField::Depth => "How deep",
-        FixtureField::Clear => "Off the wall, or Done when against it",
+        FixtureField::Offset => format!("From the wall's {} end", start_side(room)),
+        FixtureField::Width => "Width along the wall".to_owned(),
+        FixtureField::Depth => "How deep".to_owned(),
+        FixtureField::Clear => "Off the wall, or Done when against it".to_owned(),
     }
 }
 
@@ -63,7 +63,10 @@ pub fn take(measuring: Measuring, taken: Option<&Taken>) -> Result<(), String> {
     let next = match (field, draft.offset, draft.width) {
         (FixtureField::Depth, Some(offset), Some(width)) if draft.closet => {
             let edits = room.wall(wall).and_then(|it| closet(&room, it, &offset, &width, taken));
-            measuring.here.try_act("closet", edits.ok_or("The closet does not lie within the wall.")?)?;
+            measuring.here.try_act(
+                "closet",
+                edits.ok_or("The closet does not lie within the wall: check where it starts and how wide it is.")?,
+            )?;
             measuring.standing.set(FixtureDraft::default());
             Aim::Wall(wall)
         }
@@ -164,7 +167,7 @@ fn FixtureFacts(id: FixtureId) -> impl IntoView {
         view! { <button type="button" class="button" data-fact=name.to_lowercase() aria-pressed=current on:click=pick>{name}" "{value}</button> }
     };
     let facts = [
-        (FixtureField::Offset, "Left"),
+        (FixtureField::Offset, "From"),
         (FixtureField::Width, "Width"),
         (FixtureField::Depth, "Depth"),
         (FixtureField::Clear, "Off"),

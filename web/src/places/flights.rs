@@ -4,6 +4,7 @@ use leptos::prelude::*;
 use shared_model::ids::{FlightId, RoomId, WallId};
 use shared_model::job::{Edit, Flight, Foot, Room, Wall};
 use shared_model::length::Length;
+use shared_model::problem::Place as Spot;
 
 use super::lengths::{LengthField, LengthPad, Lengths};
 use super::undo_keys::Removed;
@@ -72,13 +73,17 @@ pub fn FlightForm(flight: FlightId) -> impl IntoView {
                     <LengthField name="Nosing" value=of(|it| it.nosing) set=Callback::new(move |to| set(&|it| it.nosing = to)) hint="How far a tread stands out over its riser." />
                     <LengthField name="Width" value=of(|it| it.width) set=Callback::new(move |to| set(&|it| it.width = to)) hint="From wall or baluster to the other side." />
                     {move || any_winders.get().then(|| view! {
-                        <LengthField name="Winder" value=of(|it| it.winder_going) set=Callback::new(move |to| set(&|it| it.winder_going = to)) hint="Its going at the wide end, level." />
+                        <LengthField name="Winder" value=of(|it| it.winder_going) set=Callback::new(move |to| set(&|it| it.winder_going = to)) hint="The longest straight line over a winder's tread, corner to corner." />
                     })}
                     <LengthField name="Landing" value=of(|it| it.landing) set=Callback::new(move |to| set(&|it| it.landing = to)) hint="Depth of a landing in the flight, if there is one. A larger one is measured as a room." />
                     <Start flight=found place />
                     {move || placed.get().then(|| view! {
-                        <LengthField name="Place" value=of(|it| it.foot.map(|it| it.offset).unwrap_or_default()) set=set_offset hint="From the wall's left end to the stairs." />
+                        <LengthField name="Place" value=of(|it| it.foot.map(|it| it.offset).unwrap_or_default()) set=set_offset hint="From the wall's start, as it was walked, to the stairs." />
                     })}
+                    {move || {
+                        let told = here.takeoff.with(|it| it.problems.iter().filter(|it| it.place == Spot::Flight(id)).map(|it| it.text.clone()).collect::<Vec<_>>());
+                        told.into_iter().map(|it| view! { <p class="problem"><span class="problem-text">{it}</span></p> }).collect_view()
+                    }}
                     <button type="button" class="button button-loud" id="remove-flight" on:click=remove>"Remove the stairs"</button>
                 </div>
                 <LengthPad />

@@ -3,12 +3,13 @@
 use leptos::prelude::*;
 use shared_model::ids::{RoomId, WallId};
 use shared_model::job::{Edit, Room, Turn, Wall};
+use shared_model::length::Length;
 use shared_model::outline::sketch;
 use shared_model::wire::Whereabouts;
 
 use super::fixtures::{self, FixtureDraft};
 use super::openings::{self, Draft};
-use super::panel::{Panel, Tools};
+use super::panel::{Entering, Panel, Tools};
 use super::standing::Standing;
 use super::undo_keys::Removed;
 use super::{bending, marks};
@@ -16,7 +17,9 @@ use crate::checking::{self, End};
 use crate::drawing::sketch::{FloorSpot, RoomSketch, Subject};
 use crate::keypad::{Pad, Taken};
 use crate::known::{self, Known};
-use crate::measuring::{Aim, add_wall, aim_after, free_turn, other_way, previewed, read_wall, state_turn};
+use crate::measuring::{
+    Aim, add_wall, aim_after, free_turn, other_way, previewed, read_wall, state_turn, turned_last, usual_turn,
+};
 use crate::parting::split;
 use crate::phone::Phone;
 use crate::proposal::Proposal;
@@ -69,7 +72,11 @@ impl Measuring {
     /// Enter on the keypad; the reason when what was entered is for nothing.
     pub fn take(self, taken: Option<Taken>) -> Result<(), String> {
         let Some(room) = self.room.get_untracked() else { return Ok(()) };
-        match (self.aim.get_untracked(), taken) {
+        let aim = self.aim.get_untracked();
+        if taken.as_ref().is_some_and(|it| it.value == Length::ZERO) && !aim.may_be_zero() {
+            return Err("A length of zero cannot be.".to_owned());
+        }
+        match (aim, taken) {
             (Aim::Next, Some(taken)) if !room.closed => self.add(&room, Some(&taken))?,
             (Aim::Next, None) if !room.closed && self.can_close() => self.close_ring(),
             (Aim::Wall(id), Some(taken)) => self.read(&room, id, &taken, false)?,
@@ -106,7 +113,7 @@ impl Measuring {
 
     pub fn add(self, room: &Room, taken: Option<&Taken>) -> Result<(), String> {
         self.here.try_act("wall", add_wall(room, self.turn.get_untracked(), taken))?;
-        self.turn.set(Turn::RIGHT);
+        self.turn.set(self.room.with_untracked(|it| it.as_ref().map_or(Turn::RIGHT, usual_turn)));
         Ok(())
     }
 
@@ -184,14 +191,20 @@ impl Measuring {
 
     pub fn can_close(self) -> bool {
         let job = self.here.job.get();
+        let turn = self.turn.get();
         self.room.with(|room| {
-            room.as_ref().is_some_and(|it| !it.closed && it.walls.len() >= 3 && sketch(it, &job.rules).closes)
+            let open = room.as_ref().filter(|it| !it.closed && it.walls.len() >= 3);
+            open.is_some_and(|it| sketch(&turned_last(it, turn), &job.rules).closes)
         })
     }
 
     pub fn close_ring(self) {
         if let Some(room) = self.room.get_untracked() {
-            self.here.act("close the ring", vec![Edit::CloseRoom { room: room.id, closed: !room.closed }]);
+            let turn = self.turn.get_untracked();
+            let last = room.walls.last().filter(|it| !room.closed && !it.turns_freely() && it.turn() != turn);
+            let mut edits: Vec<Edit> = last.map(|it| state_turn(room.id, it, turn)).into_iter().collect();
+            edits.push(Edit::CloseRoom { room: room.id, closed: !room.closed });
+            self.here.act("close the ring", edits);
         }
     }
 
@@ -256,6 +269,15 @@ pub fn Measure(room: RoomId) -> impl IntoView {
         }
     });
     on_cleanup(move || escape.remove());
+    // A number belongs to what it was typed for.
+    let entering = Memo::new(move |_| Entering::of(measuring.aim.get()));
+    Effect::new(move |before: Option<Entering>| {
+        let now = entering.get();
+        if before.is_some_and(|it| it != now) {
+            measuring.pad.clear();
+        }
+        now
+    });
     let subject = Memo::new(move |_| measuring.subject(phone));
     let on_wall = Callback::new(move |wall| {
         if let Aim::Probe(from) = measuring.aim.get_untracked() {

@@ -180,7 +180,7 @@ fn OpeningFacts(id: OpeningId) -> impl IntoView {
     let walked = move || opening.get().is_some_and(|it| it.kind.reaches_floor());
     view! {
         <div class="actions" role="group" aria-label="This opening" on:mousedown=keep_focus>
-            {field(OpeningField::Offset, "Left")}
+            {field(OpeningField::Offset, "From")}
             {field(OpeningField::Width, "Width")}
             {move || walked().then(|| field(OpeningField::Depth, "Wall"))}
             <button type="button" class="button" id="beyond" aria-haspopup="dialog" on:click=move |_| beyond.set(true)>"Kind, floor, room beyond"</button>

@@ -15,7 +15,9 @@ use super::turning::TurnSheet;
 use super::undo_keys::UndoKeys;
 use crate::checking;
 use crate::keypad::{EntryLine, Keypad, keep_focus};
-use crate::measuring::{Aim, FixtureField, OpeningField, Shape, insert_wall, start_from, turn_words, wall_name};
+use crate::measuring::{
+    Aim, FixtureField, OpeningField, Shape, insert_wall, start_from, start_side, turn_words, wall_name,
+};
 use crate::sheet::Sheet;
 
 /// Undo, redo, and what concerns the whole room.
@@ -56,7 +58,7 @@ pub fn Panel() -> impl IntoView {
 
 /// What the panel is for.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Entering {
+pub enum Entering {
     Length,
     Opening,
     Fixture,
@@ -65,7 +67,7 @@ enum Entering {
 }
 
 impl Entering {
-    const fn of(aim: Aim) -> Self {
+    pub const fn of(aim: Aim) -> Self {
         match aim {
             Aim::Opening(..) => Self::Opening,
             Aim::Fixture(..) => Self::Fixture,
@@ -90,10 +92,10 @@ fn aim_words(room: &Room, measuring: Measuring) -> String {
         Aim::Split(wall) => format!("{}: length of its first part", wall_name(room, wall)),
         Aim::Probe(from) => checking::probe_words(room, from),
         Aim::Check(of) => format!("From {}", checking::words(room, of)),
-        Aim::Fixture(_, _, field) => fixtures::words(field).to_owned(),
+        Aim::Fixture(_, _, field) => fixtures::words(field, room),
         Aim::Rise(wall, _) => format!("{}: how far its middle stands off its chord", wall_name(room, wall)),
         Aim::Mark(kind) => marks::words(kind).to_owned(),
-        Aim::Opening(_, _, OpeningField::Offset) => "From the wall's left end".to_owned(),
+        Aim::Opening(_, _, OpeningField::Offset) => format!("From the wall's {} end", start_side(room)),
         Aim::Opening(_, _, OpeningField::Width) => "Width of the opening".to_owned(),
         Aim::Opening(_, _, OpeningField::Depth) => "Thickness of the wall".to_owned(),
     }

@@ -126,7 +126,9 @@ fn of_room(known: &Known) -> Because {
             let fit = format!("{:.1}; 95 in 100 rooms: {:.1} to {:.1}", test.fit, test.low, test.high);
             because = because.with("How far they disagree", fit);
         }
-        if let Some(cut) = adjusted.cuts.iter().max_by_key(|it| it.uncertainty) {
+        // Nothing is certain while readings contradict each other.
+        let sound = adjusted.cuts.iter().filter(|_| adjusted.verdict.agrees());
+        if let Some(cut) = sound.max_by_key(|it| it.uncertainty) {
             let name = match cut.of {
                 CutOf::Wall(i) => room.walls.get(i).map_or_else(String::new, |it| wall_name(room, it.id)),
                 CutOf::Along => "Overall along wall 1".to_owned(),
