@@ -4,6 +4,8 @@ use leptos::prelude::*;
 use shared_model::floor::PlacedRoom;
 use shared_model::ids::WallId;
 use shared_model::job::{Fixture, FixtureKind, Flight, Job, Mark, MarkKind, Room};
+use shared_model::length::Length;
+use shared_model::polygon::Point;
 
 use super::space::{Patch, Spot, points};
 
@@ -92,18 +94,28 @@ pub fn marks_on_plan(job: &Job, placed: &PlacedRoom, scale: f64) -> Vec<FloorMar
     })
 }
 
-pub fn flight_mark(flight: &Flight, placed: &PlacedRoom, scale: f64) -> Option<FlightMark> {
+/// How far a flight runs on the plan.
+fn run(flight: &Flight) -> Length {
+    flight.going * i64::from(flight.steps) + flight.landing
+}
+
+/// Where a flight that starts in this room ends on the plan.
+pub fn flight_end(flight: &Flight, placed: &PlacedRoom) -> Option<(Point, Point)> {
     let (from, to) = placed.foot(flight)?;
-    let (from, to) = (Spot::of(from, scale), Spot::of(to, scale));
-    let right = from.toward(to).right();
-    let at = |far: f64| {
-        let far = -far * scale;
-        (from.shifted(right, far), to.shifted(right, far))
-    };
-    let going = flight.going.as_mm();
-    let run = going * f64::from(flight.steps) + flight.landing.as_mm();
-    let (end_from, end_to) = at(run);
-    let steps = (0..=flight.steps).map(|it| at(going * f64::from(it)));
+    let along = to - from;
+    let out = Point::new(-along.y, along.x).scaled(run(flight), from.distance(to));
+    Some((from + out, to + out))
+}
+
+pub fn flight_mark(flight: &Flight, placed: &PlacedRoom, scale: f64) -> Option<FlightMark> {
+    let spot = |it| Spot::of(it, scale);
+    let ((from, to), (end_from, end_to)) = (placed.foot(flight)?, flight_end(flight, placed)?);
+    let (from, to, end_from, end_to) = (spot(from), spot(to), spot(end_from), spot(end_to));
+    let whole = run(flight).as_mm().max(1.0);
+    let steps = (0..=flight.steps).map(|it| {
+        let part = flight.going.as_mm() * f64::from(it) / whole;
+        (from.between(end_from, part), to.between(end_to, part))
+    });
     let way = flight.foot.map_or("", |it| if it.up { "up" } else { "down" });
     Some(FlightMark {
         ring: vec![from, to, end_to, end_from],
@@ -186,7 +198,6 @@ mod tests {
     #[test]
     fn a_fixture_stands_off_its_wall() {
         use shared_model::ids::FixtureId;
-        use shared_model::length::Length;
         use uuid::Uuid;
         let face =
             Face { from: Spot::new(0.0, 100.0), to: Spot::new(0.0, 0.0), inward: Spot::new(1.0, 0.0), scale: 0.1 };

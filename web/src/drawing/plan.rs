@@ -55,7 +55,7 @@ pub fn FloorPlan(
         wanted.get().filter(|it| levels.contains(it)).unwrap_or(ground)
     });
     let extent = Memo::new(move |_| {
-        let (low, high) = bounds(&here.takeoff.get(), level.get())?;
+        let (low, high) = bounds(&here.job.get(), &here.takeoff.get(), level.get())?;
         let (width, height) = ((high.x - low.x).as_mm(), (high.y - low.y).as_mm());
         Some(Extent { left: low.x.as_mm(), top: -high.y.as_mm(), width, height })
     });

@@ -102,10 +102,14 @@ pub struct ProblemMark {
     pub text: String,
 }
 
-/// The least and greatest corner of the level's rooms, in plan coordinates; `None` while none is closed.
-pub fn bounds(takeoff: &Takeoff, level: i64) -> Option<(Point, Point)> {
+/// The least and greatest corner of the level's rooms and stairs, in plan coordinates; `None` while no room is closed.
+pub fn bounds(job: &Job, takeoff: &Takeoff, level: i64) -> Option<(Point, Point)> {
     let rooms = takeoff.floor.rooms.iter().filter(|it| it.level == level);
-    let mut points = rooms.flat_map(|it| it.ring.0.iter().chain(&it.face.0).copied());
+    let stairs = |room: &PlacedRoom| {
+        let ends = job.flights.iter().filter_map(|it| inside::flight_end(it, room));
+        ends.flat_map(|(from, to)| [from, to]).collect::<Vec<_>>()
+    };
+    let mut points = rooms.flat_map(|it| it.ring.0.iter().chain(&it.face.0).copied().chain(stairs(it)));
     let first = points.next()?;
     Some(points.fold((first, first), |(low, high), it| {
         (Point { x: low.x.min(it.x), y: low.y.min(it.y) }, Point { x: high.x.max(it.x), y: high.y.max(it.y) })
