@@ -49,15 +49,15 @@ pub fn materials(job: &Job, floor: &Floor, chosen: &[&Layout]) -> Materials {
 
 /// Treads from the nosings' edges, and risers; a winder as the piece it is cut from. Nothing for sizes that cannot be.
 fn developed(flight: &Flight) -> Area {
-    let sizes = [flight.going, flight.nosing, flight.riser, flight.width, flight.winder_going, flight.landing];
+    let sizes = [flight.going, flight.nosing, flight.riser, flight.width, flight.winder_reach, flight.landing];
     if sizes.iter().any(|it| !(Length::ZERO..=Length::MOST).contains(it)) {
         return Area::ZERO;
     }
     let over = |going: Length| going + flight.nosing + flight.riser;
     let straight = over(flight.going) * i64::from(flight.steps.saturating_sub(flight.winders));
-    let winders = over(flight.winder_going) * i64::from(flight.winders);
+    let winders = over(flight.winder_reach) * i64::from(flight.winders);
     let landing = if flight.landing > Length::ZERO { over(flight.landing) } else { Length::ZERO };
-    Area(((straight + landing) * flight.width).0 + (winders * flight.width.max(flight.winder_going)).0)
+    Area(((straight + landing) * flight.width).0 + (winders * flight.width.max(flight.winder_reach)).0)
 }
 
 /// The sound openings of a room that one walks through.

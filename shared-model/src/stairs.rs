@@ -65,9 +65,9 @@ fn unusual(flight: &Flight, job: &Job) -> Option<Problem> {
         (under(flight.going, LEAST_GOING), "going", flight.going, at_least(LEAST_GOING)),
         (under(flight.width, LEAST_WIDTH), "width", flight.width, at_least(LEAST_WIDTH)),
         (
-            flight.winders > 0 && under(flight.winder_going, LEAST_WINDER),
+            flight.winders > 0 && under(flight.winder_reach, LEAST_WINDER),
             "winders' reach",
-            flight.winder_going,
+            flight.winder_reach,
             at_least(LEAST_WINDER),
         ),
         (under(flight.landing, LEAST_LANDING), "landing", flight.landing, at_least(LEAST_LANDING)),

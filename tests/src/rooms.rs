@@ -128,7 +128,7 @@ pub fn flight(n: u64) -> Flight {
         nosing: long("1\""),
         width: long("36\""),
         winders: 0,
-        winder_going: Length::ZERO,
+        winder_reach: Length::ZERO,
         landing: Length::ZERO,
         foot: None,
         goods: None,

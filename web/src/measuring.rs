@@ -187,8 +187,7 @@ pub fn usual_turn(room: &Room) -> Turn {
 
 /// On which side a wall starts, for who stands in the room and faces it.
 pub fn start_side(room: &Room) -> &'static str {
-    let around = room.walls.iter().map(|it| it.turn().0.0);
-    if around.fold(0_i64, i64::saturating_add) < 0 { "right" } else { "left" }
+    if room.is_walked_to_the_left() { "right" } else { "left" }
 }
 
 /// The room as if the turn into its first wall were stated.

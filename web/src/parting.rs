@@ -45,8 +45,7 @@ pub fn closet(room: &Room, wall: &Wall, offset: &Taken, width: &Taken, depth: &T
     let at = room.walls.iter().position(|it| it.id == wall.id)?;
     let whole = wall.in_force().last().map(|it| it.value);
     let (from, to) = (offset.value, offset.value + width.value);
-    let around: i64 = room.walls.iter().map(|it| it.turn().0.0).fold(0, i64::saturating_add);
-    let inward = if around < 0 { Turn::LEFT } else { Turn::RIGHT };
+    let inward = if room.is_walked_to_the_left() { Turn::LEFT } else { Turn::RIGHT };
     let outward = other_way(inward);
     // One that reaches the end of its wall has its second side in one line with the next wall.
     let flush = whole == Some(to) && wall.turn() == inward;

@@ -192,7 +192,7 @@ fn stair() -> Edit {
         nosing: STAIR.nosing,
         width: STAIR.width,
         winders: 0,
-        winder_going: Length::ZERO,
+        winder_reach: Length::ZERO,
         landing: Length::ZERO,
         foot: None,
         goods: Some(goods_id(house::PLAIN)),

@@ -100,7 +100,7 @@ pub(super) fn flight(flight: &Flight) -> Check {
     length("nosing", flight.nosing)?;
     length("flight's width", flight.width)?;
     check(flight.winders <= flight.steps, || "a flight has no more winders than steps".to_owned())?;
-    length("winders' going", flight.winder_going)?;
+    length("winders' reach", flight.winder_reach)?;
     length("landing", flight.landing)?;
     length("flight's place", flight.foot.map_or(Length::ZERO, |it| it.offset))?;
     order(&flight.order)

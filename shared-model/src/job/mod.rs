@@ -243,7 +243,7 @@ pub struct Flight {
     pub winders: u32,
     /// The longest straight line over a winder's tread.
     #[serde(default)]
-    pub winder_going: Length,
+    pub winder_reach: Length,
     /// Depth of a landing within the flight, in the direction of travel; zero when there is none.
     #[serde(default)]
     pub landing: Length,
@@ -352,6 +352,12 @@ impl Room {
     pub fn checks_in_force(&self) -> impl Iterator<Item = &Check> {
         let standing: Vec<ReadingId> = in_force(self.checks.iter().map(|it| &it.reading)).map(|it| it.id).collect();
         self.checks.iter().filter(move |it| standing.contains(&it.reading.id))
+    }
+
+    /// The crew keeps the room to its left: the turns add up to the left. Then a wall starts at the right of who stands in the room and
+    /// faces it.
+    pub fn is_walked_to_the_left(&self) -> bool {
+        self.walls.iter().fold(0_i64, |sum, it| sum.saturating_add(it.turn().0.0)) < 0
     }
 
     /// The marks that nobody took back, oldest first.

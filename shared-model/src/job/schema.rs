@@ -153,7 +153,7 @@ pub(super) mod key {
     pub const GOING: &str = "going";
     pub const NOSING: &str = "nosing";
     pub const WINDERS: &str = "winders";
-    pub const WINDER_GOING: &str = "winder_going";
+    pub const WINDER_REACH: &str = "winder_reach";
     pub const LANDING: &str = "landing";
     pub const ROOM: &str = "room";
     pub const UP: &str = "up";

@@ -39,7 +39,7 @@ impl Stair {
         let possible = some(flight.riser)
             && some(flight.width)
             && (straight == 0 || some(flight.going))
-            && (flight.winders == 0 || some(flight.winder_going))
+            && (flight.winders == 0 || some(flight.winder_reach))
             && fits(flight.nosing)
             && fits(flight.landing)
             && (1..=MOST_STEPS).contains(&flight.steps);
@@ -49,8 +49,8 @@ impl Stair {
             steps: straight,
             width: flight.width,
             winders: flight.winders,
-            winder: over(flight.winder_going),
-            winder_width: flight.width.max(flight.winder_going),
+            winder: over(flight.winder_reach),
+            winder_width: flight.width.max(flight.winder_reach),
             landing: (flight.landing > Length::ZERO).then(|| over(flight.landing)),
             pad: rules.stair_pad,
         })

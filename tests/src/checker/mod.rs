@@ -310,14 +310,14 @@ impl<'a> Check<'a> {
             for run in &runs {
                 let net = run.length.0 - run.extra.start.0 - run.extra.end.0;
                 let (counted, step) = match run.part {
-                    Part::Flight { part: FlightPart::Winder(_), .. } => (&mut winders, over(flight.winder_going)),
+                    Part::Flight { part: FlightPart::Winder(_), .. } => (&mut winders, over(flight.winder_reach)),
                     Part::Flight { part: FlightPart::Landing, .. } => (&mut landings, over(flight.landing)),
                     _ => (&mut steps, over(flight.going)),
                 };
                 faults.expect(net % step == 0, || format!("{}: cut within a step", run.id));
                 *counted += net / step;
                 let winder = matches!(run.part, Part::Flight { part: FlightPart::Winder(_), .. });
-                let covered = if winder { flight.width.max(flight.winder_going) } else { flight.width };
+                let covered = if winder { flight.width.max(flight.winder_reach) } else { flight.width };
                 let wide = run.width >= covered + rules.stair_tuck * 2;
                 faults
                     .expect(wide && run.extra.left >= rules.stair_tuck && run.extra.right >= rules.stair_tuck, || {

@@ -26,9 +26,9 @@ impl<'a> Check<'a> {
             .map(|it| {
                 let over = |going: Length| i128::from(going.0 + it.nosing.0 + it.riser.0);
                 let straight = over(it.going) * i128::from(it.steps - it.winders);
-                let winders = over(it.winder_going) * i128::from(it.winders);
+                let winders = over(it.winder_reach) * i128::from(it.winders);
                 let landing = if it.landing.0 > 0 { over(it.landing) } else { 0 };
-                let wide = i128::from(it.width.0.max(it.winder_going.0));
+                let wide = i128::from(it.width.0.max(it.winder_reach.0));
                 (straight + landing) * i128::from(it.width.0) + winders * wide
             })
             .sum();

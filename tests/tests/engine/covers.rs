@@ -296,8 +296,8 @@ fn house() -> impl Strategy<Value = Case> {
                 made[i + 1].openings.push(side(n + 1, 0, there, n));
             }
         }
-        let (winders, winder_going, landing) = (bends.0.min(steps), eighths(160), eighths(bends.1));
-        let made_flight = Flight { steps, winders, winder_going, landing, ..flight(1) };
+        let (winders, winder_reach, landing) = (bends.0.min(steps), eighths(160), eighths(bends.1));
+        let made_flight = Flight { steps, winders, winder_reach, landing, ..flight(1) };
         let flights = if stair { vec![made_flight] } else { Vec::new() };
         Case(Job { rules, flights, ..job(made, vec![goods]) })
     })

@@ -169,7 +169,7 @@ fn of_flight(flight: &Flight) -> Vec<Said> {
         said(&flight.id, "nosing", place, &flight.nosing.exact_text()),
         said(&flight.id, "width", place, &flight.width.exact_text()),
         said(&flight.id, "number of winders", place, &flight.winders),
-        said(&flight.id, "winders' going", place, &flight.winder_going.exact_text()),
+        said(&flight.id, "winders' reach", place, &flight.winder_reach.exact_text()),
         said(&flight.id, "landing", place, &flight.landing.exact_text()),
         said(&flight.id, "wall", place, &or_none(flight.foot.map(|it| it.wall))),
         said(&flight.id, "offset", place, &flight.foot.map_or("none".to_owned(), |it| it.offset.exact_text())),

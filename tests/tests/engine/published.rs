@@ -277,8 +277,8 @@ fn nothing_closed_nothing_laid() {
 #[test]
 fn winders_and_a_landing_are_cut_singly() {
     let mut job = job(vec![], vec![plain_goods(1)]);
-    let (winder_going, landing) = (long("51\""), long("36\""));
-    job.flights.push(Flight { winders: 3, winder_going, landing, ..flight(1) });
+    let (winder_reach, landing) = (long("51\""), long("36\""));
+    job.flights.push(Flight { winders: 3, winder_reach, landing, ..flight(1) });
     let takeoff = takeoff(&job);
     assert_eq!(faults(&job, &takeoff), Vec::<String>::new());
     let layout = &takeoff.goods[0].layouts[0];

@@ -254,7 +254,7 @@ impl Seed {
             nosing: Length::inches(1),
             width: Length::inches(36),
             winders: u32::from(self.n),
-            winder_going: self.length(2),
+            winder_reach: self.length(2),
             landing: self.length(6),
             foot: self.maybe(2, &things.walls).map(|(room, wall)| Foot {
                 room,

@@ -59,7 +59,7 @@ struct Scene {
     /// From the end of the last wall back to the start, when that is not one point.
     gap: Option<(Spot, Spot)>,
     corners: Vec<Spot>,
-    /// The walls' numbers, when there is a problem that may name one.
+    /// The walls' numbers, where there is room for them.
     numbers: Vec<(Spot, usize)>,
     problems: Vec<(Spot, bool, String)>,
     people: Vec<(Spot, String, usize)>,
@@ -82,7 +82,7 @@ const NEXT_LENGTH: f64 = 34.0;
 /// Places everything in a window of this size.
 fn scene(subject: &Subject, (width, height): (f64, f64)) -> Scene {
     let walls = &subject.sketch.walls;
-    let left = subject.room.walls.iter().map(|it| it.turn().0.0).fold(0_i64, i64::saturating_add) < 0;
+    let left = subject.room.is_walked_to_the_left();
     let out = if left { -1.0 } else { 1.0 };
     let mut all: Vec<Spot> = walls.iter().flat_map(|it| [it.from, it.to]).map(|it| Spot::of(it, 1.0)).collect();
     all.extend(walls.iter().map(|it| {
@@ -164,15 +164,13 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut
             scene.people.push((spot, name.clone(), *colour));
         }
     }
-    {
-        for (&(a, b), number) in lines.iter().zip(1..) {
-            let outward = a.toward(b).right();
-            let spots = [0.5, 0.25, 0.75].map(|part| a.between(b, part).shifted(outward, -13.0));
-            let free = spots.into_iter().map(|it| Patch::level(it, 18.0, 16.0)).find(|it| it.is_free(&taken));
-            if let Some(patch) = free {
-                taken.push(patch);
-                scene.numbers.push((patch.middle, number));
-            }
+    for (&(a, b), number) in lines.iter().zip(1..) {
+        let outward = a.toward(b).right();
+        let spots = [0.5, 0.25, 0.75].map(|part| a.between(b, part).shifted(outward, -13.0));
+        let free = spots.into_iter().map(|it| Patch::level(it, 18.0, 16.0)).find(|it| it.is_free(&taken));
+        if let Some(patch) = free {
+            taken.push(patch);
+            scene.numbers.push((patch.middle, number));
         }
     }
     if let Some((a, b)) = scene.next {

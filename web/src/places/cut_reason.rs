@@ -53,7 +53,7 @@ pub fn cut_reason(cut: &Cut, job: &Job) -> Because {
         }
         Part::Flight { flight, part } => match job.flights.iter().find(|it| it.id == flight) {
             Some(flight) => (match part {
-                FlightPart::Winder(_) => because.with("Longest over the tread", exact(flight.winder_going, job)),
+                FlightPart::Winder(_) => because.with("Longest over the tread", exact(flight.winder_reach, job)),
                 FlightPart::Landing => because.with("Landing", exact(flight.landing, job)),
                 FlightPart::Whole | FlightPart::Run(_) => because
                     .with("Straight steps", flight.steps.saturating_sub(flight.winders).to_string())

@@ -73,7 +73,7 @@ pub fn FlightForm(flight: FlightId) -> impl IntoView {
                     <LengthField name="Nosing" value=of(|it| it.nosing) set=Callback::new(move |to| set(&|it| it.nosing = to)) hint="How far a tread stands out over its riser." />
                     <LengthField name="Width" value=of(|it| it.width) set=Callback::new(move |to| set(&|it| it.width = to)) hint="From wall or baluster to the other side." />
                     {move || any_winders.get().then(|| view! {
-                        <LengthField name="Winder" value=of(|it| it.winder_going) set=Callback::new(move |to| set(&|it| it.winder_going = to)) hint="The longest straight line over a winder's tread, corner to corner." />
+                        <LengthField name="Winder" value=of(|it| it.winder_reach) set=Callback::new(move |to| set(&|it| it.winder_reach = to)) hint="The longest straight line over a winder's tread, corner to corner." />
                     })}
                     <LengthField name="Landing" value=of(|it| it.landing) set=Callback::new(move |to| set(&|it| it.landing = to)) hint="Depth of a landing in the flight, if there is one. A larger one is measured as a room." />
                     <Start flight=found place />

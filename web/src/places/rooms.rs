@@ -188,7 +188,7 @@ fn add_flight(here: OpenJob) {
         nosing: zero,
         width: zero,
         winders: 0,
-        winder_going: zero,
+        winder_reach: zero,
         landing: zero,
         foot: None,
         goods: None,

@@ -135,7 +135,7 @@ fn write_flight(tx: &mut Transaction<'_>, node: &Node, flight: &Flight) -> Resul
             (key::NOSING, flight.nosing.0.into()),
             (key::WIDTH, flight.width.0.into()),
             (key::WINDERS, i64::from(flight.winders).into()),
-            (key::WINDER_GOING, flight.winder_going.0.into()),
+            (key::WINDER_REACH, flight.winder_reach.0.into()),
             (key::LANDING, flight.landing.0.into()),
             (key::ROOM, id_or_null(flight.foot.map(|it| it.room.0))),
             (key::WALL, id_or_null(flight.foot.map(|it| it.wall.0))),
