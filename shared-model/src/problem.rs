@@ -59,6 +59,8 @@ pub enum ProblemKind {
     BadPiece,
     /// The plan chosen before no longer fits today's readings.
     StalePlan,
+    /// What the crew pinned cannot be kept.
+    PinImpossible,
 }
 
 impl Problem {

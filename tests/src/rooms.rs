@@ -120,7 +120,8 @@ pub fn goods_id(n: u64) -> GoodsId {
 /// A flight of 13 steps, 36 in wide, in the job's first goods.
 pub fn flight(n: u64) -> Flight {
     Flight {
-        id: FlightId(Uuid::from_u64_pair(n, 0)),
+        // No room has this id.
+        id: FlightId(Uuid::from_u64_pair(n, u64::MAX)),
         name: format!("Stair {n}"),
         steps: 13,
         riser: long("7 1/2\""),

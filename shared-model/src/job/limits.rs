@@ -1,7 +1,8 @@
 //! What a person's entry may be: refused with a reason before it gets into the document.
 
 use super::{
-    Angle, Decision, EditError, Fixture, Flight, Goods, MarkKind, Match, NewMark, Opening, Order, Rule, Turn, words,
+    Angle, Decision, EditError, Fixture, Flight, Goods, MarkKind, Match, NewMark, Opening, Order, Pin, Rule, Turn,
+    words,
 };
 use crate::length::Length;
 
@@ -10,6 +11,12 @@ pub(super) const MOST_NAME: usize = 200;
 
 /// Longest text of an entry as it was typed, or of a layout's or piece's key, in bytes.
 pub(super) const MOST_TEXT: usize = 400;
+
+/// Longest name of a piece, in bytes.
+pub(super) const MOST_PIECE: usize = 64;
+
+/// Most pieces, rooms and flights of a plan.
+pub(super) const MOST_PLANNED: usize = 4_000;
 
 /// Most things superseded by one.
 pub(super) const MOST_SUPERSEDED: usize = 64;
@@ -123,12 +130,25 @@ pub(super) fn goods(goods: &Goods) -> Check {
 
 pub(super) fn decision(decision: &Decision) -> Check {
     match decision {
-        Decision::Layout { key, order, .. } => {
-            text("layout's key", key, MOST_TEXT)?;
-            length("order length", *order)
+        Decision::Plan(plan) => {
+            length("order length", plan.order)?;
+            check(plan.ways.len() <= MOST_PLANNED && plan.cuts.len() <= MOST_PLANNED, || {
+                format!("a plan has at most {MOST_PLANNED} pieces")
+            })?;
+            plan.ways.values().try_for_each(|it| text("way a room is carpeted", it, MOST_TEXT))?;
+            plan.cuts.keys().try_for_each(|it| piece(it))?;
+            let sizes = plan.cuts.values().flat_map(|it| [it.width, it.length, it.x, it.y]);
+            sizes.into_iter().try_for_each(|it| length("size of a piece", it))
         }
-        Decision::Cut { piece } => text("piece's name", piece, MOST_TEXT),
+        Decision::Cut { piece: id } | Decision::LeaveOut { piece: id } => piece(id),
+        Decision::Pin { pin: Pin::Seam { distance, .. }, .. } => length("seam's distance", *distance),
+        Decision::Pin { .. } => Ok(()),
     }
+}
+
+fn piece(id: &str) -> Check {
+    check(!id.is_empty(), || "the piece has no name".to_owned())?;
+    text("piece's name", id, MOST_PIECE)
 }
 
 pub(super) fn superseded(count: usize) -> Check {

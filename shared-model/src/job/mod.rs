@@ -4,6 +4,7 @@
 //! a list of [`Edit`]s, applied in one change. Only this folder names the document's keys.
 
 mod angle;
+mod decision;
 mod doc;
 mod edit;
 mod fit;
@@ -22,6 +23,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use angle::{Angle, AngleError, Turn};
+pub use decision::{Choice, ChosenCut, ChosenPlan, Decision, PileDirection, Pin};
 pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
 pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};
@@ -30,7 +32,7 @@ pub use order::Order;
 pub use schema::SCHEMA;
 pub(crate) use schema::{is_fixed_change, schema_of_fixed_actor};
 
-use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use crate::ids::{DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
 use crate::problem::Place;
 
@@ -263,23 +265,6 @@ pub struct Foot {
     pub offset: Length,
     /// It leads up from this room; otherwise down.
     pub up: bool,
-}
-
-/// A decision of the crew that is kept: append-only, like readings.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub struct Choice {
-    pub id: ChoiceId,
-    pub decision: Decision,
-    pub stamp: Stamp,
-    pub supersedes: Vec<ChoiceId>,
-}
-
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
-pub enum Decision {
-    /// This layout is to be cut. `order` is the order length it had when it was chosen, to be checked when readings change.
-    Layout { goods: GoodsId, key: String, order: Length },
-    /// This piece of the cut list is cut.
-    Cut { piece: String },
 }
 
 /// A field with several values given at the same time.

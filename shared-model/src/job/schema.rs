@@ -167,7 +167,13 @@ pub(super) mod key {
     pub const MINIMUM: &str = "minimum";
 
     pub const PIECE: &str = "piece";
-    pub const LAYOUT: &str = "layout";
+    pub const PLAN: &str = "plan";
+    pub const PIN: &str = "pin";
+    pub const LEFT_OUT: &str = "left out";
+    /// Under a chosen plan: how each room and flight is carpeted, by its uuid.
+    pub const WAYS: &str = "ways";
+    /// Under a chosen plan: bytes for each piece by its id: width, length, x, y.
+    pub const CUTS: &str = "cuts";
 }
 
 #[cfg(test)]

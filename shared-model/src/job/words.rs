@@ -1,6 +1,6 @@
 //! The words of the document for our enums.
 
-use super::{Across, FixtureKind, FloorAtOpening, MarkKind, Match, OpeningKind, Rule, Tool};
+use super::{Across, FixtureKind, FloorAtOpening, MarkKind, Match, OpeningKind, PileDirection, Rule, Tool};
 use crate::ids::WallId;
 use crate::length::Units;
 
@@ -27,6 +27,13 @@ pub(super) const FIXTURES: [(FixtureKind, &str); 5] = [
     (FixtureKind::BuiltIn, "built-in"),
     (FixtureKind::Register, "register"),
     (FixtureKind::StairWell, "stair well"),
+];
+
+pub(super) const PILES: [(PileDirection, &str); 4] = [
+    (PileDirection::North, "north"),
+    (PileDirection::East, "east"),
+    (PileDirection::South, "south"),
+    (PileDirection::West, "west"),
 ];
 
 pub(super) const MARKS: [(MarkKind, &str); 2] = [(MarkKind::Squeak, "squeak"), (MarkKind::Note, "note")];

@@ -1,5 +1,7 @@
 //! Combines the variants of all rooms and flights into the layouts worth choosing from.
 
+use uuid::Uuid;
+
 use super::PileDirection;
 use super::stock::Stock;
 use super::variant::Variant;
@@ -15,7 +17,16 @@ const WORK: usize = 240;
 
 /// A room or a flight with its variants for each pile direction that is tried.
 pub(super) struct Unit {
+    pub of: Uuid,
     pub variants: Vec<(PileDirection, Vec<Variant>)>,
+    /// As in the chosen plan, if it can be laid so today.
+    pub chosen: Option<(PileDirection, Variant)>,
+}
+
+impl Unit {
+    pub fn can_run(&self, pile: PileDirection) -> bool {
+        self.variants.iter().any(|(of, variants)| *of == pile && !variants.is_empty())
+    }
 }
 
 /// A nap group's rooms and flights.

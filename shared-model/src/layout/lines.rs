@@ -14,6 +14,8 @@ pub(super) enum Start {
     Balanced,
     /// A seam lies on a line of the outline: at its n-th corner from the west, counting each line once.
     Corner(usize),
+    /// Seams go through given places.
+    Given,
 }
 
 /// More breadths than any room needs.
@@ -29,6 +31,21 @@ const CLEAR: Length = Length::inches(6);
 pub(super) fn lines(ground: &Ground) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
     let clear = lines_clear_by(ground, CLEAR);
     if clear.is_empty() { lines_clear_by(ground, Length::ZERO) } else { clear }
+}
+
+/// Lines from a seam line to the east, or to the west, each as far on as the roll allows.
+pub(super) fn grow_east(ground: &Ground, from: Length) -> Option<Vec<Length>> {
+    grow(ground, from, CLEAR)
+}
+
+pub(super) fn grow_west(ground: &Ground, from: Length) -> Option<Vec<Length>> {
+    grow(&ground.mirrored(), -from, CLEAR).map(mirrored)
+}
+
+/// The patches that these lines leave. `None` when one is wider than the roll, or a line runs too near beside a wall.
+pub(super) fn laid(ground: &Ground, lines: &[Length]) -> Option<Vec<Patch>> {
+    let clear = lines.iter().all(|it| is_clear(ground, *it, CLEAR));
+    ground.patches(lines).filter(|_| clear)
 }
 
 fn lines_clear_by(ground: &Ground, clear: Length) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {

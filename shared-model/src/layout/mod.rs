@@ -9,36 +9,37 @@ mod cost;
 mod fill;
 mod flight;
 mod frame;
+mod held;
 mod lines;
 mod mouth;
 mod opening;
 mod patch;
 mod plan;
 mod stock;
+mod through;
+mod units;
 mod variant;
 
 use serde::{Deserialize, Serialize};
 
-use crate::floor::{Floor, PlacedRoom};
+pub use crate::job::PileDirection;
+pub use plan::place_of;
+pub(crate) use plan::tell_apart;
+use std::collections::BTreeMap;
+
+use uuid::Uuid;
+
+use crate::floor::Floor;
 use crate::ids::{FlightId, GoodsId, RoomId};
-use crate::job::{Flight, Job};
-use crate::length::{Length, Units};
-use crate::nest::RollPlan;
+use crate::job::{ChosenCut, ChosenPlan, Job};
+use crate::length::Length;
+use crate::nest::{Placement, RollPlan};
 use crate::polygon::{Area, Point, Ring};
-use crate::problem::{Place, Problem, ProblemKind};
+use crate::problem::Problem;
 
-use choose::{Group, Unit};
-use flight::Stair;
+use choose::Group;
+use held::Held;
 use stock::Stock;
-
-/// Which way the pile leans on the plan.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
-pub enum PileDirection {
-    North,
-    East,
-    South,
-    West,
-}
 
 /// One way to carpet everything of one goods: pieces, seams, and their places on the roll.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -48,7 +49,12 @@ pub struct Layout {
     /// In words for the list to choose from: "Pile north, 2 seams".
     pub name: String,
     pub groups: Vec<GroupPile>,
+    /// How each room and flight is carpeted, by its id, in words that stay the same while readings change a little.
+    pub ways: BTreeMap<Uuid, String>,
     pub pieces: Vec<Piece>,
+    /// Pieces that are not cut from the roll: the crew has carpet for them.
+    #[serde(default)]
+    pub left_out: Vec<Piece>,
     pub seams: Vec<Seam>,
     pub roll: RollPlan,
     /// The roll's length in the plan, rounded up to the supplier's increment, not less than the minimum.
@@ -152,93 +158,54 @@ pub struct SeamCost {
     pub reason: String,
 }
 
-/// Every layout of one goods that is worth choosing from, best first: none is beaten by another on all of order
-/// length, seam length and seam cost.
-pub fn layouts(job: &Job, floor: &Floor, goods: GoodsId) -> (Vec<Layout>, Vec<Problem>) {
-    let Some(goods) = job.goods.iter().find(|it| it.id == goods) else { return (Vec::new(), Vec::new()) };
-    let (stock, mut problems) = Stock::of(goods, &job.rules, job.units);
-    let Some(stock) = stock else { return (Vec::new(), problems) };
-    let (groups, found) = groups(job, floor, &stock);
-    problems.extend(found);
-    if groups.is_empty() {
-        return (Vec::new(), problems);
-    }
-    let (layouts, found) = plan::layouts(job, floor, &stock, &groups);
-    problems.extend(found);
-    (layouts, problems)
+/// All ways to carpet the rooms and flights of one goods, as far as the crew's pins leave them open.
+pub struct Ways<'a> {
+    job: &'a Job,
+    floor: &'a Floor,
+    stock: Stock<'a>,
+    groups: Vec<Group>,
 }
 
-/// The nap groups of the goods with all variants of their rooms and flights; problems for what cannot be laid.
-fn groups(job: &Job, floor: &Floor, stock: &Stock) -> (Vec<Group>, Vec<Problem>) {
-    // Plain goods give the same cuts with the pile turned round.
-    let piles = match stock.repeat {
-        None => &[PileDirection::North, PileDirection::East][..],
-        Some(_) => &[PileDirection::North, PileDirection::East, PileDirection::South, PileDirection::West],
-    };
-    let mut problems = Vec::new();
-    let mut groups = Vec::new();
-    for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == stock.goods.id) {
-        let mut units = Vec::new();
-        for placed in group.rooms.iter().filter_map(|id| floor.rooms.iter().find(|it| it.room == *id)) {
-            let unit = room_unit(job, floor, placed, piles, stock);
-            match unit.variants.iter().all(|(_, it)| it.is_empty()) {
-                true => problems.push(uncuttable(placed, stock, job.units)),
-                false => units.push(unit),
-            }
-        }
-        for flight in group.flights.iter().filter_map(|id| job.flights.iter().find(|it| it.id == *id)) {
-            match flight_unit(flight, piles, stock, job.units) {
-                Ok(unit) => units.push(unit),
-                Err(problem) => problems.push(problem),
-            }
-        }
-        let possible = |pile: &PileDirection| {
-            units.iter().all(|it| it.variants.iter().any(|(of, variants)| of == pile && !variants.is_empty()))
+impl<'a> Ways<'a> {
+    /// `None` when nothing can be laid with the goods, or nothing is closed yet. `plan` is the crew's choice: its ways are found
+    /// again also where they would not be found worth trying today.
+    pub fn of(
+        job: &'a Job,
+        floor: &'a Floor,
+        goods: GoodsId,
+        plan: Option<&ChosenPlan>,
+    ) -> (Option<Self>, Vec<Problem>) {
+        let Some(goods) = job.goods.iter().find(|it| it.id == goods) else { return (None, Vec::new()) };
+        let (stock, mut problems) = Stock::of(goods, &job.rules, job.units);
+        let Some(stock) = stock else { return (None, problems) };
+        let (groups, found) = units::groups(job, floor, &stock, &Held::of(job, plan));
+        problems.extend(found);
+        ((!groups.is_empty()).then_some(Self { job, floor, stock, groups }), problems)
+    }
+
+    /// Every layout that is worth choosing from, best first: none is beaten by another on all of order length, seam
+    /// length and seam cost.
+    pub fn layouts(&self) -> (Vec<Layout>, Vec<Problem>) {
+        plan::layouts(self.job, self.floor, &self.stock, &self.groups)
+    }
+
+    /// The chosen plan by today's readings: every room and flight carpeted as it was chosen where that can still be, the others
+    /// as fits best around them. With the rooms and flights that had to be planned anew.
+    pub fn as_chosen(&self) -> (Option<Layout>, Vec<Uuid>) {
+        let (groups, anew) = units::as_chosen(&self.groups);
+        let (layouts, _) = plan::layouts(self.job, self.floor, &self.stock, &groups);
+        (layouts.into_iter().next(), anew)
+    }
+}
+
+impl Layout {
+    /// The decision to cut this layout, with what it takes by today's readings.
+    pub fn chosen(&self, goods: GoodsId) -> ChosenPlan {
+        let cut = |(piece, at): (&Piece, &Placement)| {
+            let cut = ChosenCut { width: piece.width, length: piece.length, x: at.x, y: at.y };
+            (piece.id.clone(), cut)
         };
-        // Stairs lie anywhere on the plan, so their pile has no direction there.
-        let piles = if group.rooms.is_empty() { &piles[..1] } else { piles };
-        let piles: Vec<PileDirection> = piles.iter().copied().filter(possible).collect();
-        if !units.is_empty() && !piles.is_empty() {
-            groups.push(Group { index, units, piles });
-        }
+        let cuts = self.pieces.iter().zip(&self.roll.placements).map(cut).collect();
+        ChosenPlan { goods, order: self.order, ways: self.ways.clone(), cuts }
     }
-    (groups, problems)
-}
-
-fn room_unit(job: &Job, floor: &Floor, placed: &PlacedRoom, piles: &[PileDirection], stock: &Stock) -> Unit {
-    let mouths = job.room(placed.room).map(|it| mouth::mouths(it, placed)).unwrap_or_default();
-    let seamed = opening::is_seamed(job, floor, placed.room, stock.goods.id);
-    let variants = piles.iter().map(|&pile| {
-        let all = variant::of_room(placed, pile, stock, &mouths, seamed);
-        (pile, choose::useful(all, stock))
-    });
-    Unit { variants: variants.collect() }
-}
-
-fn flight_unit(flight: &Flight, piles: &[PileDirection], stock: &Stock, units: Units) -> Result<Unit, Problem> {
-    let problem = |kind, text: String| Err(Problem::new(kind, Place::Flight(flight.id), text));
-    let name = plan::flight_title(flight);
-    let Some(stair) = Stair::of(flight, stock.rules) else {
-        let text = format!("{name}: its steps, riser, going or width are missing or impossible. Measure them.");
-        return problem(ProblemKind::BadLength, text);
-    };
-    let variants = variant::of_flight(flight.id, &stair, stock.rules, stock);
-    let widest = variants.iter().flat_map(|it| &it.pieces).map(|it| it.cut.width).max().unwrap_or_default();
-    if widest > stock.goods.roll_width {
-        let show = |it: Length| it.show(units.style());
-        let text = format!(
-            "{name}: with its tucked sides it is {} wide, but the roll only {}. Choose wider goods.",
-            show(widest),
-            show(stock.goods.roll_width)
-        );
-        return problem(ProblemKind::BadPiece, text);
-    }
-    Ok(Unit { variants: piles.iter().map(|&pile| (pile, variants.clone())).collect() })
-}
-
-fn uncuttable(placed: &PlacedRoom, stock: &Stock, units: Units) -> Problem {
-    let width = stock.goods.roll_width.show(units.style());
-    let text =
-        format!("{}: no breadths of a roll {width} wide cover it. Check the room's size and the roll's.", placed.name);
-    Problem::new(ProblemKind::BadPiece, Place::Room(placed.room), text)
 }

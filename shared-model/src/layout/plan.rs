@@ -1,13 +1,18 @@
 //! From a combination of variants to a layout with its place on the roll.
 
+use std::collections::BTreeMap;
+
+use uuid::Uuid;
+
 use super::choose::{Choice, Group, beats, choices, shortlist};
 use super::flight::Stair;
 use super::stock::Stock;
+use super::units;
 use super::variant::Planned;
 use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
 use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
-use crate::ids::RoomId;
+use crate::ids::{GoodsId, RoomId};
 use crate::job::{Flight, Job};
 use crate::nest::{Budget, NestPiece, nest};
 use crate::polygon::Area;
@@ -48,19 +53,21 @@ pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group])
 fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Choice) -> Result<Layout, Problem> {
     let mut pieces = Vec::new();
     let mut seams: Vec<Seam> = Vec::new();
-    let mut key = stock.goods.id.to_string();
+    let mut ways = BTreeMap::new();
+    let mut left_out = Vec::new();
     let mut shapes = choice.shapes.iter();
     for (variants, &pile) in choice.variants.iter().zip(&choice.piles) {
-        key += &format!("/{}", pile.title());
         for variant in variants {
-            key += &format!("/{}", variant.key);
+            ways.insert(variant.of, units::way(pile, variant));
+            let of = variant.pieces.len() + variant.left_out.len();
+            left_out.extend(variant.left_out.iter().map(|it| piece(job, it, pile, of)));
             seams.extend(variant.seams.iter().cloned());
             for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
-                pieces.push((piece(job, planned, pile, variant.pieces.len()), *shape));
+                pieces.push((piece(job, planned, pile, of), *shape));
             }
         }
     }
-    let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| is_laid(&pieces, *id)).collect();
+    let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
     seams.extend(opening::seams(job, floor, &rooms, stock.goods.id));
 
     let to_nest: Vec<NestPiece> = pieces
@@ -78,15 +85,17 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Ch
     let pieces = pieces.into_iter().map(|(piece, shape)| Piece { phase: shape.phase.map(|it| it.offset), ..piece });
     let pieces: Vec<Piece> = pieces.collect();
     let order = roll.length.max(stock.goods.minimum).round_up_to(stock.goods.increment);
-    let net = net(job, floor, &rooms, &pieces);
+    let net = net(job, floor, &rooms, &ways);
     let ordered = order * stock.goods.roll_width;
     let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
     Ok(Layout {
-        key: format!("{:016x}", checksum(key.as_bytes())),
+        key: key(stock.goods.id, &ways),
         name: name(&choice.piles, &seams),
         groups: groups.iter().zip(&choice.piles).map(|(it, &pile)| GroupPile { group: it.index, pile }).collect(),
         seam_length: seams.iter().map(|it| it.length).sum(),
+        ways,
         pieces,
+        left_out,
         seams,
         roll,
         order,
@@ -97,43 +106,44 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Ch
     })
 }
 
-fn is_laid(pieces: &[(Piece, crate::nest::Shape)], id: RoomId) -> bool {
-    pieces.iter().any(|(it, _)| matches!(it.part, Part::Breadth { room, .. } if room == id))
+/// The same for the same goods and ways.
+fn key(goods: GoodsId, ways: &BTreeMap<Uuid, String>) -> String {
+    let all = ways.iter().map(|(of, way)| format!("/{of}:{way}"));
+    format!("{:016x}", checksum((goods.to_string() + &all.collect::<String>()).as_bytes()))
 }
 
-fn net(job: &Job, floor: &Floor, rooms: &[RoomId], pieces: &[Piece]) -> Area {
+fn net(job: &Job, floor: &Floor, rooms: &[RoomId], ways: &BTreeMap<Uuid, String>) -> Area {
     let covered = floor.rooms.iter().filter(|it| rooms.contains(&it.room)).map(PlacedRoom::net_area);
-    let laid =
-        |it: &&Flight| pieces.iter().any(|piece| matches!(piece.part, Part::Flight { flight, .. } if flight == it.id));
-    let stairs = job.flights.iter().filter(laid).filter_map(|it| Some(Stair::of(it, &job.rules)?.area()));
+    let stairs = job
+        .flights
+        .iter()
+        .filter(|it| ways.contains_key(&it.id.0))
+        .filter_map(|it| Some(Stair::of(it, &job.rules)?.area()));
     covered.chain(stairs).sum()
 }
 
 fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: usize) -> Piece {
     let (cut, part) = (&planned.cut, planned.part);
-    let size = format!("{}x{}", cut.width.0, cut.length.0);
-    let (place, label) = match part {
+    let label = match part {
         Part::Breadth { room, breadth, fill } => {
             let name = job.room(room).map_or("Room", |it| it.title());
             let breadth_of = if of > 1 { format!(", breadth {breadth}") } else { String::new() };
             let fill_of = fill.map(|it| format!(", part {it}")).unwrap_or_default();
-            let place =
-                format!("{:06x}-{breadth}{}", short(&room), fill.map(|it| format!(".{it}")).unwrap_or_default());
-            (place, format!("{name}{breadth_of}{fill_of}"))
+            format!("{name}{breadth_of}{fill_of}")
         }
         Part::Flight { flight, part } => {
             let name = job.flights.iter().find(|it| it.id == flight).map_or("Stairs", flight_title);
-            let (place, words) = match part {
-                FlightPart::Whole => ("0".to_owned(), String::new()),
-                FlightPart::Run(n) => (n.to_string(), format!(", run {n}")),
-                FlightPart::Winder(n) => (format!("w{n}"), format!(", winder {n}")),
-                FlightPart::Landing => ("l".to_owned(), ", landing".to_owned()),
+            let words = match part {
+                FlightPart::Whole => String::new(),
+                FlightPart::Run(n) => format!(", run {n}"),
+                FlightPart::Winder(n) => format!(", winder {n}"),
+                FlightPart::Landing => ", landing".to_owned(),
             };
-            (format!("{:06x}-{place}", short(&flight)), format!("{name}{words}"))
+            format!("{name}{words}")
         }
     };
     Piece {
-        id: format!("{place}-{:06x}", short(&size)),
+        id: piece_id(planned),
         label,
         part,
         covers: cut.covers.iter().map(|it| pile.to_plan(it)).collect(),
@@ -142,6 +152,35 @@ fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: usize) -> Piece 
         length: cut.length,
         extra: cut.extra,
         phase: None,
+    }
+}
+
+/// Where it goes, and its size: another size is another piece.
+pub(super) fn piece_id(planned: &Planned) -> String {
+    let cut = &planned.cut;
+    let size = format!("{}x{}", cut.width.0, cut.length.0);
+    format!("{}-{:06x}", place_id(planned.part), short(&size))
+}
+
+/// The part of a piece's id that says where it goes: it stays when the size changes.
+pub fn place_of(piece: &str) -> &str {
+    piece.rsplit_once('-').map_or(piece, |(place, _)| place)
+}
+
+fn place_id(part: Part) -> String {
+    match part {
+        Part::Breadth { room, breadth, fill } => {
+            format!("{:06x}-{breadth}{}", short(&room), fill.map(|it| format!(".{it}")).unwrap_or_default())
+        }
+        Part::Flight { flight, part } => {
+            let place = match part {
+                FlightPart::Whole => "0".to_owned(),
+                FlightPart::Run(n) => n.to_string(),
+                FlightPart::Winder(n) => format!("w{n}"),
+                FlightPart::Landing => "l".to_owned(),
+            };
+            format!("{:06x}-{place}", short(&flight))
+        }
     }
 }
 
@@ -170,14 +209,18 @@ fn name(piles: &[PileDirection], seams: &[Seam]) -> String {
 }
 
 /// Numbers the layouts whose names are the same.
-fn tell_apart(layouts: &mut [Layout]) {
-    for i in 1..layouts.len() {
+pub(crate) fn tell_apart(layouts: &mut [Layout]) {
+    fn plain(name: &str) -> &str {
+        name.split(" (").next().unwrap_or(name)
+    }
+    for i in 0..layouts.len() {
         let (before, rest) = layouts.split_at_mut(i);
         let own = &mut rest[0];
-        let same = before.iter().filter(|it| it.name.split(" (").next() == Some(own.name.as_str())).count();
-        if same > 0 {
-            own.name += &format!(" ({})", same + 1);
-        }
+        let same = before.iter().filter(|it| plain(&it.name) == plain(&own.name)).count();
+        own.name = match same {
+            0 => plain(&own.name).to_owned(),
+            _ => format!("{} ({})", plain(&own.name), same + 1),
+        };
     }
 }
 

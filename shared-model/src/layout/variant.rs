@@ -7,6 +7,7 @@ use super::lines::{Start, lines};
 use super::mouth::Mouth;
 use super::patch::{Ground, Patch};
 use super::stock::Stock;
+use super::through::Through;
 use super::{Part, PileDirection, Seam, SeamKind};
 use crate::floor::PlacedRoom;
 use crate::ids::FlightId;
@@ -14,6 +15,7 @@ use crate::job::{Match, Rules};
 use crate::length::Length;
 use crate::nest::{Phase, Shape};
 use crate::polygon::Point;
+use uuid::Uuid;
 
 /// More breadths that can each be pieced than this are all pieced alike.
 const PIECED_APART: usize = 2;
@@ -21,9 +23,15 @@ const PIECED_APART: usize = 2;
 /// One way to carpet one room or flight.
 #[derive(Clone, Debug)]
 pub(super) struct Variant {
+    /// The room or flight.
+    pub of: Uuid,
     /// The same for the same decisions, also when a reading changed a little.
     pub key: String,
+    /// Where its side seams lie, in the frame of the pile.
+    pub lines: Vec<Length>,
     pub pieces: Vec<Planned>,
+    /// What the crew has carpet for.
+    pub left_out: Vec<Planned>,
     /// On the plan.
     pub seams: Vec<Seam>,
 }
@@ -37,6 +45,11 @@ pub(super) struct Planned {
 }
 
 impl Variant {
+    /// Whether its breadths start with a full one at the west side, or at the east side, of the room.
+    pub fn starts_at(&self, west: bool) -> bool {
+        self.lines.is_empty() || self.key.starts_with(if west { 'w' } else { 'e' })
+    }
+
     pub fn seam_length(&self) -> Length {
         self.seams.iter().map(|it| it.length).sum()
     }
@@ -57,19 +70,24 @@ impl Variant {
     }
 }
 
-/// All variants of a room. Empty when no breadths of these goods can cover it.
+/// All variants of a room, or all whose seams go through given places. Empty when no breadths of these goods can cover it.
 pub(super) fn of_room(
     placed: &PlacedRoom,
     pile: PileDirection,
     stock: &Stock,
     mouths: &[Mouth],
     seamed: bool,
+    through: Option<&Through>,
 ) -> Vec<Variant> {
     let Some(bounds) = placed.covered.bounds() else { return Vec::new() };
     let Some(ground) = Ground::of(pile.northward(&placed.covered), stock, seamed) else { return Vec::new() };
     let around = Surroundings { mouths, bounds, pile: pile.axis() };
     let mut variants = Vec::new();
-    for (start, lines, patches) in lines(&ground) {
+    let found = match through {
+        Some(through) => through.laid(&ground, placed, pile).into_iter().collect(),
+        None => lines(&ground),
+    };
+    for (start, lines, patches) in found {
         let side = side_seams(placed, pile, &patches, &around);
         for fills in combinations(patches.iter().map(|it| fills(&ground, it)).collect()) {
             let Some(origin) = origin_across(stock, &lines, &fills) else { continue };
@@ -81,9 +99,12 @@ pub(super) fn of_room(
                 Start::East => "e".to_owned(),
                 Start::Balanced => "b".to_owned(),
                 Start::Corner(i) => format!("c{i}"),
+                Start::Given => through.map(Through::key).unwrap_or_default(),
             };
             let pieces = planned(placed, stock, &patches, fills, origin);
-            variants.push(Variant { key: format!("{}:{start}{parts}", placed.room), pieces, seams });
+            let side_lines = lines.clone();
+            let key = format!("{start}{parts}");
+            variants.push(Variant { of: placed.room.0, key, lines: side_lines, pieces, left_out: Vec::new(), seams });
         }
     }
     variants
@@ -101,7 +122,8 @@ pub(super) fn of_flight(flight: FlightId, stair: &Stair, rules: &Rules, stock: &
             Planned { cut, part, shape }
         });
         let pieces: Vec<Planned> = pieces.collect();
-        Variant { key: format!("{flight}:{}", pieces.len()), pieces, seams: Vec::new() }
+        let key = pieces.len().to_string();
+        Variant { of: flight.0, key, lines: Vec::new(), pieces, left_out: Vec::new(), seams: Vec::new() }
     });
     runs.collect()
 }

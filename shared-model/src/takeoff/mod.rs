@@ -1,14 +1,16 @@
 //! The stages in sequence: from a job's readings to its seams, cuts and order. Read this file first.
 
 pub mod file;
+mod standing;
+
+pub use standing::{Short, Standing};
 
 use serde::{Deserialize, Serialize};
 
 use crate::floor::{self, Floor};
 use crate::ids::GoodsId;
-use crate::job::{Decision, Goods, Job};
-use crate::layout::{self, Layout, SeamKind};
-use crate::length::Length;
+use crate::job::{Goods, Job};
+use crate::layout::{Layout, SeamKind, Ways};
 use crate::materials::{self, Materials};
 use crate::outline;
 use crate::problem::{Place, Problem, ProblemKind};
@@ -30,8 +32,11 @@ pub struct GoodsTakeoff {
     pub name: String,
     /// Best first; empty while no room of this goods is closed.
     pub layouts: Vec<Layout>,
-    /// The layout the crew chose, or the first without a cross seam, or the first.
+    /// The layout the crew chose (it is in the list even if another beats it), or the first without a cross seam, or the first.
     pub chosen: usize,
+    /// How the plan that the crew chose stands today; `None` when nobody chose.
+    #[serde(default)]
+    pub standing: Option<Standing>,
 }
 
 impl GoodsTakeoff {
@@ -55,46 +60,35 @@ pub fn takeoff(job: &Job) -> Takeoff {
 
     let mut goods = Vec::new();
     for each in &job.goods {
-        let (layouts, found) = layout::layouts(job, &floor, each.id);
+        let (taken, found) = of_goods(job, &floor, each);
         problems.extend(found);
-        let (chosen, found) = chosen(job, each, &layouts);
-        problems.extend(found);
-        goods.push(GoodsTakeoff { goods: each.id, name: each.name.clone(), layouts, chosen });
+        goods.push(taken);
     }
     let layouts: Vec<&Layout> = goods.iter().filter_map(GoodsTakeoff::layout).collect();
     let materials = materials::materials(job, &floor, &layouts);
     Takeoff { floor, goods, materials, problems }
 }
 
-/// The newest choice of a layout, if it still exists, or else the usual one; and what is wrong with that choice today.
-fn chosen(job: &Job, goods: &Goods, layouts: &[Layout]) -> (usize, Option<Problem>) {
-    let choices = job.choices.iter().filter_map(|choice| match &choice.decision {
-        Decision::Layout { goods: of, key, order } if *of == goods.id => {
-            Some((choice.stamp.at, choice.id, key, *order))
+fn of_goods(job: &Job, floor: &Floor, goods: &Goods) -> (GoodsTakeoff, Vec<Problem>) {
+    let plan = standing::chosen(job, goods.id);
+    let (ways, mut problems) = Ways::of(job, floor, goods.id, plan);
+    let mut taken =
+        GoodsTakeoff { goods: goods.id, name: goods.name.clone(), layouts: Vec::new(), chosen: 0, standing: None };
+    let Some(ways) = ways else { return (taken, problems) };
+    let (layouts, found) = ways.layouts();
+    problems.extend(found);
+    taken.chosen = usual(&layouts);
+    taken.layouts = layouts;
+    let judged = plan.and_then(|plan| standing::judged(job, &ways, plan, &mut taken.layouts));
+    if let Some((chosen, standing)) = judged {
+        if !standing.fits() {
+            let text =
+                format!("{}: the chosen plan. {} Check it before anyone cuts.", goods.name, standing.words(job.units));
+            problems.push(Problem::new(ProblemKind::StalePlan, Place::Goods(goods.id), text));
         }
-        _ => None,
-    });
-    let usual = usual(layouts);
-    let Some((_, _, key, order)) = choices.max() else { return (usual, None) };
-    let stale = |text: String| Some(Problem::new(ProblemKind::StalePlan, Place::Goods(goods.id), text));
-    let show = |it: Length| it.show(job.units.style());
-    let Some(index) = layouts.iter().position(|it| it.key == *key) else {
-        let text =
-            format!("{}: the plan chosen before no longer fits today's readings and rules. Choose again.", goods.name);
-        return (usual, stale(text));
-    };
-    let today = layouts[index].order;
-    if today <= order {
-        return (index, None);
+        (taken.chosen, taken.standing) = (chosen, Some(standing));
     }
-    let text = format!(
-        "{}: the chosen plan needs {} by today's readings, but needed {} when it was chosen. Order {} more, or choose again.",
-        goods.name,
-        show(today),
-        show(order),
-        show(today - order)
-    );
-    (index, stale(text))
+    (taken, problems)
 }
 
 /// What is laid when nobody chose: the shortest order without a cross seam. One that saves carpet by cross seams in sight is for a

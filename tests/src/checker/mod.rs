@@ -39,14 +39,18 @@ pub fn faults(job: &Job, takeoff: &Takeoff) -> Vec<String> {
         }
         let measures = |it: &Layout| (it.order, it.seam_length, it.seam_cost);
         faults.expect(each.layouts.is_sorted_by_key(measures), || format!("{}: layouts not best first", each.name));
-        faults.expect(each.layouts.len() <= 8, || format!("{}: too many layouts", each.name));
+        // What the crew chose stays in the list.
+        let kept = |i: usize| each.standing.is_some() && i == each.chosen;
+        faults.expect(each.layouts.len() <= 8 + usize::from(each.standing.is_some()), || {
+            format!("{}: too many layouts", each.name)
+        });
         for (i, one) in each.layouts.iter().enumerate() {
             let (a, b, c) = measures(one);
             let beaten = each.layouts.iter().enumerate().any(|(j, other)| {
                 let (x, y, z) = measures(other);
-                i != j && x <= a && y <= b && z <= c
+                i != j && !kept(j) && x <= a && y <= b && z <= c
             });
-            faults.expect(!beaten, || format!("{}: layout {} is beaten by another", each.name, one.name));
+            faults.expect(!beaten || kept(i), || format!("{}: layout {} is beaten by another", each.name, one.name));
             let twice = each.layouts[..i].iter().any(|it| it.key == one.key || it.name == one.name);
             faults.expect(!twice, || format!("{}: two layouts are called {} or {}", each.name, one.key, one.name));
         }

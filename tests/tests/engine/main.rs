@@ -5,6 +5,7 @@
 mod lengths;
 
 /// Exact plane geometry.
+mod pins;
 mod polygons;
 
 /// Simulated devices that edit one job and exchange changes: shared by the modules below.

@@ -4,8 +4,9 @@ use proptest::prelude::*;
 use proptest::sample::Index;
 use shared_model::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
-    Across, Angle, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot, Goods, Job, MarkKind, Match,
-    NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order, Rule, Tool, Turn,
+    Across, Angle, ChosenCut, ChosenPlan, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot, Goods,
+    Job, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order, PileDirection, Pin,
+    Rule, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -215,12 +216,30 @@ impl Seed {
     }
 
     fn choice(&self, things: &Things, id: ChoiceId) -> Option<Edit> {
-        let decision = match self.pick(1, &things.goods) {
-            Some(goods) => Decision::Layout { goods, key: self.name(), order: self.length(0) },
-            None => Decision::Cut { piece: self.name() },
+        let decision = match (self.pick(1, &things.goods), self.pick(1, &things.rooms)) {
+            (Some(goods), _) if self.yes => Decision::Plan(self.plan(goods, things)),
+            (_, Some(room)) if self.n.is_multiple_of(2) => Decision::Pin { room, pin: self.pin(things) },
+            _ if self.yes => Decision::LeaveOut { piece: self.name() },
+            _ => Decision::Cut { piece: self.name() },
         };
         let supersedes = self.maybe(0, &things.choices).into_iter().collect();
         Some(Edit::Choose { choice: NewChoice { id, decision, supersedes } })
+    }
+
+    fn plan(&self, goods: GoodsId, things: &Things) -> ChosenPlan {
+        let [width, length, x, y] = [0, 1, 2, 3].map(|it| self.length(it));
+        let cuts = (0..self.n).map(|it| (format!("{}-{it}", self.name()), ChosenCut { width, length, x, y }));
+        let ways = things.rooms.iter().map(|it| (it.0, format!("north/{}", self.name())));
+        ChosenPlan { goods, order: self.length(0), ways: ways.collect(), cuts: cuts.collect() }
+    }
+
+    fn pin(&self, things: &Things) -> Pin {
+        match (self.n, self.pick(2, &things.walls)) {
+            (0..2, Some((_, wall))) => Pin::Seam { wall, distance: self.length(0) },
+            (2..4, Some((_, wall))) => Pin::Along { wall },
+            _ if self.yes => Pin::Pile(PileDirection::East),
+            _ => Pin::NoSeam,
+        }
     }
 
     /// In front of, between or behind the rooms that are there.

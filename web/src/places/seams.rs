@@ -138,8 +138,8 @@ fn Layouts(laid: Memo<Option<Laid>>, looked_at: RwSignal<Option<String>>) -> imp
 /// The decision for a layout, in place of the ones before it for the same goods.
 fn choose(job: &Job, goods: &GoodsTakeoff, layout: &Layout, id: ChoiceId) -> Edit {
     let before =
-        job.choices.iter().filter(|it| matches!(it.decision, Decision::Layout { goods: of, .. } if of == goods.goods));
-    let decision = Decision::Layout { goods: goods.goods, key: layout.key.clone(), order: layout.order };
+        job.choices.iter().filter(|it| matches!(&it.decision, Decision::Plan(plan) if plan.goods == goods.goods));
+    let decision = Decision::Plan(layout.chosen(goods.goods));
     Edit::Choose { choice: NewChoice { id, decision, supersedes: before.map(|it| it.id).collect() } }
 }
 
@@ -268,21 +268,24 @@ mod tests {
         let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
         let made = |id, goods| Choice {
             id: ChoiceId(Uuid::from_u128(id)),
-            decision: Decision::Layout { goods, key: "old".to_owned(), order: Length::feet(60) },
+            decision: Decision::Plan(fixture::layout("old", Length::feet(60), Length::ZERO, 0).chosen(goods)),
             stamp,
             supersedes: Vec::new(),
         };
         let cut = Choice { decision: Decision::Cut { piece: "den/1".to_owned() }, ..made(12, berber) };
         let job = Job { choices: vec![made(10, loop_pile), made(11, berber), cut], ..fixture::job() };
         let layout = fixture::layout("new", Length::feet(50), Length::ZERO, 0);
-        let goods = GoodsTakeoff { goods: loop_pile, name: String::new(), layouts: vec![layout.clone()], chosen: 0 };
+        let goods = GoodsTakeoff {
+            goods: loop_pile,
+            name: String::new(),
+            layouts: vec![layout.clone()],
+            chosen: 0,
+            standing: None,
+        };
         let Edit::Choose { choice } = choose(&job, &goods, &layout, ChoiceId(Uuid::from_u128(20))) else {
             panic!("not a choice")
         };
-        assert_eq!(
-            choice.decision,
-            Decision::Layout { goods: loop_pile, key: "new".to_owned(), order: Length::feet(50) }
-        );
+        assert_eq!(choice.decision, Decision::Plan(layout.chosen(loop_pile)));
         assert_eq!(choice.supersedes, vec![ChoiceId(Uuid::from_u128(10))]);
     }
 

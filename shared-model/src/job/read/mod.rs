@@ -7,14 +7,14 @@ mod rooms;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use automerge::Automerge;
+use automerge::{Automerge, ReadDoc};
 use uuid::Uuid;
 
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Rule, Rules, Stamp, Timestamp, Turn, limits,
-    words,
+    Choice, ChosenCut, ChosenPlan, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Pin, Rule, Rules, Stamp,
+    Timestamp, Turn, limits, words,
 };
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, RoomId, WallId};
 use crate::job::Angle;
@@ -224,7 +224,7 @@ impl<'d> Reader<'d> {
         entries.retain(|it| !superseded.contains(&it.id));
         let choices = entries.into_iter().filter_map(|Entry { id, fields, stamp, supersedes, .. }| {
             let supersedes = supersedes.into_iter().map(ChoiceId).collect();
-            Some(Choice { id: ChoiceId(id), decision: decision(&fields)?, stamp, supersedes })
+            Some(Choice { id: ChoiceId(id), decision: decision(self.doc, &fields)?, stamp, supersedes })
         });
         choices.collect()
     }
@@ -255,14 +255,39 @@ impl<'d> Reader<'d> {
     }
 }
 
-fn decision(fields: &Fields<'_>) -> Option<Decision> {
+fn decision(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<Decision> {
+    let piece = || Some(short(fields.text(key::PIECE)?));
     match fields.text(key::KIND)? {
-        key::LAYOUT => Some(Decision::Layout {
-            goods: GoodsId(uuid(fields, key::GOODS)?),
-            key: short(fields.text(key::LAYOUT)?),
-            order: length(fields, key::ORDER)?,
-        }),
-        key::PIECE => Some(Decision::Cut { piece: short(fields.text(key::PIECE)?) }),
+        key::PLAN => Some(Decision::Plan(plan(doc, fields)?)),
+        key::PIECE => Some(Decision::Cut { piece: piece()? }),
+        key::LEFT_OUT => Some(Decision::LeaveOut { piece: piece()? }),
+        key::PIN => Some(Decision::Pin { room: RoomId(uuid(fields, key::ROOM)?), pin: pin(fields)? }),
+        _ => None,
+    }
+}
+
+fn plan(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<ChosenPlan> {
+    let (ways, cuts) = (fields.map(key::WAYS).read(doc), fields.map(key::CUTS).read(doc));
+    let ways = ways.scalars().filter_map(|(of, way)| Some((Uuid::try_parse(of).ok()?, short(way.text()?))));
+    let cuts = cuts.scalars().filter_map(|(piece, cut)| match cut {
+        Scalar::Bytes(bytes) => Some((piece.to_owned(), ChosenCut::of_bytes(bytes)?)),
+        _ => None,
+    });
+    Some(ChosenPlan {
+        goods: GoodsId(uuid(fields, key::GOODS)?),
+        order: length(fields, key::ORDER)?,
+        ways: ways.collect(),
+        cuts: cuts.collect(),
+    })
+}
+
+fn pin(fields: &Fields<'_>) -> Option<Pin> {
+    let wall = || Some(WallId(uuid(fields, key::WALL)?));
+    match fields.text(key::PIN)? {
+        key::PILE => Some(Pin::Pile(words::value(&words::PILES, fields.text(key::PILE)?)?)),
+        key::OFFSET => Some(Pin::Seam { wall: wall()?, distance: length(fields, key::OFFSET)? }),
+        key::WALL => Some(Pin::Along { wall: wall()? }),
+        key::CLEAR => Some(Pin::NoSeam),
         _ => None,
     }
 }

@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 use super::node::Node;
 use super::schema::key;
-use super::{Decision, Edit, EditError, Flight, Goods, NewChoice, Timestamp, limits, words};
+use super::{ChosenPlan, Decision, Edit, EditError, Flight, Goods, NewChoice, Pin, Timestamp, limits, words};
 use crate::ids::{DeviceId, GoodsId, RoomId, WallId};
 
 /// Writes one edit into an open transaction. On an error the transaction must be rolled back.
@@ -84,20 +84,62 @@ fn choose(tx: &mut Transaction<'_>, choice: &NewChoice, at: Timestamp) -> Result
     let choices = Node::root(tx, key::CHOICES);
     let node = add(tx, &choices, choice.id.0, "choice")?;
     match &choice.decision {
-        Decision::Layout { goods, key: layout, order } => {
-            goods_exist(tx, Some(*goods))?;
-            put(tx, &node, key::KIND, key::LAYOUT)?;
-            put(tx, &node, key::GOODS, goods.to_string())?;
-            put(tx, &node, key::LAYOUT, layout.as_str())?;
-            put(tx, &node, key::ORDER, order.0)?;
+        Decision::Plan(plan) => {
+            put(tx, &node, key::KIND, key::PLAN)?;
+            write_plan(tx, &node, plan)?;
         }
         Decision::Cut { piece } => {
             put(tx, &node, key::KIND, key::PIECE)?;
             put(tx, &node, key::PIECE, piece.as_str())?;
         }
+        Decision::LeaveOut { piece } => {
+            put(tx, &node, key::KIND, key::LEFT_OUT)?;
+            put(tx, &node, key::PIECE, piece.as_str())?;
+        }
+        Decision::Pin { room, pin } => {
+            let rooms = Node::root(tx, key::ROOMS);
+            existing(tx, &rooms, room.0, "room")?;
+            put(tx, &node, key::KIND, key::PIN)?;
+            put(tx, &node, key::ROOM, room.to_string())?;
+            write_pin(tx, &node, pin)?;
+        }
     }
     let superseded: Vec<Uuid> = choice.supersedes.iter().map(|it| it.0).collect();
     stamp(tx, &node, &choices, &superseded, "choice", at)
+}
+
+fn write_plan(tx: &mut Transaction<'_>, node: &Node, plan: &ChosenPlan) -> Result<(), EditError> {
+    goods_exist(tx, Some(plan.goods))?;
+    put(tx, node, key::GOODS, plan.goods.to_string())?;
+    put(tx, node, key::ORDER, plan.order.0)?;
+    let ways = node.make(tx, key::WAYS)?;
+    for (of, way) in &plan.ways {
+        put(tx, &ways, &of.to_string(), way.as_str())?;
+    }
+    let cuts = node.make(tx, key::CUTS)?;
+    for (piece, cut) in &plan.cuts {
+        put(tx, &cuts, piece, cut.to_bytes())?;
+    }
+    Ok(())
+}
+
+fn write_pin(tx: &mut Transaction<'_>, node: &Node, pin: &Pin) -> Result<(), EditError> {
+    match pin {
+        Pin::Pile(pile) => {
+            put(tx, node, key::PIN, key::PILE)?;
+            put(tx, node, key::PILE, words::word(&words::PILES, *pile))
+        }
+        Pin::Seam { wall, distance } => {
+            put(tx, node, key::PIN, key::OFFSET)?;
+            put(tx, node, key::WALL, wall.to_string())?;
+            put(tx, node, key::OFFSET, distance.0)
+        }
+        Pin::Along { wall } => {
+            put(tx, node, key::PIN, key::WALL)?;
+            put(tx, node, key::WALL, wall.to_string())
+        }
+        Pin::NoSeam => put(tx, node, key::PIN, key::CLEAR),
+    }
 }
 
 /// What every immutable entry says: when, and what it supersedes among its `siblings`.

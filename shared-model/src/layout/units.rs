@@ -1,0 +1,247 @@
+//! The nap groups of one goods, with all ways to carpet their rooms and flights that the crew's pins leave open.
+
+use std::collections::BTreeSet;
+
+use uuid::Uuid;
+
+use super::PileDirection;
+use super::choose::{self, Group, Unit};
+use super::flight::Stair;
+use super::held::{self, Held};
+use super::stock::Stock;
+use super::through::Through;
+use super::variant::{self, Variant};
+use super::{mouth, opening, plan};
+use crate::floor::{Floor, NapGroup, PlacedRoom};
+use crate::ids::RoomId;
+use crate::job::{Flight, Job, Pin};
+use crate::length::Length;
+use crate::problem::{Place, Problem, ProblemKind};
+
+/// The nap groups of the goods with the variants of their rooms and flights; problems for what cannot be laid or pinned.
+pub(super) fn groups(job: &Job, floor: &Floor, stock: &Stock, held: &Held) -> (Vec<Group>, Vec<Problem>) {
+    let house = House { job, floor, stock };
+    let mut problems = Vec::new();
+    let mut groups = Vec::new();
+    for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == stock.goods.id) {
+        let mut found = house.group(index, group, held);
+        if let Some(text) = found.contradiction {
+            problems.push(Problem::new(ProblemKind::PinImpossible, Place::Goods(stock.goods.id), text));
+            found = house.group(index, group, &held.without_pins(&group.rooms));
+        }
+        problems.extend(found.problems);
+        groups.extend(found.group);
+    }
+    (groups, problems)
+}
+
+/// The same groups with every room and flight carpeted as in the chosen plan, where that is possible; and those for which it is not.
+pub(super) fn as_chosen(groups: &[Group]) -> (Vec<Group>, Vec<Uuid>) {
+    let mut anew = Vec::new();
+    let held = groups.iter().map(|group| {
+        let piles: BTreeSet<PileDirection> =
+            group.units.iter().filter_map(|it| it.chosen.as_ref()).map(|(pile, _)| *pile).collect();
+        // Rooms that were chosen with different piles, and now share one, are planned anew.
+        let pile = piles.first().copied().filter(|_| piles.len() == 1);
+        let units = group.units.iter().map(|unit| match (&unit.chosen, pile) {
+            (Some((pile, variant)), Some(_)) => {
+                Unit { of: unit.of, variants: vec![(*pile, vec![variant.clone()])], chosen: None }
+            }
+            _ => {
+                anew.push(unit.of);
+                Unit { of: unit.of, variants: unit.variants.clone(), chosen: None }
+            }
+        });
+        let units: Vec<Unit> = units.collect();
+        let possible = |pile: &PileDirection| units.iter().all(|it| it.can_run(*pile));
+        let piles = pile.map_or_else(|| group.piles.clone(), |it| vec![it]).into_iter().filter(possible).collect();
+        Group { index: group.index, units, piles }
+    });
+    (held.collect(), anew)
+}
+
+struct House<'a> {
+    job: &'a Job,
+    floor: &'a Floor,
+    stock: &'a Stock<'a>,
+}
+
+/// What came of a nap group.
+struct Found {
+    group: Option<Group>,
+    problems: Vec<Problem>,
+    /// Its pins cannot all be kept, in words.
+    contradiction: Option<String>,
+}
+
+impl House<'_> {
+    fn group(&self, index: usize, group: &NapGroup, held: &Held) -> Found {
+        let pinned = pinned_piles(group, held);
+        let piles = self.piles(group, &pinned);
+        let mut problems = Vec::new();
+        let mut units = Vec::new();
+        let rooms = group.rooms.iter().filter_map(|id| self.floor.rooms.iter().find(|it| it.room == *id));
+        for placed in rooms {
+            let (unit, problem) = self.room(placed, &piles, held);
+            units.extend(unit);
+            problems.extend(problem);
+        }
+        for flight in group.flights.iter().filter_map(|id| self.job.flights.iter().find(|it| it.id == *id)) {
+            match self.flight(flight, &piles, held) {
+                Ok(unit) => units.push(unit),
+                Err(problem) => problems.push(problem),
+            }
+        }
+        let possible: Vec<PileDirection> =
+            piles.iter().copied().filter(|pile| units.iter().all(|it| it.can_run(*pile))).collect();
+        let has_pins = group.rooms.iter().any(|it| held.pins(*it).next().is_some());
+        let contradiction = (has_pins && !units.is_empty() && (possible.is_empty() || pinned.len() > 1)).then(|| {
+            let names: Vec<&str> = self.floor.rooms.iter().filter(|it| group.rooms.contains(&it.room)).map(|it| it.name.as_str()).collect();
+            format!(
+                "{}: these rooms share one pile direction, and their pins cannot all be kept with one. They are planned without \
+                 their pins; take one back.",
+                names.join(", ")
+            )
+        });
+        let laid = !units.is_empty() && !possible.is_empty();
+        Found { group: laid.then_some(Group { index, units, piles: possible }), problems, contradiction }
+    }
+
+    /// The pile directions to try.
+    fn piles(&self, group: &NapGroup, pinned: &BTreeSet<PileDirection>) -> Vec<PileDirection> {
+        use PileDirection::{East, North, South, West};
+        if !pinned.is_empty() {
+            return pinned.iter().copied().collect();
+        }
+        match self.stock.repeat {
+            // Stairs lie anywhere on the plan, so their pile has no direction there.
+            _ if group.rooms.is_empty() => vec![North],
+            // Plain goods give the same cuts with the pile turned round.
+            None => vec![North, East],
+            Some(_) => vec![North, East, South, West],
+        }
+    }
+
+    /// A room's variants; where its pins leave none, those without its pins, and the reason.
+    fn room(&self, placed: &PlacedRoom, piles: &[PileDirection], held: &Held) -> (Option<Unit>, Option<Problem>) {
+        let room = RoomOf {
+            placed,
+            stock: self.stock,
+            mouths: self.job.room(placed.room).map(|it| mouth::mouths(it, placed)).unwrap_or_default(),
+            seamed: opening::is_seamed(self.job, self.floor, placed.room, self.stock.goods.id),
+            held,
+        };
+        let chosen = held.plan.and_then(|it| it.ways.get(&placed.room.0)).and_then(|way| room.chosen(way));
+        let pins: Vec<Pin> = held.pins(placed.room).collect();
+        let unit = |variants| Unit { of: placed.room.0, variants, chosen };
+        let kept = room.variants(piles, &pins);
+        if !is_empty(&kept) {
+            return (Some(unit(kept)), None);
+        }
+        let free = room.variants(piles, &[]);
+        if is_empty(&free) {
+            return (None, Some(uncuttable(placed, self.stock, self.job)));
+        }
+        // The pin without which, or alone with which, nothing is possible is the one to name.
+        let alone = pins.iter().find(|it| is_empty(&room.variants(piles, &[**it]))).or(pins.last());
+        let show = |it: Length| it.show(self.job.units.style());
+        let text = alone.map(|it| held::impossible(*it, placed, self.stock, show)).unwrap_or_default();
+        (Some(unit(free)), Some(Problem::new(ProblemKind::PinImpossible, Place::Room(placed.room), text)))
+    }
+
+    fn flight(&self, flight: &Flight, piles: &[PileDirection], held: &Held) -> Result<Unit, Problem> {
+        let problem = |kind, text: String| Err(Problem::new(kind, Place::Flight(flight.id), text));
+        let name = plan::flight_title(flight);
+        let Some(stair) = Stair::of(flight, self.stock.rules) else {
+            let text = format!("{name}: its steps, riser, going or width are missing or impossible. Measure them.");
+            return problem(ProblemKind::BadLength, text);
+        };
+        let variants = variant::of_flight(flight.id, &stair, self.stock.rules, self.stock);
+        let widest = variants.iter().flat_map(|it| &it.pieces).map(|it| it.cut.width).max().unwrap_or_default();
+        if widest > self.stock.goods.roll_width {
+            let show = |it: Length| it.show(self.job.units.style());
+            let text = format!(
+                "{name}: with its tucked sides it is {} wide, but the roll only {}. Choose wider goods.",
+                show(widest),
+                show(self.stock.goods.roll_width)
+            );
+            return problem(ProblemKind::BadPiece, text);
+        }
+        let variants: Vec<Variant> = variants.into_iter().map(|it| without_left_out(it, held)).collect();
+        let way = held.plan.and_then(|it| it.ways.get(&flight.id.0));
+        let chosen = way.and_then(|way| {
+            let (pile, key) = read_way(way)?;
+            Some((pile, variants.iter().find(|it| it.key == key)?.clone()))
+        });
+        // A flight stands in a group of its own.
+        let piles = chosen.as_ref().map_or_else(|| piles.to_vec(), |(pile, _)| vec![*pile]);
+        Ok(Unit { of: flight.id.0, variants: piles.iter().map(|&pile| (pile, variants.clone())).collect(), chosen })
+    }
+}
+
+/// A room with what its variants depend on.
+struct RoomOf<'a> {
+    placed: &'a PlacedRoom,
+    stock: &'a Stock<'a>,
+    mouths: Vec<mouth::Mouth<'a>>,
+    seamed: bool,
+    held: &'a Held<'a>,
+}
+
+impl RoomOf<'_> {
+    fn all(&self, pile: PileDirection, through: Option<&Through>) -> Vec<Variant> {
+        let all = variant::of_room(self.placed, pile, self.stock, &self.mouths, self.seamed, through);
+        all.into_iter().map(|it| without_left_out(it, self.held)).collect()
+    }
+
+    fn variants(&self, piles: &[PileDirection], pins: &[Pin]) -> Vec<(PileDirection, Vec<Variant>)> {
+        let through = held::pinned_seams(pins.iter().copied());
+        let of_pile = |&pile: &PileDirection| {
+            let mut all = self.all(pile, through.as_ref());
+            all.retain(|variant| pins.iter().all(|it| held::keeps(*it, self.placed, pile, variant)));
+            (pile, choose::useful(all, self.stock))
+        };
+        piles.iter().map(of_pile).collect()
+    }
+
+    /// The variant of a chosen way, if it is possible today.
+    fn chosen(&self, way: &str) -> Option<(PileDirection, Variant)> {
+        let (pile, key) = read_way(way)?;
+        let all = self.all(pile, Through::read(key).as_ref());
+        Some((pile, all.into_iter().find(|it| it.key == key)?))
+    }
+}
+
+/// The words for how a room or flight is carpeted.
+pub(super) fn way(pile: PileDirection, variant: &Variant) -> String {
+    format!("{}/{}", pile.title(), variant.key)
+}
+
+fn read_way(way: &str) -> Option<(PileDirection, &str)> {
+    use PileDirection::{East, North, South, West};
+    let (title, key) = way.split_once('/')?;
+    let pile = [North, East, South, West].into_iter().find(|it| it.title() == title)?;
+    Some((pile, key))
+}
+
+fn pinned_piles(group: &NapGroup, held: &Held) -> BTreeSet<PileDirection> {
+    let pins = group.rooms.iter().flat_map(|it: &RoomId| held.pins(*it));
+    pins.filter_map(|it| if let Pin::Pile(pile) = it { Some(pile) } else { None }).collect()
+}
+
+fn without_left_out(mut variant: Variant, held: &Held) -> Variant {
+    let (out, kept) = variant.pieces.into_iter().partition(|it| held.leaves_out(&plan::piece_id(it)));
+    (variant.left_out, variant.pieces) = (out, kept);
+    variant
+}
+
+fn is_empty(variants: &[(PileDirection, Vec<Variant>)]) -> bool {
+    variants.iter().all(|(_, it)| it.is_empty())
+}
+
+fn uncuttable(placed: &PlacedRoom, stock: &Stock, job: &Job) -> Problem {
+    let width = stock.goods.roll_width.show(job.units.style());
+    let text =
+        format!("{}: no breadths of a roll {width} wide cover it. Check the room's size and the roll's.", placed.name);
+    Problem::new(ProblemKind::BadPiece, Place::Room(placed.room), text)
+}
