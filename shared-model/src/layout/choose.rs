@@ -4,6 +4,7 @@ use uuid::Uuid;
 
 use super::PileDirection;
 use super::stock::Stock;
+use super::units;
 use super::variant::Variant;
 use crate::length::Length;
 use crate::nest::{self, Phase, Shape};
@@ -24,6 +25,13 @@ pub(super) struct Unit {
 }
 
 impl Unit {
+    /// How it is carpeted in a layout that says so, with this pile.
+    pub fn laid(&self, pile: PileDirection, way: &str) -> Option<&Variant> {
+        let tried = self.variants.iter().filter(|(of, _)| *of == pile).flat_map(|(_, it)| it);
+        let chosen = self.chosen.iter().filter(|(of, _)| *of == pile).map(|(_, it)| it);
+        tried.chain(chosen).find(|it| units::way(pile, it) == way)
+    }
+
     pub fn can_run(&self, pile: PileDirection) -> bool {
         self.variants.iter().any(|(of, variants)| *of == pile && !variants.is_empty())
     }
@@ -91,6 +99,17 @@ pub(super) fn choices<'a>(groups: &'a [Group], stock: &Stock) -> Vec<Choice<'a>>
         choices.iter_mut().for_each(Choice::end_group);
     }
     choices
+}
+
+/// The length of a quick plan of these variants, group by group. `None` when a piece cannot be placed.
+pub(super) fn quick_length(groups: &[Vec<Variant>], roll: Length) -> Option<Length> {
+    let mut shapes = Vec::new();
+    for group in groups {
+        let start = shapes.len();
+        shapes.extend(group.iter().flat_map(|it| &it.pieces).map(|it| it.shape));
+        shapes = in_phase(shapes, start);
+    }
+    nest::estimate(&shapes, roll)
 }
 
 /// The variants of one unit that may be of use in a combination.

@@ -1,5 +1,6 @@
 //! Where the seam lines of a room may lie.
 
+use super::PileDirection;
 use super::patch::{Ground, Patch};
 use crate::length::Length;
 use crate::polygon::{Axis, Point, Ring};
@@ -79,6 +80,11 @@ fn lines_clear_by(ground: &Ground, clear: Length) -> Vec<(Start, Vec<Length>, Ve
         }
     }
     found
+}
+
+/// How far a point of the plan lies from the west, with this pile to the north.
+pub(super) fn from_west(pile: PileDirection, point: Point) -> Length {
+    pile.northward(&Ring(vec![point])).0.first().map(|it| it.x).unwrap_or_default()
 }
 
 /// Where the outline turns; the many small turns of an arc are none.

@@ -19,6 +19,7 @@ mod stock;
 mod through;
 mod units;
 mod variant;
+mod why;
 
 use serde::{Deserialize, Serialize};
 
@@ -26,6 +27,7 @@ pub use crate::job::PileDirection;
 pub use plan::place_of;
 pub(crate) use plan::tell_apart;
 use std::collections::BTreeMap;
+pub use why::{NotThere, Why};
 
 use uuid::Uuid;
 
@@ -34,7 +36,7 @@ use crate::ids::{FlightId, GoodsId, RoomId};
 use crate::job::{ChosenCut, ChosenPlan, Job};
 use crate::length::Length;
 use crate::nest::{Placement, RollPlan};
-use crate::polygon::{Area, Point, Ring};
+use crate::polygon::{Area, Axis, Point, Ring};
 use crate::problem::Problem;
 
 use choose::Group;
@@ -195,6 +197,14 @@ impl<'a> Ways<'a> {
         let (groups, anew) = units::as_chosen(&self.groups);
         let (layouts, _) = plan::layouts(self.job, self.floor, &self.stock, &groups);
         (layouts.into_iter().next(), anew)
+    }
+}
+
+impl Seam {
+    /// The plan's axis that it runs along.
+    fn axis(&self) -> Axis {
+        let along = self.to - self.from;
+        if along.x.abs() > along.y.abs() { Axis::X } else { Axis::Y }
     }
 }
 

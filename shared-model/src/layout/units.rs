@@ -124,13 +124,7 @@ impl House<'_> {
 
     /// A room's variants; where its pins leave none, those without its pins, and the reason.
     fn room(&self, placed: &PlacedRoom, piles: &[PileDirection], held: &Held) -> (Option<Unit>, Option<Problem>) {
-        let room = RoomOf {
-            placed,
-            stock: self.stock,
-            mouths: self.job.room(placed.room).map(|it| mouth::mouths(it, placed)).unwrap_or_default(),
-            seamed: opening::is_seamed(self.job, self.floor, placed.room, self.stock.goods.id),
-            held,
-        };
+        let room = RoomOf::of(self, placed, held);
         let chosen = held.plan.and_then(|it| it.ways.get(&placed.room.0)).and_then(|way| room.chosen(way));
         let pins: Vec<Pin> = held.pins(placed.room).collect();
         let unit = |variants| Unit { of: placed.room.0, variants, chosen };
@@ -188,7 +182,17 @@ struct RoomOf<'a> {
     held: &'a Held<'a>,
 }
 
-impl RoomOf<'_> {
+impl<'a> RoomOf<'a> {
+    fn of(house: &House<'a>, placed: &'a PlacedRoom, held: &'a Held<'a>) -> Self {
+        Self {
+            placed,
+            stock: house.stock,
+            mouths: house.job.room(placed.room).map(|it| mouth::mouths(it, placed)).unwrap_or_default(),
+            seamed: opening::is_seamed(house.job, house.floor, placed.room, house.stock.goods.id),
+            held,
+        }
+    }
+
     fn all(&self, pile: PileDirection, through: Option<&Through>) -> Vec<Variant> {
         let all = variant::of_room(self.placed, pile, self.stock, &self.mouths, self.seamed, through);
         all.into_iter().map(|it| without_left_out(it, self.held)).collect()
@@ -210,6 +214,13 @@ impl RoomOf<'_> {
         let all = self.all(pile, Through::read(key).as_ref());
         Some((pile, all.into_iter().find(|it| it.key == key)?))
     }
+}
+
+/// Every way to carpet a room with this pile, also those that its pins rule out.
+pub(super) fn every_way(job: &Job, floor: &Floor, stock: &Stock, room: Uuid, pile: PileDirection) -> Vec<Variant> {
+    let Some(placed) = floor.rooms.iter().find(|it| it.room.0 == room) else { return Vec::new() };
+    let held = Held::of(job, None);
+    RoomOf::of(&House { job, floor, stock }, placed, &held).all(pile, None)
 }
 
 /// The words for how a room or flight is carpeted.

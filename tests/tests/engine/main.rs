@@ -40,6 +40,7 @@ mod free_corners;
 
 /// The compass rule against published traverses.
 mod traverses;
+mod why;
 
 /// Properties of closing any ring.
 mod rings;

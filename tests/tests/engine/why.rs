@@ -1,0 +1,76 @@
+//! Why a seam lies where it does, and why not beside it.
+
+use napline_tests::demo::house;
+use napline_tests::rooms::{job, plain_goods, room, room_id, wall_id};
+use shared_model::ids::{ChoiceId, DeviceId};
+use shared_model::job::{Choice, Decision, Job, Pin, Stamp, Timestamp};
+use shared_model::layout::{Layout, SeamKind, Ways, Why};
+use shared_model::length::Length;
+use shared_model::takeoff::{Takeoff, takeoff};
+use uuid::Uuid;
+
+/// The answers for every seam of every layout.
+fn answers(job: &Job, taken: &Takeoff) -> Vec<(SeamKind, Layout, Why)> {
+    let mut all = Vec::new();
+    for goods in &taken.goods {
+        let (ways, _) = Ways::of(job, &taken.floor, goods.goods, None);
+        let Some(ways) = ways else { continue };
+        for layout in &goods.layouts {
+            for (i, seam) in layout.seams.iter().enumerate() {
+                let why = ways.why(layout, i).unwrap_or_else(|| panic!("no answer for {seam:?}"));
+                all.push((seam.kind, layout.clone(), why));
+            }
+            assert_eq!(ways.why(layout, layout.seams.len()), None);
+        }
+    }
+    all
+}
+
+#[test]
+fn every_seam_of_a_house_answers() {
+    let job = house();
+    let all = answers(&job, &takeoff(&job));
+    assert!(
+        all.iter().any(|(kind, ..)| *kind == SeamKind::Opening)
+            && all.iter().any(|(_, _, it)| !it.not_there.is_empty())
+    );
+    for (_, _, why) in &all {
+        assert!(why.here.ends_with('.'), "{}", why.here);
+        for other in &why.not_there {
+            assert!(other.reason.ends_with('.'), "{}", other.reason);
+            assert_ne!(other.from, other.to);
+        }
+    }
+}
+
+/// 14 by 20 ft on a 12 ft roll, alone in the house. By hand, with the pile along the 14 ft: one breadth covers
+/// 12' less 3 in and 1 in, 11' 8", so the seam lies at 11' 8" from either wall, or midway; each way two full drops.
+#[test]
+fn the_answer_names_the_other_places() {
+    let great = room(1, "Great room", &[("14'", "r"), ("20'", "r"), ("14'", "r"), ("20'", "r")]);
+    let job = job(vec![great], vec![plain_goods(1)]);
+    let taken = takeoff(&job);
+    let found = answers(&job, &taken);
+    let (_, _, why) = found.iter().find(|(kind, ..)| *kind == SeamKind::Side).unwrap();
+    assert!(!why.not_there.is_empty());
+    let places: Vec<&str> = why.not_there.iter().map(|it| it.place.as_str()).collect();
+    assert!(places.iter().all(|it| it.contains("farther") && it.contains("on the plan")), "{places:?}");
+}
+
+#[test]
+fn a_pinned_seam_says_so() {
+    let great = room(1, "Great room", &[("14'", "r"), ("20'", "r"), ("14'", "r"), ("20'", "r")]);
+    let mut job = job(vec![great], vec![plain_goods(1)]);
+    let pin = Pin::Seam { wall: wall_id(1, 0), distance: Length::feet(9) };
+    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
+    let decision = Decision::Pin { room: room_id(1), pin };
+    job.choices.push(Choice { id: ChoiceId(Uuid::nil()), decision, stamp, supersedes: Vec::new() });
+    let taken = takeoff(&job);
+    let found = answers(&job, &taken);
+    assert!(!found.is_empty());
+    for (kind, _, why) in found {
+        if kind == SeamKind::Side {
+            assert!(why.here.starts_with("The crew pinned a seam of this room"), "{}", why.here);
+        }
+    }
+}
