@@ -1,11 +1,11 @@
 //! The commands that compute from files, without a server.
 
-use std::io::{Read, Write};
+use std::io::{IsTerminal, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
-use shared_model::nest::{self, Budget};
+use shared_model::nest::{self, Budget, Progress};
 use shared_model::open_file::FileError;
 use shared_model::survey;
 use shared_model::takeoff;
@@ -103,7 +103,17 @@ pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {
     }
     let text = read(&arguments.file)?;
     let start = Instant::now();
-    let go_on = || arguments.seconds.is_none_or(|most| start.elapsed() < most);
+    let mut shown = None;
+    let go_on = |progress: Progress| {
+        if let Some(length) = progress.length
+            && std::io::stderr().is_terminal()
+            && shown.replace((length, progress.lower_bound)) != Some((length, progress.lower_bound))
+        {
+            let over = 100.0 * (length.0 - progress.lower_bound.0) as f64 / progress.lower_bound.0.max(1) as f64;
+            eprintln!("{:.1} s: {over:.2} % over what is proven", start.elapsed().as_secs_f64());
+        }
+        arguments.seconds.is_none_or(|most| start.elapsed() < most)
+    };
     let budget = Budget { steps: arguments.steps, seed: arguments.seed };
     let plan = nest::file::run(&text, budget, go_on).map_err(|error| malformed(&arguments.file, error))?;
     answer(&if arguments.json { plan.json()? } else { plan.text() })?;

@@ -12,17 +12,33 @@ pub struct Instance {
     /// Width across, height along, count.
     items: Vec<(i64, i64, usize)>,
     pub lower_bound: i64,
+    /// The shortest plan that was found for the collection; no record of the literature.
+    pub best_known: Option<i64>,
     pub optimum: Option<i64>,
+    /// Length of the published plan that can be cut edge to edge.
+    pub guillotine_reference: Option<i64>,
 }
 
 /// The sets of the repository, with their names.
-pub fn sets() -> [(&'static str, Vec<Instance>); 4] {
+pub fn sets() -> [(&'static str, Vec<Instance>); 6] {
     [
         ("C", instances(include_str!("../data/packing/C.jsonl"))),
         ("N", instances(include_str!("../data/packing/N.jsonl"))),
         ("NT", instances(include_str!("../data/packing/NT.jsonl"))),
         ("2SP", instances(include_str!("../data/packing/2SP.jsonl"))),
+        ("BWMV", instances(include_str!("../data/packing/BWMV.jsonl"))),
+        ("KR", instances(include_str!("../data/packing/KR.jsonl"))),
     ]
+}
+
+/// Strips of hundreds to tens of thousands of pieces.
+pub fn large() -> Vec<Instance> {
+    instances(include_str!("../data/packing/ZDF.jsonl"))
+}
+
+/// Strips with the length of a plan that can be cut edge to edge.
+pub fn cuttable() -> Vec<Instance> {
+    instances(include_str!("../data/packing/SCP_guillotine.jsonl"))
 }
 
 fn instances(lines: &str) -> Vec<Instance> {
@@ -44,7 +60,7 @@ impl Instance {
         each.collect()
     }
 
-    /// The optimum where it is known, or the best published lower bound.
+    /// The optimum where it is known, or the best lower bound that was published with the collection.
     pub fn reference(&self) -> i64 {
         self.optimum.unwrap_or(self.lower_bound)
     }

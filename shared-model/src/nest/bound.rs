@@ -1,9 +1,11 @@
 //! How short no plan of the pieces can be. Every bound here is a proof, not an estimate.
 
+use std::cmp::Ordering;
+
 use super::{Block, Lattice, Strip};
 
 /// Widest strips and most work for which all sums of widths are listed.
-const SUMS_WORK: usize = 1 << 26;
+const SUMS_WORK: i64 = 1 << 30;
 /// Most distinct widths that are tried as the parameter of a bound.
 const PARAMETERS: usize = 400;
 
@@ -16,19 +18,10 @@ pub(super) fn lower_bound(strip: &Strip) -> i64 {
 
 /// The widest sum of the pieces' widths that the strip holds: no line across the roll carries more carpet than this.
 fn widest_sum(strip: &Strip) -> i64 {
-    let Ok(width) = usize::try_from(strip.width) else { return strip.width };
-    if width.saturating_mul(strip.blocks.len()) > SUMS_WORK {
+    if strip.width.saturating_mul(strip.blocks.len() as i64) > SUMS_WORK {
         return strip.width;
     }
-    let mut reached = vec![false; width + 1];
-    reached[0] = true;
-    for block in &strip.blocks {
-        let own = block.width as usize;
-        for sum in (own..=width).rev() {
-            reached[sum] |= reached[sum - own];
-        }
-    }
-    reached.iter().rposition(|it| *it).map_or(strip.width, |it| it as i64)
+    reachable(strip.blocks.iter().map(|it| it.width), strip.width)
 }
 
 /// Pieces of which no two fit side by side lie one behind another, each starting on its own lattice.
@@ -80,42 +73,74 @@ impl Pitch {
     }
 }
 
-/// Area bounds: with widths as they are, and with widths reshaped by functions that keep side by side what fits side
-/// by side ("dual feasible functions": Fekete and Schepers 2004; Carlier, Clautiaux and Moukrim 2007).
-fn areas(blocks: &[Block], usable: i64) -> i64 {
-    let mut best = area(blocks, usable, |width| width);
-    let mut widths: Vec<i64> = blocks.iter().map(|it| it.width.min(usable - it.width)).filter(|it| *it > 0).collect();
-    widths.extend(blocks.iter().map(|it| it.width).filter(|it| 2 * it <= usable));
-    widths.sort_unstable();
-    widths.dedup();
-    for &least in widths.iter().take(PARAMETERS) {
-        // What leaves less than `least` beside it counts as the whole width; what is narrower counts as nothing.
-        best = best.max(area(blocks, usable, |width| match width {
-            _ if width > usable - least => usable,
-            _ if width < least => 0,
-            _ => width,
+/// Sizes reshaped so that what fits side by side still does: the area of the pieces by such a measure is a bound.
+#[derive(Clone, Debug)]
+pub(super) struct Measure {
+    pub shares: Vec<i64>,
+    /// Of the whole width, by this measure.
+    pub whole: i64,
+}
+
+/// Sizes as they are first, then reshaped ("dual feasible functions": Fekete and Schepers 2004; Carlier, Clautiaux and
+/// Moukrim 2007). `whole` is what they share.
+pub(super) fn measures(sizes: &[i64], whole: i64) -> Vec<Measure> {
+    let reshaped =
+        |whole: i64, by: &dyn Fn(i64) -> i64| Measure { shares: sizes.iter().map(|it| by(*it)).collect(), whole };
+    let mut measures = vec![reshaped(whole, &|size| size)];
+    let mut parameters: Vec<i64> = sizes.iter().map(|it| (*it).min(whole - it)).filter(|it| *it > 0).collect();
+    parameters.extend(sizes.iter().copied().filter(|it| *it > 0 && 2 * it <= whole));
+    parameters.sort_unstable();
+    parameters.dedup();
+    for &least in parameters.iter().take(PARAMETERS) {
+        // What leaves less than `least` beside it counts as the whole; what is smaller counts as nothing.
+        measures.push(reshaped(whole, &|size| match size {
+            _ if size > whole - least => whole,
+            _ if size < least => 0,
+            _ => size,
         }));
-        // Counted in whole multiples of `least`, wide pieces by what they leave.
-        let whole = usable / least;
-        best = best.max(area(blocks, 2 * whole, |width| match (2 * width).cmp(&usable) {
-            std::cmp::Ordering::Greater => 2 * (whole - (usable - width) / least),
-            std::cmp::Ordering::Equal => whole,
-            std::cmp::Ordering::Less => 2 * (width / least),
+        // Counted in whole multiples of `least`, large ones by what they leave.
+        let times = whole / least;
+        measures.push(reshaped(2 * times, &|size| match (2 * size).cmp(&whole) {
+            Ordering::Greater => 2 * (times - (whole - size) / least),
+            Ordering::Equal => times,
+            Ordering::Less => 2 * (size / least),
         }));
     }
     for parts in 1..=20 {
-        // Rounded down to one of `parts` equal shares of the width, exact multiples of 1/(parts + 1) kept.
-        best = best.max(area(blocks, usable.saturating_mul(parts), |width| {
-            let scaled = width.saturating_mul(parts + 1);
-            if scaled % usable == 0 { width.saturating_mul(parts) } else { scaled / usable * usable }
+        // Rounded down to one of `parts` equal shares of the whole, exact multiples of 1/(parts + 1) kept.
+        measures.push(reshaped(whole.saturating_mul(parts), &|size| {
+            let scaled = size.saturating_mul(parts + 1);
+            if scaled % whole == 0 { size.saturating_mul(parts) } else { scaled / whole * whole }
         }));
     }
-    best
+    measures
 }
 
-/// Sum of reshaped width × length over the reshaped strip width, rounded up.
-fn area(blocks: &[Block], whole: i64, reshaped: impl Fn(i64) -> i64) -> i64 {
-    let Some(whole) = u128::try_from(whole).ok().filter(|it| *it > 0) else { return 0 };
-    let sum: u128 = blocks.iter().map(|it| reshaped(it.width) as u128 * it.length as u128).sum();
-    i64::try_from(sum.div_ceil(whole)).unwrap_or(0)
+/// The largest area by any measure over the strip's width by it, rounded up.
+fn areas(blocks: &[Block], usable: i64) -> i64 {
+    if usable <= 0 {
+        return 0;
+    }
+    let widths: Vec<i64> = blocks.iter().map(|it| it.width).collect();
+    let length = |it: &Measure| {
+        let area: u128 = it.shares.iter().zip(blocks).map(|(share, block)| *share as u128 * block.length as u128).sum();
+        i64::try_from(area.div_ceil(it.whole as u128)).unwrap_or(0)
+    };
+    measures(&widths, usable).iter().map(length).max().unwrap_or(0)
+}
+
+/// The largest sum of some of the sizes that is not more than `most`.
+pub(super) fn reachable(sizes: impl Iterator<Item = i64>, most: i64) -> i64 {
+    let Ok(end) = usize::try_from(most) else { return most };
+    // One bit for each sum.
+    let mut sums = vec![0_u64; end / 64 + 1];
+    sums[0] = 1;
+    for size in sizes.filter(|it| *it <= most) {
+        let (words, bits) = (size as usize / 64, size as usize % 64);
+        for at in (words..sums.len()).rev() {
+            let low = if bits > 0 && at > words { sums[at - words - 1] >> (64 - bits) } else { 0 };
+            sums[at] |= (sums[at - words] << bits) | low;
+        }
+    }
+    (0..=end).rev().find(|it| sums[it / 64] >> (it % 64) & 1 == 1).map_or(0, |it| it as i64)
 }

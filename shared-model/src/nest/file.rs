@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
-use super::{Budget, NestPiece, RollPlan, nest_while};
+use super::{Budget, NestPiece, Progress, RollPlan, nest_while};
 use crate::length::Length;
 use crate::open_file::{self, FileError};
 
@@ -64,7 +64,7 @@ pub struct FilePlan {
 }
 
 /// Reads a file and plans it. `go_on` may end the search early, as in [`nest_while`].
-pub fn run(json: &str, budget: Budget, go_on: impl FnMut() -> bool) -> Result<FilePlan, FileError> {
+pub fn run(json: &str, budget: Budget, go_on: impl FnMut(Progress) -> bool) -> Result<FilePlan, FileError> {
     let request: Request = open_file::read(json)?;
     let strip_width = Decimal::read("strip_width", &request.strip_width)?;
     let mut sizes = Vec::with_capacity(request.pieces.len());

@@ -1,11 +1,14 @@
 //! Pieces on the roll: rectangles of fixed orientation on a strip of fixed width, as short as can be.
 //!
-//! `skyline` places pieces one after another in a given order, `search` looks for a better order, and `bound` proves
-//! how short no plan can be. All of it counts in whole numbers, so every comparison is exact.
+//! `skyline` places pieces one after another in a given order, `search` looks for a better order, `beam` lets several plans
+//! grow side by side, and `bound` and `proof` say how short no plan can be. All of it counts in whole numbers, so every comparison is exact.
 
 pub mod file;
 
+mod beam;
 mod bound;
+mod line;
+mod proof;
 mod search;
 mod skyline;
 
@@ -101,15 +104,27 @@ impl RollPlan {
 
 /// Places all pieces on one strip. Deterministic: counts steps, not seconds.
 pub fn nest(pieces: &[NestPiece], width: Length, budget: Budget) -> Result<RollPlan, NestError> {
-    nest_while(pieces, width, budget, || true)
+    nest_while(pieces, width, budget, |_| true)
 }
 
-/// Like [`nest`], and also ends the search when `go_on` says no; it is asked before every new arrangement.
+/// How far a search has come.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Progress {
+    /// Of the best plan; none yet when `None`.
+    pub length: Option<Length>,
+    /// No plan is shorter: proven.
+    pub lower_bound: Length,
+    /// Search steps spent.
+    pub steps: u64,
+}
+
+/// Like [`nest`], and also ends the search when `go_on` says no; it is asked before every new arrangement. The best plan so far
+/// is the answer.
 pub fn nest_while(
     pieces: &[NestPiece],
     width: Length,
     budget: Budget,
-    go_on: impl FnMut() -> bool,
+    mut go_on: impl FnMut(Progress) -> bool,
 ) -> Result<RollPlan, NestError> {
     let shapes: Vec<Shape> = pieces.iter().map(NestPiece::shape).collect();
     let strip = Strip::of(&shapes, width).map_err(|(at, fault)| {
@@ -120,17 +135,19 @@ pub fn nest_while(
             Fault::TooLong => NestError::TooLong { piece },
         }
     })?;
-    let bound = bound::lower_bound(&strip);
-    let found = search::search(&strip, bound, budget, go_on);
+    let along = |it: i64| Length(it * strip.unit_along);
+    let found = search::search(&strip, budget, |it| {
+        go_on(Progress { length: it.length.map(along), lower_bound: along(it.lower), steps: it.steps })
+    });
     let placements = pieces.iter().zip(&found.places).map(|(piece, &(x, y))| Placement {
         piece: piece.id.clone(),
         x: Length(x * strip.unit_across),
-        y: Length(y * strip.unit_along),
+        y: along(y),
     });
     Ok(RollPlan {
         width,
-        length: Length(found.length * strip.unit_along),
-        lower_bound: Length(bound * strip.unit_along),
+        length: along(found.length),
+        lower_bound: along(found.lower),
         placements: placements.collect(),
         steps: found.steps,
     })

@@ -1,5 +1,7 @@
 //! Looks for an order of the pieces that the skyline turns into a shorter plan.
 
+use super::beam::beam;
+use super::proof::Proof;
 use super::skyline::{Lot, Outcome, Rule, Skyline};
 use super::{Block, Budget, Strip};
 
@@ -8,33 +10,50 @@ const SINGLE: usize = 4_000;
 /// Orders of so few pieces are all tried.
 const FEW: usize = 7;
 
+/// More plans than 2 to this power never grow side by side.
+const WIDEST: u32 = 16;
+
+/// How far a search has come, in the strip's units.
+#[derive(Clone, Copy)]
+pub(super) struct Progress {
+    /// Of the best plan; none yet when `None`.
+    pub length: Option<i64>,
+    /// No plan is shorter.
+    pub lower: i64,
+    pub steps: u64,
+}
+
 /// The best plan found, in the strip's units.
 pub(super) struct Found {
     pub length: i64,
+    /// No plan is shorter.
+    pub lower: i64,
     /// One place `(x, y)` per block of the strip.
     pub places: Vec<(i64, i64)>,
     pub steps: u64,
 }
 
-/// Searches until a plan meets `bound`, the budget is spent, or `go_on` says no. Always ends with a plan.
-pub(super) fn search(strip: &Strip, bound: i64, budget: Budget, go_on: impl FnMut() -> bool) -> Found {
+/// Searches, and proves, until the best plan is proven to be the shortest, the budget is spent, or `go_on` says no. Always ends with a
+/// plan.
+pub(super) fn search(strip: &Strip, budget: Budget, go_on: impl FnMut(Progress) -> bool) -> Found {
     let mut lots = lots_of(&strip.blocks);
     let mut search = Search {
+        strip,
         skyline: Skyline::new(strip),
         best: None,
         plan: Vec::new(),
-        bound,
+        proof: Proof::of(strip),
+        proof_steps: 0,
         budget: budget.steps,
         go_on,
         random: Random(budget.seed),
     };
-    let starts = search.usual_orders(&mut lots);
+    let orders = search.usual_orders(&mut lots);
     if lots.len() <= FEW {
         search.every_order(&mut lots, 0);
-    } else {
-        search.swaps(starts);
     }
-    search.found(strip)
+    search.rounds(orders);
+    search.found()
 }
 
 /// The length of the plan that placing the longest blocks first gives.
@@ -53,13 +72,16 @@ fn lots_of(blocks: &[Block]) -> Vec<Lot> {
     sorted.chunk_by(|a, b| a == b).map(|equal| Lot { block: equal[0], count: equal.len() as u32 }).collect()
 }
 
-struct Search<F> {
+struct Search<'a, F> {
+    strip: &'a Strip,
     skyline: Skyline,
     /// Length of the best plan; no plan yet when `None`.
     best: Option<i64>,
     /// The best plan: each placed block with its place.
     plan: Vec<(Block, i64, i64)>,
-    bound: i64,
+    proof: Proof,
+    /// Spent on proofs.
+    proof_steps: u64,
     budget: u64,
     go_on: F,
     random: Random,
@@ -72,24 +94,34 @@ struct Order {
     length: i64,
 }
 
-impl<F: FnMut() -> bool> Search<F> {
+impl<F: FnMut(Progress) -> bool> Search<'_, F> {
     /// Tries one order; keeps its plan when it is the best so far.
     fn attempt(&mut self, lots: &[Lot], rule: Rule, limit: i64) -> Outcome {
         let outcome = self.skyline.place(lots, rule, limit);
         if outcome.left_over == 0 && self.best.is_none_or(|best| outcome.length < best) {
-            self.best = Some(outcome.length);
-            self.plan.clear();
-            self.plan.extend(self.skyline.placed.iter().map(|it| (lots[it.lot as usize].block, it.x, it.y)));
+            self.keep(lots, outcome.length);
         }
         outcome
     }
 
+    /// What lies on the skyline is the best plan so far.
+    fn keep(&mut self, lots: &[Lot], length: i64) {
+        self.best = Some(length);
+        self.plan.clear();
+        self.plan.extend(self.skyline.plan.placed.iter().map(|it| (lots[it.lot as usize].block, it.x, it.y)));
+    }
+
     fn met_bound(&self) -> bool {
-        self.best.is_some_and(|best| best <= self.bound)
+        self.best.is_some_and(|best| best <= self.proof.lower)
+    }
+
+    fn steps(&self) -> u64 {
+        self.skyline.steps + self.proof_steps
     }
 
     fn done(&mut self) -> bool {
-        self.met_bound() || self.skyline.steps >= self.budget || !(self.go_on)()
+        let progress = Progress { length: self.best, lower: self.proof.lower, steps: self.steps() };
+        self.met_bound() || self.steps() >= self.budget || !(self.go_on)(progress)
     }
 
     /// One unit shorter than the best plan.
@@ -138,47 +170,93 @@ impl<F: FnMut() -> bool> Search<F> {
         }
     }
 
+    /// Swaps in the orders, plans that grow side by side, and proofs, in turn: each round takes longer than the one before, and
+    /// neither search takes more than the other.
+    fn rounds(&mut self, mut orders: Vec<Order>) {
+        let mut spent = self.skyline.steps;
+        let mut turn = 0;
+        for round in 0.. {
+            if self.done() {
+                return;
+            }
+            self.prove(spent / 2);
+            self.swaps(&mut orders, &mut turn, spent);
+            let before = self.skyline.steps;
+            self.beams(&orders, 1 << round.min(WIDEST));
+            spent = (self.skyline.steps - before).max(spent);
+        }
+    }
+
+    fn prove(&mut self, steps: u64) {
+        let left = self.budget.saturating_sub(self.steps());
+        if let Some(best) = self.best {
+            self.proof_steps += self.proof.raise(self.strip, best, steps.min(left));
+        }
+    }
+
+    /// From each order, plans that grow side by side.
+    fn beams(&mut self, orders: &[Order], width: usize) {
+        for order in orders.iter().filter(|it| it.rule == Rule::BestFit) {
+            while !self.done() {
+                let limit = self.target();
+                let (before, budget) = (self.proof_steps, self.budget);
+                let progress = Progress { length: self.best, lower: self.proof.lower, steps: 0 };
+                let go_on = |steps| {
+                    let steps = steps + before;
+                    steps < budget && (self.go_on)(Progress { steps, ..progress })
+                };
+                if !beam(&mut self.skyline, &order.lots, width, limit, go_on) {
+                    break;
+                }
+                self.keep(&order.lots, self.skyline.length(&order.lots));
+            }
+        }
+    }
+
     /// Aims one unit below the best plan and swaps two blocks of an order at random, keeping what leaves no more carpet
-    /// without a place. After a while without success, goes on from the next of the starting orders (after Wei, Oon, Zhu
-    /// and Lim 2011, without their tabu list).
-    fn swaps(&mut self, mut orders: Vec<Order>) {
-        let Some(size) = orders.first().map(|it| it.lots.len()) else { return };
-        let patience = 20 * size.max(20);
-        for turn in 0.. {
+    /// without a place. After a while without success, goes on with the next of the orders, until `steps` are spent (after Wei,
+    /// Oon, Zhu and Lim 2011, without their tabu list).
+    fn swaps(&mut self, orders: &mut [Order], turn: &mut usize, steps: u64) {
+        let until = self.skyline.steps.saturating_add(steps);
+        while self.skyline.steps < until && !self.done() {
+            *turn += 1;
             let count = orders.len();
-            let Order { lots, rule, .. } = &mut orders[turn % count];
-            let mut target = self.target();
-            let mut left_over = self.attempt(lots, *rule, target).left_over;
-            let mut failed = 0;
-            while failed < patience {
-                if self.done() {
-                    return;
-                }
-                let (a, b) = (self.random.below(size), self.random.below(size));
-                failed += 1;
-                if lots[a].block == lots[b].block {
-                    continue;
-                }
+            let Some(order) = orders.get_mut(*turn % count.max(1)) else { return };
+            self.swap(order);
+        }
+    }
+
+    fn swap(&mut self, Order { lots, rule, .. }: &mut Order) {
+        let size = lots.len();
+        let mut target = self.target();
+        let mut left_over = self.attempt(lots, *rule, target).left_over;
+        let mut failed = 0;
+        while failed < 20 * size.max(20) && !self.done() {
+            let (a, b) = (self.random.below(size), self.random.below(size));
+            failed += 1;
+            if lots[a].block == lots[b].block {
+                continue;
+            }
+            lots.swap(a, b);
+            let now = self.attempt(lots, *rule, target).left_over;
+            if now > left_over {
                 lots.swap(a, b);
-                let now = self.attempt(lots, *rule, target).left_over;
-                if now > left_over {
-                    lots.swap(a, b);
-                    continue;
-                }
-                if now < left_over {
-                    failed = 0;
-                }
-                left_over = now;
-                if now == 0 {
-                    target = self.target();
-                    left_over = self.attempt(lots, *rule, target).left_over;
-                }
+                continue;
+            }
+            if now < left_over {
+                failed = 0;
+            }
+            left_over = now;
+            if now == 0 {
+                target = self.target();
+                left_over = self.attempt(lots, *rule, target).left_over;
             }
         }
     }
 
     /// Hands the best plan's places to the strip's blocks: equal blocks are interchangeable.
-    fn found(mut self, strip: &Strip) -> Found {
+    fn found(mut self) -> Found {
+        let strip = self.strip;
         self.plan.sort_unstable();
         let mut blocks: Vec<usize> = (0..strip.blocks.len()).collect();
         blocks.sort_by_key(|it| (strip.blocks[*it], *it));
@@ -186,7 +264,8 @@ impl<F: FnMut() -> bool> Search<F> {
         for (block, &(_, x, y)) in blocks.into_iter().zip(&self.plan) {
             places[block] = (x, y);
         }
-        Found { length: self.best.unwrap_or(0), places, steps: self.skyline.steps }
+        let steps = self.steps();
+        Found { length: self.best.unwrap_or(0), lower: self.proof.lower, places, steps }
     }
 }
 

@@ -1,5 +1,8 @@
 //! Places blocks one after another on the skyline: the outline of what already lies on the strip.
 
+use std::cmp::Reverse;
+use std::collections::BTreeSet;
+
 use super::{Block, Lattice, Strip};
 
 /// Blocks of one size that are interchangeable in the order.
@@ -28,7 +31,7 @@ pub(super) struct Outcome {
 }
 
 /// A block's place in a plan: which lot of the order, and where.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub(super) struct Placed {
     pub lot: u32,
     pub x: i64,
@@ -36,7 +39,7 @@ pub(super) struct Placed {
 }
 
 /// A level stretch of the skyline.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 struct Level {
     x: i64,
     width: i64,
@@ -45,7 +48,7 @@ struct Level {
 
 /// A block's fit in a gap: more is better, compared in this order.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Fit {
+pub(super) struct Fit {
     /// Carpet lost between the gap's floor and the next place that the pattern allows, as a negative number.
     wait: i64,
     score: u8,
@@ -55,8 +58,11 @@ const PERFECT: Fit = Fit { wait: 0, score: 4 };
 /// At most so many lots are weighed for one gap; only strips of thousands of sizes ever have more.
 const WEIGHED: usize = 2_000;
 
+/// Laying a block takes as long as weighing so many.
+const LAYING: u64 = 8;
+
 /// A lot that is not yet wholly placed; `lot` is its place in the order.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Waiting {
     width: i64,
     length: i64,
@@ -64,83 +70,143 @@ struct Waiting {
     count: u32,
 }
 
-/// Places lots; keeps its buffers from plan to plan.
-pub(super) struct Skyline {
-    width: i64,
+/// A plan that is being made. Compared, the same floor with the same lots waiting comes together.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub(super) struct Begun {
     levels: Vec<Level>,
     /// What is left of the order.
     waiting: Vec<Waiting>,
+    pub placed: Vec<Placed>,
+}
+
+/// Places lots; keeps its buffers from plan to plan.
+pub(super) struct Skyline {
+    width: i64,
     /// No piece has a pattern to keep.
     plain: bool,
-    pub placed: Vec<Placed>,
+    pub plan: Begun,
     /// Blocks weighed against gaps so far.
     pub steps: u64,
+}
+
+impl Begun {
+    /// Of what is not laid yet.
+    pub fn waiting_area(&self) -> i64 {
+        self.waiting.iter().map(|it| it.width * it.length * i64::from(it.count)).sum()
+    }
+
+    /// Whether the same can still follow from both, as far as lengths go.
+    pub fn goes_on_like(&self, other: &Self) -> bool {
+        self.levels == other.levels && self.waiting == other.waiting
+    }
 }
 
 impl Skyline {
     pub fn new(strip: &Strip) -> Self {
         let plain = strip.blocks.iter().all(|it| it.along == Lattice::FREE && it.across == Lattice::FREE);
-        Self { width: strip.width, levels: Vec::new(), waiting: Vec::new(), plain, placed: Vec::new(), steps: 0 }
+        Self { width: strip.width, plain, plan: Begun::default(), steps: 0 }
     }
 
     /// Places the `lots` in this order, none beyond `limit`.
     pub fn place(&mut self, lots: &[Lot], rule: Rule, limit: i64) -> Outcome {
-        self.levels.clear();
-        self.levels.push(Level { x: 0, width: self.width, y: 0 });
-        self.placed.clear();
+        self.begin(lots);
         let left_over = match rule {
-            Rule::BestFit => self.best_fit(lots, limit),
+            Rule::BestFit => self.fill(lots, limit),
             Rule::InTurn => self.in_turn(lots, limit),
         };
-        let length = self.placed.iter().map(|it| it.y + lots[it.lot as usize].block.length).max().unwrap_or(0);
-        Outcome { length, left_over }
+        Outcome { length: self.length(lots), left_over }
     }
 
-    fn best_fit(&mut self, lots: &[Lot], limit: i64) -> i64 {
-        self.waiting.clear();
-        self.waiting.extend(lots.iter().enumerate().map(|(i, it)| Waiting {
+    /// Of what is placed.
+    pub fn length(&self, lots: &[Lot]) -> i64 {
+        self.plan.placed.iter().map(|it| it.y + lots[it.lot as usize].block.length).max().unwrap_or(0)
+    }
+
+    /// Nothing is placed, all lots wait.
+    pub fn begin(&mut self, lots: &[Lot]) {
+        self.plan.levels.clear();
+        self.plan.levels.push(Level { x: 0, width: self.width, y: 0 });
+        self.plan.placed.clear();
+        self.plan.waiting.clear();
+        self.plan.waiting.extend(lots.iter().enumerate().map(|(i, it)| Waiting {
             width: it.block.width,
             length: it.block.length,
             lot: i as u32,
             count: it.count,
         }));
-        let narrowest = lots.iter().map(|it| it.block.width).min().unwrap_or(0);
-        while !self.waiting.is_empty() {
+    }
+
+    /// Goes on from the plan begun: what fits best into the lowest gap, again and again. The area that found no place.
+    pub fn fill(&mut self, lots: &[Lot], limit: i64) -> i64 {
+        let narrowest = self.narrowest();
+        while !self.plan.waiting.is_empty() {
             let gap = self.lowest();
-            let level = self.levels[gap];
-            let found = if level.width < narrowest { None } else { self.choose(lots, gap, limit) };
-            let Some(at) = found else {
-                if self.levels.len() == 1 {
-                    break;
-                }
-                self.raise(gap);
-                continue;
-            };
-            let lot = self.waiting[at].lot;
-            let block = lots[lot as usize].block;
-            let y = block.along.up(level.y);
-            let (left_wall, right_wall) = self.walls(gap);
-            let top = y - level.y + block.length;
-            let beside_right = top != left_wall && (top == right_wall || left_wall < right_wall);
-            let x = if beside_right {
-                block.across.down(level.x + level.width - block.width)
-            } else {
-                block.across.up(level.x)
-            };
-            self.cover(gap, x, block.width, y + block.length);
-            self.placed.push(Placed { lot, x, y });
-            self.waiting[at].count -= 1;
-            if self.waiting[at].count == 0 {
-                self.waiting.remove(at);
+            let found = if self.plan.levels[gap].width < narrowest { None } else { self.choose(lots, gap, limit) };
+            if let Some(at) = found {
+                self.lay(lots, gap, at);
+            } else if !self.raise(gap) {
+                break;
             }
         }
-        self.waiting.iter().map(|it| it.width * it.length * i64::from(it.count)).sum()
+        self.plan.waiting_area()
+    }
+
+    fn narrowest(&self) -> i64 {
+        self.plan.waiting.iter().map(|it| it.width).min().unwrap_or(0)
+    }
+
+    /// Lays one of the waiting lot `at` into the gap, beside the wall that it is level with or the taller one.
+    pub fn lay(&mut self, lots: &[Lot], gap: usize, at: usize) {
+        self.steps += LAYING;
+        let level = self.plan.levels[gap];
+        let lot = self.plan.waiting[at].lot;
+        let block = lots[lot as usize].block;
+        let y = block.along.up(level.y);
+        let (left_wall, right_wall) = self.walls(gap);
+        let top = y - level.y + block.length;
+        let beside_right = top != left_wall && (top == right_wall || left_wall < right_wall);
+        let x = if beside_right {
+            block.across.down(level.x + level.width - block.width)
+        } else {
+            block.across.up(level.x)
+        };
+        self.cover(gap, x, block.width, y + block.length);
+        self.plan.placed.push(Placed { lot, x, y });
+        self.plan.waiting[at].count -= 1;
+        if self.plan.waiting[at].count == 0 {
+            self.plan.waiting.remove(at);
+        }
+    }
+
+    /// The lowest gap that something fits, with all that does: the best first, of equal blocks one. Gaps below it are given up.
+    /// `None` when nothing fits anywhere.
+    pub fn ways_on(&mut self, lots: &[Lot], limit: i64) -> Option<(usize, Vec<usize>)> {
+        let narrowest = self.narrowest();
+        loop {
+            let gap = self.lowest();
+            let mut fits = Vec::new();
+            if self.plan.levels[gap].width >= narrowest {
+                self.weigh(lots, gap, limit, |fit, at| {
+                    fits.push((Reverse(fit), at));
+                    false
+                });
+            }
+            if !fits.is_empty() {
+                fits.sort_unstable();
+                let mut seen = BTreeSet::new();
+                fits.retain(|(_, at)| seen.insert(lots[self.plan.waiting[*at].lot as usize].block));
+                return Some((gap, fits.into_iter().map(|it| it.1).collect()));
+            }
+            if !self.raise(gap) {
+                return None;
+            }
+        }
     }
 
     fn lowest(&self) -> usize {
         let mut lowest = 0;
-        for (i, level) in self.levels.iter().enumerate().skip(1) {
-            if level.y < self.levels[lowest].y {
+        for (i, level) in self.plan.levels.iter().enumerate().skip(1) {
+            if level.y < self.plan.levels[lowest].y {
                 lowest = i;
             }
         }
@@ -149,21 +215,32 @@ impl Skyline {
 
     /// How far the skyline rises at the left and at the right end of a level; the strip's edges rise for ever.
     fn walls(&self, gap: usize) -> (i64, i64) {
-        let y = self.levels[gap].y;
-        let left = if gap == 0 { i64::MAX } else { self.levels[gap - 1].y - y };
-        let right = self.levels.get(gap + 1).map_or(i64::MAX, |it| it.y - y);
+        let y = self.plan.levels[gap].y;
+        let left = if gap == 0 { i64::MAX } else { self.plan.levels[gap - 1].y - y };
+        let right = self.plan.levels.get(gap + 1).map_or(i64::MAX, |it| it.y - y);
         (left, right)
     }
 
-    /// Which of the waiting lots fits the gap best.
+    /// Which of the waiting lots fits the gap best, the first among equals.
     fn choose(&mut self, lots: &[Lot], gap: usize, limit: i64) -> Option<usize> {
-        let level = self.levels[gap];
+        let mut best: Option<(Fit, usize)> = None;
+        self.weigh(lots, gap, limit, |fit, at| {
+            if best.is_none_or(|(found, _)| fit > found) {
+                best = Some((fit, at));
+            }
+            fit == PERFECT
+        });
+        best.map(|(_, at)| at)
+    }
+
+    /// Tells how well each waiting lot fits the gap, if at all, until that is `enough`.
+    fn weigh(&mut self, lots: &[Lot], gap: usize, limit: i64, mut enough: impl FnMut(Fit, usize) -> bool) {
+        let level = self.plan.levels[gap];
         let (left_wall, right_wall) = self.walls(gap);
         let taller = left_wall.max(right_wall);
         let room = limit - level.y;
-        let mut best: Option<(Fit, usize)> = None;
         let mut weighed = 0;
-        for (at, it) in self.waiting.iter().take(WEIGHED).enumerate() {
+        for (at, it) in self.plan.waiting.iter().take(WEIGHED).enumerate() {
             weighed += 1;
             if it.width > level.width {
                 continue;
@@ -188,57 +265,53 @@ impl Skyline {
                 (false, true) => 1,
                 (false, false) => 0,
             };
-            let fit = Fit { wait: -(rise * it.width), score };
-            if best.is_none_or(|(found, _)| fit > found) {
-                best = Some((fit, at));
-                if fit == PERFECT {
-                    break;
-                }
+            if enough(Fit { wait: -(rise * it.width), score }, at) {
+                break;
             }
         }
         self.steps += weighed;
-        best.map(|(_, at)| at)
     }
 
-    /// Gives up a gap that nothing fits: lifts it to its lower neighbour.
-    fn raise(&mut self, gap: usize) {
-        let left = gap.checked_sub(1).map(|it| self.levels[it].y);
-        let right = self.levels.get(gap + 1).map(|it| it.y);
+    /// Gives up a gap: lifts it to its lower neighbour. Not when it is the whole width.
+    pub fn raise(&mut self, gap: usize) -> bool {
+        let left = gap.checked_sub(1).map(|it| self.plan.levels[it].y);
+        let right = self.plan.levels.get(gap + 1).map(|it| it.y);
         let to = match (left, right) {
             (Some(left), Some(right)) => left.min(right),
             (Some(only), None) | (None, Some(only)) => only,
-            (None, None) => return,
+            (None, None) => return false,
         };
-        self.levels[gap].y = to;
+        self.plan.levels[gap].y = to;
         self.merge(gap);
+        true
     }
 
     /// Lays a block over the level `gap`, from `x` on, up to `top`.
     fn cover(&mut self, gap: usize, x: i64, width: i64, top: i64) {
-        let old = self.levels[gap];
+        let old = self.plan.levels[gap];
         let before = Level { width: x - old.x, ..old };
         let after = Level { x: x + width, width: old.x + old.width - x - width, ..old };
-        self.levels[gap] = Level { x, width, y: top };
+        self.plan.levels[gap] = Level { x, width, y: top };
         if after.width > 0 {
-            self.levels.insert(gap + 1, after);
+            self.plan.levels.insert(gap + 1, after);
         }
         if before.width > 0 {
-            self.levels.insert(gap, before);
+            self.plan.levels.insert(gap, before);
         }
         self.merge(gap + usize::from(before.width > 0));
     }
 
     /// Joins a level with neighbours of its height.
     fn merge(&mut self, at: usize) {
-        if let Some(right) = self.levels.get(at + 1).copied()
-            && right.y == self.levels[at].y
+        if let Some(right) = self.plan.levels.get(at + 1).copied()
+            && right.y == self.plan.levels[at].y
         {
-            self.levels[at].width += right.width;
-            self.levels.remove(at + 1);
+            self.plan.levels[at].width += right.width;
+            self.plan.levels.remove(at + 1);
         }
-        if at > 0 && self.levels[at - 1].y == self.levels[at].y {
-            self.levels[at - 1].width += self.levels[at].width;
-            self.levels.remove(at);
+        if at > 0 && self.plan.levels[at - 1].y == self.plan.levels[at].y {
+            self.plan.levels[at - 1].width += self.plan.levels[at].width;
+            self.plan.levels.remove(at);
         }
     }
 
@@ -249,7 +322,7 @@ impl Skyline {
                 match self.lowest_place(&it.block) {
                     Some((x, y)) if y + it.block.length <= limit => {
                         self.top_over(x, it.block.width, y + it.block.length);
-                        self.placed.push(Placed { lot: lot as u32, x, y });
+                        self.plan.placed.push(Placed { lot: lot as u32, x, y });
                     }
                     _ => left_over += it.block.width * it.block.length,
                 }
@@ -261,12 +334,12 @@ impl Skyline {
     /// Where a block comes to lie lowest, leftmost among equals.
     fn lowest_place(&mut self, block: &Block) -> Option<(i64, i64)> {
         let mut best: Option<(i64, i64)> = None;
-        for i in 0..self.levels.len() {
-            let x = block.across.up(self.levels[i].x);
+        for i in 0..self.plan.levels.len() {
+            let x = block.across.up(self.plan.levels[i].x);
             if x + block.width > self.width {
                 break;
             }
-            let spanned = self.levels[i..].iter().take_while(|it| it.x < x + block.width);
+            let spanned = self.plan.levels[i..].iter().take_while(|it| it.x < x + block.width);
             let floor = spanned.filter(|it| it.x + it.width > x).map(|it| it.y).max()?;
             let y = block.along.up(floor);
             self.steps += 1;
@@ -280,14 +353,14 @@ impl Skyline {
     /// Lifts the skyline to `top` between `x` and `x + width`.
     fn top_over(&mut self, x: i64, width: i64, top: i64) {
         let end = x + width;
-        let mut levels = Vec::with_capacity(self.levels.len() + 2);
+        let mut levels = Vec::with_capacity(self.plan.levels.len() + 2);
         let mut push = |level: Level| {
             if level.width > 0 {
                 levels.push(level);
             }
         };
         let mut raised = false;
-        for level in &self.levels {
+        for level in &self.plan.levels {
             let (from, to) = (level.x, level.x + level.width);
             push(Level { width: to.min(x) - from, ..*level });
             if to > x && !raised {
@@ -297,12 +370,12 @@ impl Skyline {
             let rest = from.max(end);
             push(Level { x: rest, width: to - rest, ..*level });
         }
-        self.levels = levels;
+        self.plan.levels = levels;
         // Left neighbours first, so that each merge leaves the indices before it alone.
-        for at in (1..self.levels.len()).rev() {
-            if self.levels[at].y == self.levels[at - 1].y {
-                self.levels[at - 1].width += self.levels[at].width;
-                self.levels.remove(at);
+        for at in (1..self.plan.levels.len()).rev() {
+            if self.plan.levels[at].y == self.plan.levels[at - 1].y {
+                self.plan.levels[at - 1].width += self.plan.levels[at].width;
+                self.plan.levels.remove(at);
             }
         }
     }
