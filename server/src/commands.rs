@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
+use shared_model::nest::file::Cutting;
 use shared_model::nest::{self, Budget, Progress};
 use shared_model::open_file::FileError;
 use shared_model::survey;
@@ -48,16 +49,17 @@ pub struct NestArgs {
     /// Print the plan as JSON, for other programs
     #[arg(long)]
     json: bool,
-    /// Search this many steps at most; the same steps give the same plan everywhere
-    #[arg(long, value_name = "N", default_value_t = STEPS)]
-    steps: u64,
+    /// Search this many steps at most; the same steps give the same plan everywhere [default: 200000, without end when
+    /// --seconds is given]
+    #[arg(long, value_name = "N")]
+    steps: Option<u64>,
     /// Begin the search elsewhere: another number may find another plan
     #[arg(long, value_name = "N", default_value_t = 0)]
     seed: u64,
     /// Stop searching after so many seconds
     #[arg(long, value_name = "S", value_parser = seconds)]
     seconds: Option<Duration>,
-    /// Only plans that can be cut across the whole strip step by step (not possible yet)
+    /// Only plans whose every cut runs from edge to edge of what it parts; tells the cuts in the order in which they are made
     #[arg(long)]
     cuttable: bool,
 }
@@ -68,8 +70,6 @@ pub enum CommandError {
     Unreadable { path: PathBuf, reason: std::io::Error },
     #[error("{path}: {error}")]
     Malformed { path: PathBuf, error: FileError },
-    #[error("--cuttable is not possible yet: leave it out, or check the plan by hand")]
-    Cuttable,
     #[error("cannot write the answer: {0}")]
     Output(#[from] std::io::Error),
     #[error("cannot write the answer as JSON: {0}")]
@@ -79,7 +79,6 @@ pub enum CommandError {
 impl CommandError {
     pub fn exit_code(&self) -> ExitCode {
         match self {
-            Self::Cuttable => ExitCode::from(2),
             Self::Unreadable { .. } | Self::Malformed { .. } | Self::Output(_) | Self::Json(_) => ExitCode::from(3),
         }
     }
@@ -98,9 +97,7 @@ pub fn adjust(arguments: &AdjustArgs) -> Result<ExitCode, CommandError> {
 }
 
 pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {
-    if arguments.cuttable {
-        return Err(CommandError::Cuttable);
-    }
+    let cutting = if arguments.cuttable { Cutting::EdgeToEdge } else { Cutting::Freehand };
     let text = read(&arguments.file)?;
     let start = Instant::now();
     let mut shown = None;
@@ -114,8 +111,9 @@ pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {
         }
         arguments.seconds.is_none_or(|most| start.elapsed() < most)
     };
-    let budget = Budget { steps: arguments.steps, seed: arguments.seed };
-    let plan = nest::file::run(&text, budget, go_on).map_err(|error| malformed(&arguments.file, error))?;
+    let usual = if arguments.seconds.is_some() { u64::MAX } else { STEPS };
+    let budget = Budget { steps: arguments.steps.unwrap_or(usual), seed: arguments.seed };
+    let plan = nest::file::run(&text, cutting, budget, go_on).map_err(|error| malformed(&arguments.file, error))?;
     answer(&if arguments.json { plan.json()? } else { plan.text() })?;
     Ok(ExitCode::SUCCESS)
 }

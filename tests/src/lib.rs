@@ -12,6 +12,8 @@ pub mod server;
 
 /// Whether a takeoff is right, from first principles.
 pub mod checker;
+/// Cuts made as a person makes them.
+pub mod cutter;
 /// Floors of rooms in rows and columns.
 pub mod grid;
 /// Published strip packing instances.

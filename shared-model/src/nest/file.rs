@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
-use super::{Budget, NestPiece, Progress, RollPlan, nest_while};
+use super::{Budget, Cut, CutWay, NestPiece, Progress, RollPlan, nest_cuttable, nest_while};
 use crate::length::Length;
 use crate::open_file::{self, FileError};
 
@@ -44,6 +44,16 @@ struct Answer {
     optimal: bool,
     steps: u64,
     placements: Vec<AnswerPlacement>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cuts: Option<Vec<AnswerCut>>,
+}
+
+#[derive(Serialize)]
+struct AnswerCut {
+    way: CutWay,
+    at: Box<RawValue>,
+    from: Box<RawValue>,
+    to: Box<RawValue>,
 }
 
 #[derive(Serialize)]
@@ -58,13 +68,29 @@ struct AnswerPlacement {
 #[derive(Clone, PartialEq, Debug)]
 pub struct FilePlan {
     plan: RollPlan,
+    /// In the order in which they are made, when the plan was to be cut edge to edge.
+    cuts: Option<Vec<Cut>>,
     /// Which copy of its id each placement is, from 0.
     copies: Vec<u32>,
     decimals: usize,
 }
 
+/// How the plan may be cut.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Cutting {
+    /// Around each piece.
+    Freehand,
+    /// Each cut from edge to edge of what it parts.
+    EdgeToEdge,
+}
+
 /// Reads a file and plans it. `go_on` may end the search early, as in [`nest_while`].
-pub fn run(json: &str, budget: Budget, go_on: impl FnMut(Progress) -> bool) -> Result<FilePlan, FileError> {
+pub fn run(
+    json: &str,
+    cutting: Cutting,
+    budget: Budget,
+    go_on: impl FnMut(Progress) -> bool,
+) -> Result<FilePlan, FileError> {
     let request: Request = open_file::read(json)?;
     let strip_width = Decimal::read("strip_width", &request.strip_width)?;
     let mut sizes = Vec::with_capacity(request.pieces.len());
@@ -91,13 +117,21 @@ pub fn run(json: &str, budget: Budget, go_on: impl FnMut(Progress) -> bool) -> R
         }
     }
     let width = strip_width.count(decimals, || "strip_width".to_owned())?;
-    let plan = nest_while(&pieces, width, budget, go_on).map_err(|it| FileError::new("pieces", it.to_string()))?;
-    Ok(FilePlan { plan, copies, decimals })
+    let planned = match cutting {
+        Cutting::Freehand => nest_while(&pieces, width, budget, go_on).map(|plan| (plan, None)),
+        Cutting::EdgeToEdge => nest_cuttable(&pieces, width, budget, go_on).map(|(plan, cuts)| (plan, Some(cuts))),
+    };
+    let (plan, cuts) = planned.map_err(|it| FileError::new("pieces", it.to_string()))?;
+    Ok(FilePlan { plan, cuts, copies, decimals })
 }
 
 impl FilePlan {
     pub fn plan(&self) -> &RollPlan {
         &self.plan
+    }
+
+    pub fn cuts(&self) -> Option<&[Cut]> {
+        self.cuts.as_deref()
     }
 
     /// The plan as one line of JSON, ended by a line feed.
@@ -107,12 +141,16 @@ impl FilePlan {
         for (it, &copy) in self.plan.placements.iter().zip(&self.copies) {
             placements.push(AnswerPlacement { id: it.piece.clone(), copy, x: number(it.x)?, y: number(it.y)? });
         }
+        let cut =
+            |it: &Cut| Ok(AnswerCut { way: it.way, at: number(it.at)?, from: number(it.from)?, to: number(it.to)? });
+        let cuts = self.cuts.as_ref().map(|cuts| cuts.iter().map(cut).collect::<Result<_, serde_json::Error>>());
         let answer = Answer {
             length: number(self.plan.length)?,
             lower_bound: number(self.plan.lower_bound)?,
             optimal: self.plan.optimal(),
             steps: self.plan.steps,
             placements,
+            cuts: cuts.transpose()?,
         };
         Ok(serde_json::to_string(&answer)? + "\n")
     }
@@ -129,6 +167,14 @@ impl FilePlan {
             let it = &self.plan.placements[i];
             let (across, along) = (self.text_of(it.x), self.text_of(it.y));
             let _ = writeln!(text, "at {along} along, {across} across: {} copy {}", it.piece, self.copies[i] + 1);
+        }
+        for cut in self.cuts.iter().flatten() {
+            let way = match cut.way {
+                CutWay::Across => "across the roll",
+                CutWay::Along => "along the roll",
+            };
+            let (at, from, to) = (self.text_of(cut.at), self.text_of(cut.from), self.text_of(cut.to));
+            let _ = writeln!(text, "cut {way} at {at}, from {from} to {to}");
         }
         text
     }

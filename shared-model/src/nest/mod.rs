@@ -1,18 +1,26 @@
 //! Pieces on the roll: rectangles of fixed orientation on a strip of fixed width, as short as can be.
 //!
-//! `skyline` places pieces one after another in a given order, `search` looks for a better order, `beam` lets several plans
+//! `skyline` places pieces one after another in a given order, `sheet` so that the plan can be cut edge to edge, `search` looks for a better order, `beam` lets several plans
 //! grow side by side, and `bound` and `proof` say how short no plan can be. All of it counts in whole numbers, so every comparison is exact.
 
 pub mod file;
 
 mod beam;
 mod bound;
+mod cuts;
+mod filling;
 mod line;
 mod proof;
 mod search;
+mod sheet;
 mod skyline;
 
 use serde::{Deserialize, Serialize};
+
+pub use cuts::{Cut, CutWay, cuts};
+use filling::Filling;
+use sheet::Sheet;
+use skyline::Skyline;
 
 use crate::length::Length;
 
@@ -124,6 +132,15 @@ pub fn nest_while(
     pieces: &[NestPiece],
     width: Length,
     budget: Budget,
+    go_on: impl FnMut(Progress) -> bool,
+) -> Result<RollPlan, NestError> {
+    plan::<Skyline>(pieces, width, budget, go_on)
+}
+
+fn plan<T: Filling>(
+    pieces: &[NestPiece],
+    width: Length,
+    budget: Budget,
     mut go_on: impl FnMut(Progress) -> bool,
 ) -> Result<RollPlan, NestError> {
     let shapes: Vec<Shape> = pieces.iter().map(NestPiece::shape).collect();
@@ -136,7 +153,7 @@ pub fn nest_while(
         }
     })?;
     let along = |it: i64| Length(it * strip.unit_along);
-    let found = search::search(&strip, budget, |it| {
+    let found = search::search::<T>(&strip, budget, |it| {
         go_on(Progress { length: it.length.map(along), lower_bound: along(it.lower), steps: it.steps })
     });
     let placements = pieces.iter().zip(&found.places).map(|(piece, &(x, y))| Placement {
@@ -151,6 +168,19 @@ pub fn nest_while(
         placements: placements.collect(),
         steps: found.steps,
     })
+}
+
+/// Like [`nest_while`], for a plan that can be cut edge to edge; with its cuts, in the order in which they are made.
+pub fn nest_cuttable(
+    pieces: &[NestPiece],
+    width: Length,
+    budget: Budget,
+    go_on: impl FnMut(Progress) -> bool,
+) -> Result<(RollPlan, Vec<Cut>), NestError> {
+    let plan = plan::<Sheet>(pieces, width, budget, go_on)?;
+    // A sheet is filled by cutting it, so there always are such cuts.
+    let cuts = cuts(pieces, &plan).unwrap_or_default();
+    Ok((plan, cuts))
 }
 
 /// The length of a plan made without any search, or `None` when a shape cannot be placed.

@@ -1,8 +1,9 @@
-//! Looks for an order of the pieces that the skyline turns into a shorter plan.
+//! Looks for an order of the pieces that fills the strip to a shorter plan.
 
 use super::beam::beam;
+use super::filling::{Filling, Lot, Outcome, Rule};
 use super::proof::Proof;
-use super::skyline::{Lot, Outcome, Rule, Skyline};
+use super::skyline::Skyline;
 use super::{Block, Budget, Strip};
 
 /// Up to this many pieces, each is moved in the order on its own; beyond, equal pieces move together.
@@ -35,11 +36,11 @@ pub(super) struct Found {
 
 /// Searches, and proves, until the best plan is proven to be the shortest, the budget is spent, or `go_on` says no. Always ends with a
 /// plan.
-pub(super) fn search(strip: &Strip, budget: Budget, go_on: impl FnMut(Progress) -> bool) -> Found {
+pub(super) fn search<T: Filling>(strip: &Strip, budget: Budget, go_on: impl FnMut(Progress) -> bool) -> Found {
     let mut lots = lots_of(&strip.blocks);
     let mut search = Search {
         strip,
-        skyline: Skyline::new(strip),
+        filling: T::new(strip),
         best: None,
         plan: Vec::new(),
         proof: Proof::of(strip),
@@ -67,14 +68,17 @@ fn lots_of(blocks: &[Block]) -> Vec<Lot> {
     let mut sorted = blocks.to_vec();
     sorted.sort_unstable();
     if blocks.len() <= SINGLE {
-        return sorted.into_iter().map(|block| Lot { block, count: 1 }).collect();
+        return sorted.into_iter().map(|block| Lot { block, count: 1, slit: false }).collect();
     }
-    sorted.chunk_by(|a, b| a == b).map(|equal| Lot { block: equal[0], count: equal.len() as u32 }).collect()
+    sorted
+        .chunk_by(|a, b| a == b)
+        .map(|equal| Lot { block: equal[0], count: equal.len() as u32, slit: false })
+        .collect()
 }
 
-struct Search<'a, F> {
+struct Search<'a, T, F> {
     strip: &'a Strip,
-    skyline: Skyline,
+    filling: T,
     /// Length of the best plan; no plan yet when `None`.
     best: Option<i64>,
     /// The best plan: each placed block with its place.
@@ -94,21 +98,21 @@ struct Order {
     length: i64,
 }
 
-impl<F: FnMut(Progress) -> bool> Search<'_, F> {
+impl<T: Filling, F: FnMut(Progress) -> bool> Search<'_, T, F> {
     /// Tries one order; keeps its plan when it is the best so far.
     fn attempt(&mut self, lots: &[Lot], rule: Rule, limit: i64) -> Outcome {
-        let outcome = self.skyline.place(lots, rule, limit);
+        let outcome = self.filling.place(lots, rule, limit);
         if outcome.left_over == 0 && self.best.is_none_or(|best| outcome.length < best) {
             self.keep(lots, outcome.length);
         }
         outcome
     }
 
-    /// What lies on the skyline is the best plan so far.
+    /// What is laid is the best plan so far.
     fn keep(&mut self, lots: &[Lot], length: i64) {
         self.best = Some(length);
         self.plan.clear();
-        self.plan.extend(self.skyline.plan.placed.iter().map(|it| (lots[it.lot as usize].block, it.x, it.y)));
+        self.plan.extend(self.filling.plan().placed.iter().map(|it| (lots[it.lot as usize].block, it.x, it.y)));
     }
 
     fn met_bound(&self) -> bool {
@@ -116,7 +120,7 @@ impl<F: FnMut(Progress) -> bool> Search<'_, F> {
     }
 
     fn steps(&self) -> u64 {
-        self.skyline.steps + self.proof_steps
+        self.filling.steps() + self.proof_steps
     }
 
     fn done(&mut self) -> bool {
@@ -173,7 +177,7 @@ impl<F: FnMut(Progress) -> bool> Search<'_, F> {
     /// Swaps in the orders, plans that grow side by side, and proofs, in turn: each round takes longer than the one before, and
     /// neither search takes more than the other.
     fn rounds(&mut self, mut orders: Vec<Order>) {
-        let mut spent = self.skyline.steps;
+        let mut spent = self.filling.steps();
         let mut turn = 0;
         for round in 0.. {
             if self.done() {
@@ -181,9 +185,9 @@ impl<F: FnMut(Progress) -> bool> Search<'_, F> {
             }
             self.prove(spent / 2);
             self.swaps(&mut orders, &mut turn, spent);
-            let before = self.skyline.steps;
+            let before = self.filling.steps();
             self.beams(&orders, 1 << round.min(WIDEST));
-            spent = (self.skyline.steps - before).max(spent);
+            spent = (self.filling.steps() - before).max(spent);
         }
     }
 
@@ -205,10 +209,11 @@ impl<F: FnMut(Progress) -> bool> Search<'_, F> {
                     let steps = steps + before;
                     steps < budget && (self.go_on)(Progress { steps, ..progress })
                 };
-                if !beam(&mut self.skyline, &order.lots, width, limit, go_on) {
+                if !beam(&mut self.filling, &order.lots, width, limit, go_on) {
                     break;
                 }
-                self.keep(&order.lots, self.skyline.length(&order.lots));
+                let length = self.filling.plan().length(&order.lots);
+                self.keep(&order.lots, length);
             }
         }
     }
@@ -217,8 +222,8 @@ impl<F: FnMut(Progress) -> bool> Search<'_, F> {
     /// without a place. After a while without success, goes on with the next of the orders, until `steps` are spent (after Wei,
     /// Oon, Zhu and Lim 2011, without their tabu list).
     fn swaps(&mut self, orders: &mut [Order], turn: &mut usize, steps: u64) {
-        let until = self.skyline.steps.saturating_add(steps);
-        while self.skyline.steps < until && !self.done() {
+        let until = self.filling.steps().saturating_add(steps);
+        while self.filling.steps() < until && !self.done() {
             *turn += 1;
             let count = orders.len();
             let Some(order) = orders.get_mut(*turn % count.max(1)) else { return };
@@ -237,10 +242,11 @@ impl<F: FnMut(Progress) -> bool> Search<'_, F> {
             if lots[a].block == lots[b].block {
                 continue;
             }
-            lots.swap(a, b);
+            let slit = T::SLITS && self.random.below(3) == 0;
+            change(lots, a, b, slit);
             let now = self.attempt(lots, *rule, target).left_over;
             if now > left_over {
-                lots.swap(a, b);
+                change(lots, a, b, slit);
                 continue;
             }
             if now < left_over {
@@ -266,6 +272,15 @@ impl<F: FnMut(Progress) -> bool> Search<'_, F> {
         }
         let steps = self.steps();
         Found { length: self.best.unwrap_or(0), lower: self.proof.lower, places, steps }
+    }
+}
+
+/// The lot `a` is parted the other way, or else changes places with `b`. Done twice, nothing is changed.
+fn change(lots: &mut [Lot], a: usize, b: usize, slit: bool) {
+    if slit {
+        lots[a].slit = !lots[a].slit;
+    } else {
+        lots.swap(a, b);
     }
 }
 

@@ -29,6 +29,9 @@ mod mutations;
 /// The roll's plan: exhaustive search, published optima, honest claims, the open file.
 mod nesting;
 
+/// Plans that are cut edge to edge: published lengths, cuts carried out.
+mod cuttable;
+
 /// The house rules that the compiler cannot hold.
 mod tidy;
 

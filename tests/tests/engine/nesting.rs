@@ -3,6 +3,7 @@
 use napline_tests::packing;
 use proptest::prelude::*;
 use shared_model::length::Length;
+use shared_model::nest::file::Cutting;
 use shared_model::nest::{Budget, NestError, NestPiece, Phase, RollPlan, file, nest};
 
 fn piece(width: i64, length: i64) -> NestPiece {
@@ -228,7 +229,7 @@ fn the_same_seed_gives_the_same_plan() {
 fn the_open_file_is_exact() {
     let json = r#"{"strip_width": 40, "pieces": [{"id": "a", "width": 10, "length": 5, "count": 3},
         {"id": "b", "width": 40.0, "length": 0.1}, {"id": "c", "width": 10, "length": 0.2}]}"#;
-    let found = file::run(json, Budget::steps(10_000), |_| true).unwrap();
+    let found = file::run(json, Cutting::Freehand, Budget::steps(10_000), |_| true).unwrap();
     let answer: serde_json::Value = serde_json::from_str(&found.json().unwrap()).unwrap();
     assert_eq!(answer["length"].to_string(), "5.1");
     assert_eq!(answer["lower_bound"].to_string(), "5.1");
@@ -242,7 +243,7 @@ fn the_open_file_is_exact() {
 
 #[test]
 fn a_damaged_file_is_refused_with_its_place() {
-    let refusal = |json: &str| file::run(json, Budget::QUICK, |_| true).unwrap_err().to_string();
+    let refusal = |json: &str| file::run(json, Cutting::Freehand, Budget::QUICK, |_| true).unwrap_err().to_string();
     let with =
         |width: &str| format!(r#"{{"strip_width": 40, "pieces": [{{"id": "a", "width": {width}, "length": 5}}]}}"#);
     assert_eq!(refusal(&with("-3")), "pieces[0].width: -3 is not a plain positive number such as 12 or 12.375");

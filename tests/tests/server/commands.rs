@@ -89,12 +89,23 @@ fn takeoff_reads_the_job_file_that_the_model_writes() {
 }
 
 #[test]
+fn a_cuttable_plan_comes_with_its_cuts() {
+    let answer = |arguments: &[&str]| -> serde_json::Value {
+        serde_json::from_slice(&napline(arguments, PIECES).stdout).unwrap()
+    };
+    let freehand = answer(&["nest", "-", "--json"]);
+    assert!(freehand.get("cuts").is_none());
+    let cuttable = answer(&["nest", "-", "--json", "--cuttable"]);
+    let cuts = cuttable["cuts"].as_array().unwrap();
+    assert_eq!((&cuts[0]["way"], &cuts[0]["from"]), (&"across".into(), &0.into()), "the roll is cut across first");
+}
+
+#[test]
 fn wrong_use_is_told_apart_from_unreadable_files() {
-    let cases: [(&[&str], &str, i32, &str); 8] = [
+    let cases: [(&[&str], &str, i32, &str); 7] = [
         (&[], "", 2, "Usage"),
         (&["measure"], "", 2, "unrecognized"),
         (&["nest"], "", 2, "PIECES"),
-        (&["nest", "-", "--cuttable"], PIECES, 2, "not possible yet"),
         (&["nest", "-", "--seconds", "soon"], PIECES, 2, "seconds"),
         (&["nest", "/nonexistent/pieces.json"], "", 3, "/nonexistent/pieces.json"),
         (&["nest", "-"], "{\"strip_width\": ", 3, "line 1"),
