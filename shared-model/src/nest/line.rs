@@ -45,7 +45,7 @@ pub(super) struct Line {
     whole: Vec<i64>,
     now: i64,
     /// What was started: its end, and its kind.
-    under_way: Vec<(i64, usize)>,
+    started: Vec<(i64, usize)>,
     /// Free at this time, by each measure.
     free: Vec<i64>,
     /// What may still be lost before the time is too short, by each measure.
@@ -100,7 +100,7 @@ impl Line {
             horizon,
             whole: by_slack.iter().map(|(_, it)| it.whole).collect(),
             now: 0,
-            under_way: Vec::new(),
+            started: Vec::new(),
             free: by_slack.iter().map(|(_, it)| it.whole).collect(),
             slack: by_slack.iter().map(|(slack, _)| *slack).collect(),
             past: Vec::new(),
@@ -133,9 +133,9 @@ impl Line {
                 continue;
             }
             self.take(kind, 1);
-            self.under_way.push((self.now + self.kinds[kind].time, kind));
+            self.started.push((self.now + self.kinds[kind].time, kind));
             let end = self.start(kind, steps);
-            self.under_way.pop();
+            self.started.pop();
             self.take(kind, -1);
             match end {
                 End::Failed { since: of } => since = since.min(of),
@@ -160,6 +160,11 @@ impl Line {
         }
     }
 
+    /// What is under way: its end, and its kind.
+    fn running(&self) -> impl Iterator<Item = (i64, usize)> {
+        self.started.iter().copied().filter(|(end, _)| *end > self.now)
+    }
+
     /// Nothing more starts now: on to the next end.
     fn go_on(&mut self, steps: &mut u64) -> End {
         let cost = COST * (self.kinds.len() + self.slack.len()) as u64;
@@ -170,7 +175,7 @@ impl Line {
         let longest = self.kinds.iter().filter(|it| it.left > 0).map(|it| it.time).max();
         let Some(longest) = longest else { return End::Possible };
         let dead = End::Failed { since: self.now };
-        let Some(next) = self.under_way.iter().map(|it| it.0).filter(|end| *end > self.now).min() else { return dead };
+        let Some(next) = self.running().map(|it| it.0).min() else { return dead };
         let span = next - self.now;
         if next + longest > self.horizon || self.free.iter().zip(&self.slack).any(|(free, slack)| free * span > *slack)
         {
@@ -204,12 +209,8 @@ impl Line {
             self.kinds.iter().take_while(|it| next + 2 * it.time > self.horizon).all(|it| {
                 let latest = self.horizon - it.time;
                 taken += it.shares[measure] * i64::from(it.left);
-                let running: i64 = self
-                    .under_way
-                    .iter()
-                    .filter(|(end, _)| *end > latest)
-                    .map(|(_, kind)| self.kinds[*kind].shares[measure])
-                    .sum();
+                let running = self.running().filter(|(end, _)| *end > latest);
+                let running: i64 = running.map(|(_, kind)| self.kinds[kind].shares[measure]).sum();
                 taken + running <= self.whole[measure]
             })
         })
@@ -219,7 +220,7 @@ impl Line {
     /// time, and what is shorter than `least` not at all.
     fn fit_in_the_rest(&self, next: i64) -> bool {
         let rest = self.horizon - next;
-        let begun = self.under_way.iter().map(|(end, kind)| (end - next, self.kinds[*kind].shares[0]));
+        let begun = self.running().map(|(end, kind)| (end - next, self.kinds[kind].shares[0]));
         let left = self.kinds.iter().map(|it| (it.time, it.shares[0] * i64::from(it.left)));
         let tasks: Vec<(i64, i64)> = begun.chain(left).filter(|(time, share)| *time > 0 && *share > 0).collect();
         tasks.iter().map(|it| it.0.min(rest - it.0 + 1)).filter(|least| 2 * least <= rest + 1).all(|least| {
@@ -264,19 +265,15 @@ impl Line {
 
     /// What ends now is free, or with −1 is not yet.
     fn release(&mut self, count: i64) {
-        for (_, kind) in self.under_way.iter().filter(|it| it.0 == self.now) {
+        for (_, kind) in self.started.iter().filter(|it| it.0 == self.now) {
             self.free.iter_mut().zip(&self.kinds[*kind].shares).for_each(|(free, share)| *free += count * share);
         }
     }
 
     /// What is left to do, and what is taken for how long yet.
     fn state(&self) -> Box<[i64]> {
-        let mut taken: Vec<(i64, i64)> = self
-            .under_way
-            .iter()
-            .filter(|(end, _)| *end > self.now)
-            .map(|(end, kind)| (end - self.now, self.kinds[*kind].shares[0]))
-            .collect();
+        let mut taken: Vec<(i64, i64)> =
+            self.running().map(|(end, kind)| (end - self.now, self.kinds[kind].shares[0])).collect();
         taken.sort_unstable();
         let left = self.kinds.iter().map(|it| i64::from(it.left));
         let profile = taken.chunk_by(|a, b| a.0 == b.0).flat_map(|it| [it[0].0, it.iter().map(|it| it.1).sum()]);

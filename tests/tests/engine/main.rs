@@ -29,6 +29,9 @@ mod mutations;
 /// The roll's plan: exhaustive search, published optima, honest claims, the open file.
 mod nesting;
 
+/// Bounds held to plans that are known because the pieces were cut from them.
+mod planted;
+
 /// Plans that are cut edge to edge: published lengths, cuts carried out.
 mod cuttable;
 
