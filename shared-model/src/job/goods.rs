@@ -64,6 +64,8 @@ pub struct Rules {
     pub cut_step: Length,
     pub least_piece: Length,
     pub most_cross_seams: i64,
+    #[serde(default)]
+    pub freehand: bool,
     pub closure_ratio: i64,
     pub closure_least: Length,
     pub tape_class: i64,
@@ -87,6 +89,8 @@ pub enum Rule {
     LeastPiece,
     /// Most cross seams in one fill. 3: common practice.
     MostCrossSeams,
+    /// Whether pieces may be cut around corners, 1, or only edge to edge, 0. Edge to edge: common practice.
+    Freehand,
     /// A ring closes when its misclosure is at most its perimeter divided by this… 400: shop's choice; in a room of 50 ft
     /// around it is 1 1/2 in, half of one wall allowance.
     ClosureRatio,
@@ -114,6 +118,7 @@ impl Default for Rules {
             cut_step: Length::sixty_fourths(8),
             least_piece: Length::feet(3),
             most_cross_seams: 3,
+            freehand: false,
             closure_ratio: 400,
             closure_least: Length::sixty_fourths(32),
             tape_class: 2,
@@ -143,6 +148,7 @@ impl Rules {
             Rule::CutStep => self.cut_step.0,
             Rule::LeastPiece => self.least_piece.0,
             Rule::MostCrossSeams => self.most_cross_seams,
+            Rule::Freehand => self.freehand as i64,
             Rule::ClosureRatio => self.closure_ratio,
             Rule::ClosureLeast => self.closure_least.0,
             Rule::TapeClass => self.tape_class,
@@ -162,6 +168,7 @@ impl Rules {
             Rule::CutStep => self.cut_step = Length(value),
             Rule::LeastPiece => self.least_piece = Length(value),
             Rule::MostCrossSeams => self.most_cross_seams = value,
+            Rule::Freehand => self.freehand = value != 0,
             Rule::ClosureRatio => self.closure_ratio = value,
             Rule::ClosureLeast => self.closure_least = Length(value),
             Rule::TapeClass => self.tape_class = value,

@@ -70,6 +70,7 @@ pub(super) fn rule(rule: Rule, value: i64) -> Check {
     let what = words::word(&words::RULES, rule);
     let range = match rule {
         Rule::MostCrossSeams => 0..=100,
+        Rule::Freehand => 0..=1,
         Rule::ClosureRatio => 1..=1_000_000,
         Rule::TapeClass => 1..=3,
         Rule::SquareCorner => 1..=Angle::degrees(10).0,

@@ -38,12 +38,13 @@ pub(super) const PILES: [(PileDirection, &str); 4] = [
 
 pub(super) const MARKS: [(MarkKind, &str); 2] = [(MarkKind::Squeak, "squeak"), (MarkKind::Note, "note")];
 
-pub(super) const RULES: [(Rule, &str); 13] = [
+pub(super) const RULES: [(Rule, &str); 14] = [
     (Rule::SeamTrim, "seam trim"),
     (Rule::WallAllowance, "wall allowance"),
     (Rule::CutStep, "cut step"),
     (Rule::LeastPiece, "least piece"),
     (Rule::MostCrossSeams, "most cross seams"),
+    (Rule::Freehand, "freehand cuts"),
     (Rule::ClosureRatio, "closure ratio"),
     (Rule::ClosureLeast, "closure least"),
     (Rule::TapeClass, "tape class"),

@@ -21,21 +21,22 @@ mod units;
 mod variant;
 mod why;
 
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
+use uuid::Uuid;
 
 pub use crate::job::PileDirection;
 pub use plan::place_of;
 pub(crate) use plan::tell_apart;
-use std::collections::BTreeMap;
-pub use why::{NotThere, Why};
-
-use uuid::Uuid;
+pub use why::{Moved, NotThere, Why};
 
 use crate::floor::Floor;
 use crate::ids::{FlightId, GoodsId, RoomId};
-use crate::job::{ChosenCut, ChosenPlan, Job};
+use crate::job::{ChosenCut, ChosenPlan, Job, Rules};
 use crate::length::Length;
-use crate::nest::{Placement, RollPlan};
+use crate::nest::{CutList, Offcut, Placement, RollPlan};
 use crate::polygon::{Area, Axis, Point, Ring};
 use crate::problem::Problem;
 
@@ -59,8 +60,14 @@ pub struct Layout {
     pub left_out: Vec<Piece>,
     pub seams: Vec<Seam>,
     pub roll: RollPlan,
+    /// How the roll is cut up edge to edge; `None` when pieces must be cut around corners.
+    #[serde(default)]
+    pub cuts: Option<CutList>,
     /// The roll's length in the plan, rounded up to the supplier's increment, not less than the minimum.
     pub order: Length,
+    /// The shorter order that cuts around corners would need, when the crew cuts edge to edge.
+    #[serde(default)]
+    pub freehand: Option<Length>,
     /// Floor covered by carpet, flights included.
     pub net: Area,
     pub ordered: Area,
@@ -209,6 +216,18 @@ impl Seam {
 }
 
 impl Layout {
+    /// What is left over between the pieces and worth keeping: not shorter than the shop's least piece, and a foot across its
+    /// shorter side (common practice). Largest first.
+    pub fn offcuts(&self, rules: &Rules) -> Vec<Offcut> {
+        let worth = |it: &&Offcut| {
+            let (short, long) = (it.width.min(it.length), it.width.max(it.length));
+            short >= Length::feet(1) && long >= rules.least_piece
+        };
+        let mut kept: Vec<Offcut> = self.cuts.iter().flat_map(|it| &it.offcuts).filter(worth).copied().collect();
+        kept.sort_by_key(|it| (Reverse((it.width * it.length).0), it.y, it.x));
+        kept
+    }
+
     /// The decision to cut this layout, with what it takes by today's readings.
     pub fn chosen(&self, goods: GoodsId) -> ChosenPlan {
         let cut = |(piece, at): (&Piece, &Placement)| {

@@ -14,7 +14,8 @@ use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
 use crate::ids::{GoodsId, RoomId};
 use crate::job::{Flight, Job};
-use crate::nest::{Budget, NestPiece, nest};
+use crate::length::Length;
+use crate::nest::{Budget, CutList, NestError, NestPiece, RollPlan, cuts, nest, nest_cuttable};
 use crate::polygon::Area;
 use crate::problem::{Place, Problem, ProblemKind};
 
@@ -80,11 +81,10 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Ch
             across: it.across,
         })
         .collect();
-    let roll = nest(&to_nest, stock.goods.roll_width, PATIENCE)
+    let Rolled { roll, cuts, order, freehand } = rolled(&to_nest, stock)
         .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
     let pieces = pieces.into_iter().map(|(piece, shape)| Piece { phase: shape.phase.map(|it| it.offset), ..piece });
     let pieces: Vec<Piece> = pieces.collect();
-    let order = roll.length.max(stock.goods.minimum).round_up_to(stock.goods.increment);
     let net = net(job, floor, &rooms, &ways);
     let ordered = order * stock.goods.roll_width;
     let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
@@ -98,12 +98,41 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Ch
         left_out,
         seams,
         roll,
+        cuts,
         order,
+        freehand,
         net,
         ordered,
         waste: ordered - net,
         seam_cost,
     })
+}
+
+/// A plan of the roll with what it takes.
+struct Rolled {
+    roll: RollPlan,
+    cuts: Option<CutList>,
+    order: Length,
+    freehand: Option<Length>,
+}
+
+/// Plans the roll as the crew cuts it.
+fn rolled(pieces: &[NestPiece], stock: &Stock) -> Result<Rolled, NestError> {
+    let (width, goods) = (stock.goods.roll_width, stock.goods);
+    let order_of = |roll: &RollPlan| roll.length.max(goods.minimum).round_up_to(goods.increment);
+    let (straight, list) = nest_cuttable(pieces, width, PATIENCE, |_| true)?;
+    let order = order_of(&straight);
+    let edge_to_edge = Rolled { roll: straight, cuts: Some(list), order, freehand: None };
+    // What is proven shortest is no shorter around corners.
+    if edge_to_edge.roll.optimal() {
+        return Ok(edge_to_edge);
+    }
+    let roll = nest(pieces, width, PATIENCE)?;
+    let freehand = order_of(&roll);
+    if stock.rules.freehand && roll.length < edge_to_edge.roll.length {
+        return Ok(Rolled { cuts: cuts(pieces, &roll), roll, order: freehand, freehand: None });
+    }
+    Ok(Rolled { freehand: Some(freehand).filter(|it| *it < order), ..edge_to_edge })
 }
 
 /// The same for the same goods and ways.

@@ -1,11 +1,13 @@
 //! Seam lines that are given: pinned by a person, or those of a plan chosen before.
 
-use super::PileDirection;
 use super::lines::{Start, grow_east, grow_west, laid};
 use super::patch::{Ground, Patch};
+use super::{PileDirection, Seam};
 use crate::floor::PlacedRoom;
 use crate::ids::WallId;
+use crate::job::Pin;
 use crate::length::Length;
+use crate::polygon::Axis;
 use uuid::Uuid;
 
 /// Places that seam lines go through.
@@ -18,6 +20,21 @@ enum Spot {
     Wall(WallId, Length),
     /// So far from the room's west side, with the pile to the north.
     West(Length),
+}
+
+/// The pin that holds a seam where it lies, or so much farther to the right on the plan, or up: beside the longest wall that runs
+/// straight along it. `None` when there is no such wall, or the place lies behind it.
+pub(super) fn pin_at(placed: &PlacedRoom, seam: &Seam, by: Length) -> Option<Pin> {
+    let axis = seam.axis();
+    let place = seam.from.along(axis.other()) + by;
+    let walls = placed.outline.walls.iter().zip(placed.ring.edges()).filter_map(|(wall, (from, to))| {
+        let (along, across) = ((to - from).along(axis), (to - from).along(axis.other()));
+        // The room lies to the right of its walls: to the east of one that runs north, to the south of one that runs east.
+        let inward = if axis == Axis::Y { along.0.signum() } else { -along.0.signum() };
+        let distance = (place - from.along(axis.other())) * inward;
+        (across == Length::ZERO && distance > Length::ZERO).then_some((along.abs(), *wall, distance))
+    });
+    walls.max_by_key(|(length, ..)| *length).map(|(_, wall, distance)| Pin::Seam { wall, distance })
 }
 
 impl Through {

@@ -216,11 +216,18 @@ impl<'a> RoomOf<'a> {
     }
 }
 
-/// Every way to carpet a room with this pile, also those that its pins rule out.
-pub(super) fn every_way(job: &Job, floor: &Floor, stock: &Stock, room: Uuid, pile: PileDirection) -> Vec<Variant> {
+/// Every way to carpet a room with this pile, also those that its pins rule out; with `through`, every way with seams at these places.
+pub(super) fn every_way(
+    job: &Job,
+    floor: &Floor,
+    stock: &Stock,
+    room: Uuid,
+    pile: PileDirection,
+    through: Option<&Through>,
+) -> Vec<Variant> {
     let Some(placed) = floor.rooms.iter().find(|it| it.room.0 == room) else { return Vec::new() };
     let held = Held::of(job, None);
-    RoomOf::of(&House { job, floor, stock }, placed, &held).all(pile, None)
+    RoomOf::of(&House { job, floor, stock }, placed, &held).all(pile, through)
 }
 
 /// The words for how a room or flight is carpeted.

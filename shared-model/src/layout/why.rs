@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::choose::{Group, quick_length};
 use super::lines::from_west;
+use super::through::{Through, pin_at};
 use super::variant::Variant;
 use super::{Layout, PileDirection, Seam, SeamKind, Ways, units};
 use crate::ids::RoomId;
@@ -35,6 +36,14 @@ pub struct NotThere {
     pub to: Point,
 }
 
+/// A seam that a person moves: where it would be pinned, and what that would change.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Moved {
+    pub pin: Pin,
+    /// What it would cost, and save, by a first quick plan of the whole house; `None` when no seam can lie there.
+    pub difference: Option<String>,
+}
+
 /// Another way to lay the room, beside the one it is laid.
 struct Other {
     variant: Variant,
@@ -52,7 +61,8 @@ impl Ways<'_> {
             return Some(Why { here: opening(seam).to_owned(), not_there: Vec::new() });
         }
         let (group, pile, own) = self.laid(layout, seam.room)?;
-        let mut others = self.others(layout, group, pile, own)?;
+        let all = units::every_way(self.job, self.floor, &self.stock, own.of, pile, None);
+        let mut others = self.compared(layout, group, own, all)?;
         if seam.kind == SeamKind::Cross {
             others.retain(|it| it.variant.lines == own.lines && it.variant.pieces.len() < own.pieces.len());
             return Some(Why { here: self.cross(&others), not_there: Vec::new() });
@@ -60,6 +70,21 @@ impl Ways<'_> {
         others.retain(|it| it.variant.lines != own.lines && !it.variant.lines.is_empty());
         let here = self.side(seam.room, &others);
         Some(Why { here, not_there: self.not_there(seam, pile, others) })
+    }
+
+    /// A side seam of one of these ways' layouts moved by so much to the right on the plan, or up. `None` for other seams, and where
+    /// no straight wall runs beside the seam.
+    pub fn moved(&self, layout: &Layout, seam: usize, by: Length) -> Option<Moved> {
+        let seam = layout.seams.get(seam).filter(|it| it.kind == SeamKind::Side)?;
+        let placed = self.floor.rooms.iter().find(|it| it.room == seam.room)?;
+        let pin = pin_at(placed, seam, by)?;
+        let Pin::Seam { wall, distance } = pin else { return None };
+        let (group, pile, own) = self.laid(layout, seam.room)?;
+        let through = Through::walls([(wall, distance)].into_iter())?;
+        let all = units::every_way(self.job, self.floor, &self.stock, own.of, pile, Some(&through));
+        let others = self.compared(layout, group, own, all)?;
+        let best = others.iter().min_by_key(|it| (it.roll, it.points, it.seams));
+        Some(Moved { pin, difference: best.map(|it| self.difference(seam.room, it)) })
     }
 
     /// The group of a room, its pile in the layout, and how the room is laid.
@@ -71,8 +96,8 @@ impl Ways<'_> {
         Some((group, pile, unit.laid(pile, way)?))
     }
 
-    /// Every other way to lay the room with this pile, compared over the whole house.
-    fn others(&self, layout: &Layout, of: &Group, pile: PileDirection, own: &Variant) -> Option<Vec<Other>> {
+    /// Ways to lay a room with this pile, compared with its own over the whole house.
+    fn compared(&self, layout: &Layout, of: &Group, own: &Variant, all: Vec<Variant>) -> Option<Vec<Other>> {
         let laid = |group: &Group| -> Option<Vec<Variant>> {
             let pile = layout.groups.iter().find(|it| it.group == group.index)?.pile;
             let units = group.units.iter().map(|unit| unit.laid(pile, layout.ways.get(&unit.of)?).cloned());
@@ -83,7 +108,6 @@ impl Ways<'_> {
         let unit = of.units.iter().position(|it| it.of == own.of)?;
         let roll = self.stock.goods.roll_width;
         let today = quick_length(&house, roll)?;
-        let all = units::every_way(self.job, self.floor, &self.stock, own.of, pile);
         let mut others: Vec<Other> = Vec::new();
         for variant in all {
             house[group][unit] = variant.clone();

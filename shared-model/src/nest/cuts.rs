@@ -23,17 +23,37 @@ pub enum CutWay {
     Along,
 }
 
-/// The cuts that free every piece, or `None` when some of them cannot be freed edge to edge. What is cut off is cut up before the next is cut
-/// off.
-pub fn cuts(pieces: &[NestPiece], plan: &RollPlan) -> Option<Vec<Cut>> {
+/// How a plan is cut up.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub struct CutList {
+    /// In the order in which they are made: what is cut off is cut up before the next is cut off.
+    pub cuts: Vec<Cut>,
+    /// What is left over between the pieces, as it falls off.
+    pub offcuts: Vec<Offcut>,
+}
+
+/// A rectangle of carpet that is left over.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Offcut {
+    /// Where it lay: from the roll's left edge, and from its outer end.
+    pub x: Length,
+    pub y: Length,
+    /// Across the roll.
+    pub width: Length,
+    /// Along the roll.
+    pub length: Length,
+}
+
+/// The cuts that free every piece, or `None` when some of them cannot be freed edge to edge.
+pub fn cuts(pieces: &[NestPiece], plan: &RollPlan) -> Option<CutList> {
     let rects = pieces
         .iter()
         .zip(&plan.placements)
         .map(|(piece, at)| Rect { from: [at.x, at.y], to: [at.x + piece.width, at.y + piece.length] });
     // The roll goes on behind the plan.
     let roll = Rect { from: [Length::ZERO; 2], to: [plan.width, Length(i64::MAX)] };
-    let mut cuts = Vec::new();
-    part(&rects.collect::<Vec<_>>(), roll, &mut cuts).then_some(cuts)
+    let mut list = CutList::default();
+    part(&rects.collect::<Vec<_>>(), roll, &mut list).then_some(list)
 }
 
 /// Across the roll, and along it.
@@ -43,12 +63,26 @@ struct Rect {
     to: [Length; 2],
 }
 
+impl Rect {
+    fn offcut(self) -> Offcut {
+        let ([x, y], [right, end]) = (self.from, self.to);
+        Offcut { x, y, width: right - x, length: end - y }
+    }
+}
+
 const ACROSS: usize = 0;
 const ALONG: usize = 1;
 
 /// Parts the pieces in `carpet` from each other and from what is left over, if that can be.
-fn part(rects: &[Rect], carpet: Rect, cuts: &mut Vec<Cut>) -> bool {
-    if rects.is_empty() || rects == [carpet] {
+fn part(rects: &[Rect], carpet: Rect, list: &mut CutList) -> bool {
+    if rects == [carpet] {
+        return true;
+    }
+    if rects.is_empty() {
+        // The rest of the roll stays on it.
+        if carpet.to[ALONG] < Length(i64::MAX) {
+            list.offcuts.push(carpet.offcut());
+        }
         return true;
     }
     // A cut across the roll lies at a place along it.
@@ -60,21 +94,21 @@ fn part(rects: &[Rect], carpet: Rect, cuts: &mut Vec<Cut>) -> bool {
         let (from, to) = (carpet.from[1 - axis], carpet.to[1 - axis]);
         let mut start = carpet.from[axis];
         for &at in &places {
-            cuts.push(Cut { way, at, from, to });
-            if !part_between(rects, carpet, axis, start, at, cuts) {
+            list.cuts.push(Cut { way, at, from, to });
+            if !part_between(rects, carpet, axis, start, at, list) {
                 return false;
             }
             start = at;
         }
-        return part_between(rects, carpet, axis, start, carpet.to[axis], cuts);
+        return part_between(rects, carpet, axis, start, carpet.to[axis], list);
     }
     false
 }
 
-fn part_between(rects: &[Rect], mut carpet: Rect, axis: usize, from: Length, to: Length, cuts: &mut Vec<Cut>) -> bool {
+fn part_between(rects: &[Rect], mut carpet: Rect, axis: usize, from: Length, to: Length, list: &mut CutList) -> bool {
     let inside: Vec<Rect> = rects.iter().copied().filter(|it| from <= it.from[axis] && it.to[axis] <= to).collect();
     (carpet.from[axis], carpet.to[axis]) = (from, to);
-    part(&inside, carpet, cuts)
+    part(&inside, carpet, list)
 }
 
 /// Where a cut runs beside a piece and through none, in order.

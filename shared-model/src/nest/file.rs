@@ -119,7 +119,7 @@ pub fn run(
     let width = strip_width.count(decimals, || "strip_width".to_owned())?;
     let planned = match cutting {
         Cutting::Freehand => nest_while(&pieces, width, budget, go_on).map(|plan| (plan, None)),
-        Cutting::EdgeToEdge => nest_cuttable(&pieces, width, budget, go_on).map(|(plan, cuts)| (plan, Some(cuts))),
+        Cutting::EdgeToEdge => nest_cuttable(&pieces, width, budget, go_on).map(|(plan, list)| (plan, Some(list.cuts))),
     };
     let (plan, cuts) = planned.map_err(|it| FileError::new("pieces", it.to_string()))?;
     Ok(FilePlan { plan, cuts, copies, decimals })

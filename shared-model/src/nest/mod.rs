@@ -17,7 +17,7 @@ mod skyline;
 
 use serde::{Deserialize, Serialize};
 
-pub use cuts::{Cut, CutWay, cuts};
+pub use cuts::{Cut, CutList, CutWay, Offcut, cuts};
 use filling::Filling;
 use sheet::Sheet;
 use skyline::Skyline;
@@ -176,7 +176,7 @@ pub fn nest_cuttable(
     width: Length,
     budget: Budget,
     go_on: impl FnMut(Progress) -> bool,
-) -> Result<(RollPlan, Vec<Cut>), NestError> {
+) -> Result<(RollPlan, CutList), NestError> {
     let plan = plan::<Sheet>(pieces, width, budget, go_on)?;
     // A sheet is filled by cutting it, so there always are such cuts.
     let cuts = cuts(pieces, &plan).unwrap_or_default();

@@ -5,15 +5,13 @@
 
 use std::fmt::Write;
 
-use serde::Serialize;
-
+use super::out::{GoodsOut, MaterialsOut, Out, RoomOut, ring};
 use super::{GoodsTakeoff, Takeoff, takeoff};
 use crate::job::Job;
-use crate::layout::{Extra, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamCost, SeamKind};
+use crate::layout::Layout;
 use crate::length::{Length, Units};
 use crate::open_file::{self, FileError};
-use crate::polygon::{Area, AreaUnit, Point, Ring};
-use crate::problem::Problem;
+use crate::polygon::{Area, AreaUnit};
 
 /// A job file and what follows from it, ready to be written.
 #[derive(Clone, PartialEq, Debug)]
@@ -105,10 +103,20 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
     let show = |it: Length| it.show(job.units.style());
     let up = |it: Length| it.show_up(job.units.style());
     let area = |it: Area| area_text(it, job.units);
-    let proof =
-        if layout.roll.optimal() { "no plan of these cuts is shorter" } else { "a shorter plan is not ruled out" };
+    let bound = layout.roll.lower_bound;
+    let proof = if layout.roll.optimal() {
+        "no plan of these cuts is shorter".to_owned()
+    } else {
+        format!("no plan of these cuts is shorter than {}", show(bound))
+    };
     let _ = writeln!(text, "\n{}: order {} ({}).", goods.name, up(layout.order), layout.name);
+    if let Some(standing) = &goods.standing {
+        let _ = writeln!(text, "  The chosen plan: {}", standing.words(job.units));
+    }
     let _ = writeln!(text, "  Roll used {}; {proof}.", up(layout.roll.length));
+    if let Some(freehand) = layout.freehand {
+        let _ = writeln!(text, "  Cut edge to edge. Cuts around corners would need {}.", up(freehand));
+    }
     let _ = writeln!(
         text,
         "  Net {}, ordered {}, waste {}. Seams {}.",
@@ -132,6 +140,13 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
             at.unwrap_or_default()
         );
     }
+    for piece in &layout.left_out {
+        let (width, length) = (up(piece.width), up(piece.length));
+        let _ = writeln!(text, "  {:<12} {width} × {length}  {}  not from this roll", piece.id, piece.label);
+    }
+    for it in layout.offcuts(&job.rules) {
+        let _ = writeln!(text, "  Left over: {} × {} at {} along.", show(it.width), show(it.length), show(it.y));
+    }
 }
 
 fn area_text(area: Area, units: Units) -> String {
@@ -139,200 +154,4 @@ fn area_text(area: Area, units: Units) -> String {
         Units::Imperial => AreaUnit::SquareYards,
         Units::Metric => AreaUnit::SquareMetres,
     })
-}
-
-#[derive(Serialize)]
-struct Out<'a> {
-    job: String,
-    name: &'a str,
-    rooms: Vec<RoomOut<'a>>,
-    goods: Vec<GoodsOut<'a>>,
-    materials: MaterialsOut<'a>,
-    problems: &'a [Problem],
-}
-
-#[derive(Serialize)]
-struct RoomOut<'a> {
-    room: String,
-    name: &'a str,
-    level: i64,
-    /// Straight from corner to corner.
-    outline: Vec<[f64; 2]>,
-    /// With arcs, and without what stands against the walls.
-    floor: Vec<[f64; 2]>,
-    /// What stands free on the floor.
-    holes: Vec<Vec<[f64; 2]>>,
-    covered: Vec<[f64; 2]>,
-    perimeter: LengthOut,
-    area: AreaOut,
-}
-
-#[derive(Serialize)]
-struct MaterialsOut<'a> {
-    pad: AreaOut,
-    strip: LengthOut,
-    well_edges: LengthOut,
-    tape: LengthOut,
-    transitions: Vec<LengthOut>,
-    power_stretch: &'a [String],
-}
-
-#[derive(Serialize)]
-struct LengthOut {
-    text: String,
-    mm: f64,
-}
-
-impl From<Length> for LengthOut {
-    fn from(it: Length) -> Self {
-        Self { text: it.exact_text(), mm: it.as_mm() }
-    }
-}
-
-#[derive(Serialize)]
-struct AreaOut {
-    text: String,
-    square_metres: f64,
-}
-
-impl From<Area> for AreaOut {
-    fn from(it: Area) -> Self {
-        Self { text: it.show(AreaUnit::SquareYards), square_metres: it.0 as f64 / Area::SQUARE_METRE.0 as f64 }
-    }
-}
-
-fn point(it: Point) -> [f64; 2] {
-    [it.x.as_mm(), it.y.as_mm()]
-}
-
-fn ring(it: &Ring) -> Vec<[f64; 2]> {
-    it.0.iter().map(|it| point(*it)).collect()
-}
-
-#[derive(Serialize)]
-struct GoodsOut<'a> {
-    goods: String,
-    name: &'a str,
-    chosen: usize,
-    layouts: Vec<LayoutOut<'a>>,
-}
-
-impl<'a> GoodsOut<'a> {
-    fn of(goods: &'a GoodsTakeoff) -> Self {
-        let layouts = goods.layouts.iter().map(LayoutOut::of).collect();
-        Self { goods: goods.goods.to_string(), name: &goods.name, chosen: goods.chosen, layouts }
-    }
-}
-
-#[derive(Serialize)]
-struct LayoutOut<'a> {
-    key: &'a str,
-    name: &'a str,
-    groups: &'a [GroupPile],
-    order: LengthOut,
-    roll_width: LengthOut,
-    roll_length: LengthOut,
-    lower_bound: LengthOut,
-    optimal: bool,
-    net: AreaOut,
-    ordered: AreaOut,
-    waste: AreaOut,
-    seam_length: LengthOut,
-    seam_cost: i64,
-    pieces: Vec<PieceOut<'a>>,
-    seams: Vec<SeamOut<'a>>,
-}
-
-impl<'a> LayoutOut<'a> {
-    fn of(layout: &'a Layout) -> Self {
-        let placed = layout.pieces.iter().zip(&layout.roll.placements);
-        Self {
-            key: &layout.key,
-            name: &layout.name,
-            groups: &layout.groups,
-            order: layout.order.into(),
-            roll_width: layout.roll.width.into(),
-            roll_length: layout.roll.length.into(),
-            lower_bound: layout.roll.lower_bound.into(),
-            optimal: layout.roll.optimal(),
-            net: layout.net.into(),
-            ordered: layout.ordered.into(),
-            waste: layout.waste.into(),
-            seam_length: layout.seam_length.into(),
-            seam_cost: layout.seam_cost,
-            pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),
-            seams: layout.seams.iter().map(SeamOut::of).collect(),
-        }
-    }
-}
-
-#[derive(Serialize)]
-struct PieceOut<'a> {
-    id: &'a str,
-    label: &'a str,
-    part: &'a Part,
-    covers: Vec<Vec<[f64; 2]>>,
-    pile: PileDirection,
-    width: LengthOut,
-    length: LengthOut,
-    extra: ExtraOut,
-    phase: Option<LengthOut>,
-    /// On the roll: across from its left edge, along from its outer end.
-    x: LengthOut,
-    y: LengthOut,
-}
-
-#[derive(Serialize)]
-struct ExtraOut {
-    left: LengthOut,
-    right: LengthOut,
-    start: LengthOut,
-    end: LengthOut,
-}
-
-impl From<Extra> for ExtraOut {
-    fn from(it: Extra) -> Self {
-        Self { left: it.left.into(), right: it.right.into(), start: it.start.into(), end: it.end.into() }
-    }
-}
-
-impl<'a> PieceOut<'a> {
-    fn of(piece: &'a Piece, x: Length, y: Length) -> Self {
-        Self {
-            id: &piece.id,
-            label: &piece.label,
-            part: &piece.part,
-            covers: piece.covers.iter().map(ring).collect(),
-            pile: piece.pile,
-            width: piece.width.into(),
-            length: piece.length.into(),
-            extra: piece.extra.into(),
-            phase: piece.phase.map(Into::into),
-            x: x.into(),
-            y: y.into(),
-        }
-    }
-}
-
-#[derive(Serialize)]
-struct SeamOut<'a> {
-    room: String,
-    kind: SeamKind,
-    from: [f64; 2],
-    to: [f64; 2],
-    length: LengthOut,
-    costs: &'a [SeamCost],
-}
-
-impl<'a> SeamOut<'a> {
-    fn of(seam: &'a Seam) -> Self {
-        Self {
-            room: seam.room.to_string(),
-            kind: seam.kind,
-            from: point(seam.from),
-            to: point(seam.to),
-            length: seam.length.into(),
-            costs: &seam.costs,
-        }
-    }
 }

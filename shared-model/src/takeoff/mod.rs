@@ -1,6 +1,7 @@
 //! The stages in sequence: from a job's readings to its seams, cuts and order. Read this file first.
 
 pub mod file;
+mod out;
 mod standing;
 
 pub use standing::{Short, Standing};
@@ -10,7 +11,8 @@ use serde::{Deserialize, Serialize};
 use crate::floor::{self, Floor};
 use crate::ids::GoodsId;
 use crate::job::{Goods, Job};
-use crate::layout::{Layout, SeamKind, Ways};
+use crate::layout::{Layout, Moved, SeamKind, Ways, Why};
+use crate::length::Length;
 use crate::materials::{self, Materials};
 use crate::outline;
 use crate::problem::{Place, Problem, ProblemKind};
@@ -89,6 +91,17 @@ fn of_goods(job: &Job, floor: &Floor, goods: &Goods) -> (GoodsTakeoff, Vec<Probl
         (taken.chosen, taken.standing) = (chosen, Some(standing));
     }
     (taken, problems)
+}
+
+/// Why a seam of one of the takeoff's layouts lies where it does. `None` when there is no such seam in `of`, a takeoff of this job.
+pub fn why(job: &Job, of: &Takeoff, goods: GoodsId, layout: &Layout, seam: usize) -> Option<Why> {
+    Ways::of(job, &of.floor, goods, standing::chosen(job, goods)).0?.why(layout, seam)
+}
+
+/// What moving a seam of one of the takeoff's layouts would change; `by` counts to the right on the plan, or up. `None` for seams that cannot be
+/// moved.
+pub fn moved(job: &Job, of: &Takeoff, goods: GoodsId, layout: &Layout, seam: usize, by: Length) -> Option<Moved> {
+    Ways::of(job, &of.floor, goods, standing::chosen(job, goods)).0?.moved(layout, seam, by)
 }
 
 /// What is laid when nobody chose: the shortest order without a cross seam. One that saves carpet by cross seams in sight is for a

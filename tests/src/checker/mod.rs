@@ -9,6 +9,7 @@ mod totals;
 
 use std::fmt::Debug;
 
+use crate::cutter::cut_up;
 use plane::{Polygon, edges, inside, perimeter};
 use tiles::tile;
 
@@ -122,6 +123,13 @@ impl<'a> Check<'a> {
         }
         faults.equal(|| "length of the plan".into(), &layout.roll.length, &end);
         faults.expect(layout.roll.lower_bound <= end, || "the lower bound is above the plan".into());
+        let sizes = layout.pieces.iter().map(|it| (it.width, it.length));
+        let cut = match &layout.cuts {
+            Some(list) => cut_up(goods.roll_width, sizes, &layout.roll.placements, list),
+            None if self.job.rules.freehand => Ok(()),
+            None => Err("it must be cut around corners".to_owned()),
+        };
+        faults.expect(cut.is_ok(), || format!("the roll: {cut:?}"));
         let least = end.0.max(goods.minimum.0);
         let step = goods.increment.0.max(1);
         let order = (least + step - 1) / step * step;

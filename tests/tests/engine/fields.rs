@@ -196,12 +196,13 @@ fn of_goods(goods: &Goods) -> Vec<Said> {
     ]
 }
 
-pub const RULES: [(Rule, &str); 13] = [
+pub const RULES: [(Rule, &str); 14] = [
     (Rule::SeamTrim, "seam trim"),
     (Rule::WallAllowance, "wall allowance"),
     (Rule::CutStep, "cut step"),
     (Rule::LeastPiece, "least piece"),
     (Rule::MostCrossSeams, "most cross seams"),
+    (Rule::Freehand, "freehand cuts"),
     (Rule::ClosureRatio, "closure ratio"),
     (Rule::ClosureLeast, "closure least"),
     (Rule::TapeClass, "tape class"),

@@ -58,7 +58,11 @@ impl Seed {
             1 => Some(Edit::SetUnits { units: if self.yes { Units::Metric } else { Units::Imperial } }),
             2 => {
                 let rule = self.pick(0, &RULES)?.0;
-                let value = if rule == Rule::TapeClass { 1 + i64::from(self.n % 3) } else { 5 + i64::from(self.n) };
+                let value = match rule {
+                    Rule::TapeClass => 1 + i64::from(self.n % 3),
+                    Rule::Freehand => i64::from(self.yes),
+                    _ => 5 + i64::from(self.n),
+                };
                 Some(Edit::SetRule { rule, value })
             }
             3 => Some(Edit::NamePerson { name: self.name() }),

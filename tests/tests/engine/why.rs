@@ -1,12 +1,13 @@
 //! Why a seam lies where it does, and why not beside it.
 
+use napline_tests::checker::faults;
 use napline_tests::demo::house;
 use napline_tests::rooms::{job, plain_goods, room, room_id, wall_id};
 use shared_model::ids::{ChoiceId, DeviceId};
 use shared_model::job::{Choice, Decision, Job, Pin, Stamp, Timestamp};
 use shared_model::layout::{Layout, SeamKind, Ways, Why};
 use shared_model::length::Length;
-use shared_model::takeoff::{Takeoff, takeoff};
+use shared_model::takeoff::{Takeoff, moved, takeoff};
 use uuid::Uuid;
 
 /// The answers for every seam of every layout.
@@ -73,4 +74,42 @@ fn a_pinned_seam_says_so() {
             assert!(why.here.starts_with("The crew pinned a seam of this room"), "{}", why.here);
         }
     }
+}
+
+/// Pile either way and from any side: where a seam is dragged to, it lies in every layout once it is pinned there.
+#[test]
+fn a_seam_lies_where_it_is_moved_to() {
+    for by in [Length::feet(1), Length::feet(-2), Length::inches(5)] {
+        let mut job = house();
+        let taken = takeoff(&job);
+        let goods = &taken.goods[0];
+        let layout = &goods.layouts[goods.chosen];
+        let (index, seam) = layout.seams.iter().enumerate().find(|(_, it)| it.kind == SeamKind::Side).unwrap();
+        let moved = moved(&job, &taken, goods.goods, layout, index, by).unwrap();
+        let Some(difference) = moved.difference else { panic!("{by:?} is in the room") };
+        assert!(difference.ends_with('.'), "{difference}");
+        let upright = seam.from.x == seam.to.x;
+        let wanted = if upright { seam.from.x } else { seam.from.y } + by;
+        let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
+        let decision = Decision::Pin { room: seam.room, pin: moved.pin };
+        job.choices.push(Choice { id: ChoiceId(Uuid::nil()), decision, stamp, supersedes: Vec::new() });
+        let again = takeoff(&job);
+        assert_eq!(faults(&job, &again), Vec::<String>::new());
+        for layout in &again.goods[0].layouts {
+            let sides = layout.seams.iter().filter(|it| it.room == seam.room && it.kind == SeamKind::Side);
+            let mut places = sides.map(|it| if upright { it.from.x } else { it.from.y });
+            assert!(places.any(|it| it == wanted), "{}: no seam at {wanted:?}", layout.name);
+        }
+    }
+}
+
+#[test]
+fn no_seam_lies_outside_the_room() {
+    let job = house();
+    let taken = takeoff(&job);
+    let goods = &taken.goods[0];
+    let layout = &goods.layouts[goods.chosen];
+    let index = layout.seams.iter().position(|it| it.kind == SeamKind::Side).unwrap();
+    let far = moved(&job, &taken, goods.goods, layout, index, Length::feet(90));
+    assert_eq!(far.and_then(|it| it.difference), None);
 }
