@@ -27,6 +27,14 @@ pub fn area(area: Area, units: Units) -> String {
     })
 }
 
+/// An area as it is ordered: in square yards or square metres.
+pub fn ordered(area: Area, units: Units) -> String {
+    area.show(match units {
+        Units::Imperial => AreaUnit::SquareYards,
+        Units::Metric => AreaUnit::SquareMetres,
+    })
+}
+
 /// What part of the whole, in percent. A whole of nothing has no parts.
 pub fn share(part: Area, whole: Area) -> String {
     if whole == Area::ZERO {

@@ -6,6 +6,7 @@ use shared_model::ids::RoomId;
 use shared_model::job::{FloorAtOpening, OpeningKind};
 use shared_model::layout::SeamKind;
 use shared_model::outline::Certainty;
+use shared_model::polygon::Point;
 
 use super::canvas::{Canvas, Extent};
 use super::dims::{Dim, SIZE};
@@ -40,6 +41,9 @@ pub fn FloorPlan(
     /// The seam to show thick.
     #[prop(into, default = Signal::stored(None))]
     seam: Signal<Option<usize>>,
+    /// Where a seam that is being moved would lie.
+    #[prop(into, default = Signal::stored(None))]
+    ghost: Signal<Option<(Point, Point)>>,
 ) -> impl IntoView {
     let here = OpenJob::here();
     let levels = Memo::new(move |_| {
@@ -71,7 +75,8 @@ pub fn FloorPlan(
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
         let layout = laid.get().and_then(|it| takeoff.goods.get(it.goods)?.layouts.get(it.layout));
         let scene = scene(Subject { job: &job, takeoff: &takeoff, level: level.get(), layout }, scale);
-        drawn(scene, on_room, on_seam, seam)
+        let moved = move || ghost.get().map(|(from, to)| seam_ghost(Spot::of(from, scale), Spot::of(to, scale)));
+        (drawn(scene, on_room, on_seam, seam), moved)
     };
     let over = move |scale: f64, (_, height): (f64, f64)| scale_bar(scale, height, here.job.get().units);
     view! {
@@ -210,6 +215,10 @@ fn seam_line(mark: &SeamMark, picked: Signal<Option<usize>>) -> impl IntoView + 
         />
         {(kind == SeamKind::Cross).then(|| (end(from), end(to)))}
     }
+}
+
+fn seam_ghost(from: Spot, to: Spot) -> impl IntoView + use<> {
+    view! { <line class="seam-ghost" x1=from.x y1=from.y x2=to.x y2=to.y /> }
 }
 
 fn room_name(mark: &RoomMark) -> Option<impl IntoView + use<>> {

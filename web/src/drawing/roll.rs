@@ -1,10 +1,12 @@
 //! The roll, drawn to scale along its length, with its pieces.
 
+use leptos::ev::TouchEvent;
 use leptos::html;
 use leptos::prelude::*;
 use shared_model::job::Job;
 use shared_model::layout::{Layout, PileDirection};
 use shared_model::length::Length;
+use web_sys::Touch;
 
 use super::marks::bar_length;
 use super::pile::field;
@@ -148,9 +150,26 @@ pub fn RollDrawing(
         Some(())
     });
     let larger = move |factor: f64| zoom.update(|it| *it = (*it * factor).clamp(0.4, 6.0));
+    // Two fingers zoom; what is between them stays there.
+    let apart = StoredValue::new(None::<f64>);
+    let pinch = move |event: TouchEvent| {
+        let Some((distance, middle)) = two_fingers(&event) else { return apart.set_value(None) };
+        event.prevent_default();
+        let before = apart.try_update_value(|it| it.replace(distance)).flatten();
+        let (Some(before), Some(scroll)) = (before, scroll.get_untracked()) else { return };
+        let at = middle - scroll.get_bounding_client_rect().left();
+        let was = zoom.get_untracked();
+        larger(distance / before.max(1.0));
+        let grown = zoom.get_untracked() / was;
+        let left = f64::from(scroll.scroll_left());
+        scroll.set_scroll_left(((left + at) * grown - at).round() as i32);
+    };
     view! {
         <section class="roll" aria-label="The roll, to scale">
-            <div class="roll-scroll" tabindex="0" node_ref=scroll>{drawing}</div>
+            <div
+                class="roll-scroll" tabindex="0" node_ref=scroll
+                on:touchstart=pinch on:touchmove=pinch on:touchend=pinch on:touchcancel=pinch
+            >{drawing}</div>
             <div class="roll-tools no-print">
                 <span class="quiet">"Outer end at the left, pile to the right."</span>
                 <button type="button" class="button button-icon" aria-label="Draw the roll smaller" on:click=move |_| larger(1.0 / 1.4)>"−"</button>
@@ -158,6 +177,15 @@ pub fn RollDrawing(
             </div>
         </section>
     }
+}
+
+/// How far apart two fingers are, and where their middle is across the screen. `None` for any other number of fingers.
+fn two_fingers(event: &TouchEvent) -> Option<(f64, f64)> {
+    let touches = event.touches();
+    let (one, other) = (touches.get(0)?, touches.get(1)?);
+    let across = |it: &Touch| (f64::from(it.client_x()), f64::from(it.client_y()));
+    let ((ax, ay), (bx, by)) = (across(&one), across(&other));
+    (touches.length() == 2).then(|| ((ax - bx).hypot(ay - by), f64::midpoint(ax, bx)))
 }
 
 fn drawn(scene: RollScene, picked: RwSignal<Option<String>>) -> impl IntoView {

@@ -5,14 +5,15 @@ use leptos::html;
 use leptos::prelude::*;
 use shared_model::ids::{ChoiceId, GoodsId};
 use shared_model::job::{Choice, Decision, Edit, Job, NewChoice};
-use shared_model::layout::Layout;
+use shared_model::layout::{Layout, Piece};
+use shared_model::nest::{Cut, CutWay, Offcut};
 use uuid::Uuid;
 
 use super::compare::{bound_words, order_reason};
 use super::cut_reason::cut_reason;
 use super::goods_picker::{GoodsPicker, shown_goods};
 use super::problems::PlanProblems;
-use crate::cutting::{self, Cut};
+use crate::cutting;
 use crate::drawing::plan::Laid;
 use crate::drawing::roll::RollDrawing;
 use crate::reason::{Because, Reason};
@@ -39,7 +40,7 @@ pub fn Cuts() -> impl IntoView {
             </div>
             <Show when=move || laid.get().is_some() fallback=NothingToCut>
                 <div class="cuts-roll"><RollDrawing laid picked /></div>
-                <div class="cuts-list"><CutList laid picked /></div>
+                <div class="cuts-list"><CutList laid picked /><Leftovers laid /></div>
             </Show>
         </main>
     }
@@ -66,12 +67,18 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
             let (increment, minimum) =
                 job.goods_of(Some(goods_of)).map(|it| (it.increment, it.minimum)).unwrap_or_default();
             let order = shown::order(layout.order, job.units);
+            let square = shown::ordered(layout.ordered, job.units);
+            let freehand = layout.freehand.map(|it| {
+                let saved = shown::length(layout.order - it, job.units);
+                view! { <p class="quiet">"Every cut runs from edge to edge. Cuts around corners would save " {saved} "."</p> }
+            });
             let width = shown::length(layout.roll.width, job.units);
             view! {
                 <section class="order" aria-label="Order">
                     <p class="label">"Order"</p>
                     <p class="figure">{order.clone()}</p>
-                    <p>"of the " {width} " wide roll. " {shown::share(layout.waste, layout.ordered)} " waste. " {bound_words(&layout.roll, job.units)}</p>
+                    <p>{square} ", of the " {width} " wide roll. " {shown::share(layout.waste, layout.ordered)} " waste. " {bound_words(&layout.roll, job.units)}</p>
+                    {freehand}
                     <Reason ask=format!("How {order} came about") because=order_reason(layout, job, increment, minimum) />
                 </section>
             }
@@ -128,7 +135,7 @@ struct Line {
 }
 
 fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
-    let line = |cut: Cut| {
+    let line = |cut: cutting::Cut| {
         let choices: Vec<&Choice> = cutting::checked_off(job, &cut.piece.id).collect();
         Line {
             id: cut.piece.id.clone(),
@@ -160,6 +167,86 @@ fn check_off(piece: &str, cut: &[ChoiceId], id: ChoiceId) -> Vec<Edit> {
     cut.iter().map(|&choice| Edit::WithdrawChoice { choice, withdrawn: true }).collect()
 }
 
+fn decide(decision: Decision) -> Edit {
+    Edit::Choose { choice: NewChoice { id: ChoiceId(Uuid::new_v4()), decision, supersedes: Vec::new() } }
+}
+
+/// What is not cut from the roll, what is left of it, and every cut in turn.
+#[component]
+fn Leftovers(laid: Memo<Option<Laid>>) -> impl IntoView {
+    let here = OpenJob::here();
+    let left_out = move || {
+        let pieces = with_layout(here, laid.get(), left_out).unwrap_or_default();
+        let line = move |(label, ids): (String, Vec<ChoiceId>)| {
+            let back = move |_| {
+                let take_back = |&choice: &ChoiceId| Edit::WithdrawChoice { choice, withdrawn: true };
+                here.act("piece cut after all", ids.iter().map(take_back).collect());
+            };
+            view! { <li class="item"><span class="item-main">{label}</span><button type="button" class="button" on:click=back>"Cut it after all"</button></li> }
+        };
+        (!pieces.is_empty()).then(|| {
+            view! {
+                <h2 class="subtitle">"Not from this roll"</h2>
+                <ul class="list">{pieces.into_iter().map(line).collect_view()}</ul>
+            }
+        })
+    };
+    let offcuts = move || {
+        let lines = with_layout(here, laid.get(), offcut_lines)?;
+        let line = |it: String| view! { <li class="item"><span class="item-main number">{it}</span></li> };
+        (!lines.is_empty()).then(|| {
+            view! {
+                <h2 class="subtitle">"Offcuts worth keeping"</h2>
+                <ul class="list" id="offcuts">{lines.into_iter().map(line).collect_view()}</ul>
+            }
+        })
+    };
+    let cuts = move || {
+        let lines = with_layout(here, laid.get(), cut_lines)?;
+        let line = |it: String| view! { <li>{it}</li> };
+        (!lines.is_empty()).then(|| {
+            view! {
+                <details class="reason" id="every-cut">
+                    <summary>"Every cut in turn"</summary>
+                    <ol class="reason-body">{lines.into_iter().map(line).collect_view()}</ol>
+                </details>
+            }
+        })
+    };
+    view! { {left_out}{offcuts}{cuts} }
+}
+
+/// Pieces that are left out, with the decisions that say so.
+fn left_out(job: &Job, layout: &Layout) -> Vec<(String, Vec<ChoiceId>)> {
+    let of = |id: &str| {
+        let left = job.choices.iter().filter(|it| matches!(&it.decision, Decision::LeaveOut { piece } if piece == id));
+        left.map(|it| it.id).collect()
+    };
+    let line = |it: &Piece| {
+        let size = format!("{} × {}", shown::cut(it.width, job), shown::cut(it.length, job));
+        (format!("{}, {size}", it.label), of(&it.id))
+    };
+    layout.left_out.iter().map(line).collect()
+}
+
+fn offcut_lines(job: &Job, layout: &Layout) -> Vec<String> {
+    let length = |it| shown::length(it, job.units);
+    let line = |it: Offcut| format!("{} × {}, at {} along the roll", length(it.width), length(it.length), length(it.y));
+    layout.offcuts(&job.rules).into_iter().map(line).collect()
+}
+
+/// Every cut in the order in which it is made.
+fn cut_lines(job: &Job, layout: &Layout) -> Vec<String> {
+    let length = |it| shown::length(it, job.units);
+    let line = |it: &Cut| match it.way {
+        CutWay::Across => format!("Across at {}, from {} to {}.", length(it.at), length(it.from), length(it.to)),
+        CutWay::Along => {
+            format!("Along, {} from the left edge, from {} to {}.", length(it.at), length(it.from), length(it.to))
+        }
+    };
+    layout.cuts.iter().flat_map(|it| &it.cuts).map(line).collect()
+}
+
 /// Stays the same line on the page while what it says changes: a check-off keeps the focus and the opened reason.
 #[component]
 fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>) -> impl IntoView {
@@ -175,6 +262,7 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
         here.act(said, line.with(|it| check_off(&it.id, &it.cut, ChoiceId(Uuid::new_v4()))));
     };
     let pick = move |_| picked.set(Some(id.get_value()));
+    let leave = move |_| here.act("piece left out", vec![decide(Decision::LeaveOut { piece: id.get_value() })]);
     let is_picked = move || picked.with(|it| id.with_value(|id| it.as_ref() == Some(id))).to_string();
     let item = NodeRef::<html::Li>::new();
     // A piece that is picked on the roll comes into view.
@@ -200,6 +288,7 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
                 <p class="cut-label">{move || line.with(|it| it.label.clone())}</p>
                 <p class="quiet">{state}</p>
                 {move || view! { <Reason ask="Exact size and why" because=because.get() /> }}
+                <button type="button" class="button cut-leave no-print" hidden=done on:click=leave>"Not from this roll"</button>
             </div>
         </li>
     }

@@ -15,6 +15,7 @@ const fn concerns_plan(kind: ProblemKind) -> bool {
             | ProblemKind::BadGoods
             | ProblemKind::BadPiece
             | ProblemKind::StalePlan
+            | ProblemKind::PinImpossible
     )
 }
 

@@ -9,9 +9,10 @@ use uuid::Uuid;
 
 use super::compare::{against_first, pile_words, piles, seam_cost, seam_name, seam_points};
 use super::goods_picker::{GoodsPicker, shown_goods};
+use super::pins::Pins;
 use super::problems::PlanProblems;
+use super::seam_sheet::SeamSheet;
 use crate::drawing::plan::{FloorPlan, Laid};
-use crate::reason::{Because, Reason};
 use crate::sheet::Sheet;
 use crate::state::OpenJob;
 use crate::{cutting, shown};
@@ -44,20 +45,23 @@ pub fn Seams() -> impl IntoView {
         let index = seam.get()?;
         with_layout(here, laid.get(), |job, _, layout| layout.seams.get(index).map(|it| seam_title(it, job)))?
     };
+    let ghost = RwSignal::new(None);
     view! {
         <main class="place split">
-            <div class="split-main"><FloorPlan laid seam on_seam=open /></div>
+            <div class="split-main"><FloorPlan laid seam ghost on_seam=open /></div>
             <div class="split-side">
                 <GoodsPicker picked=goods />
                 <PlanProblems />
                 <Show when=move || laid.get().is_some() fallback=NothingToLay>
+                    <Stands laid />
                     <Piles laid />
                     <Layouts laid looked_at />
                     <SeamList laid seam open />
+                    <Pins laid />
                 </Show>
             </div>
         </main>
-        <Sheet title=Signal::derive(move || title().unwrap_or_default()) open=opened id="seam-sheet"><SeamReason laid seam /></Sheet>
+        <Sheet title=Signal::derive(move || title().unwrap_or_default()) open=opened id="seam-sheet"><SeamSheet laid seam ghost opened /></Sheet>
     }
 }
 
@@ -69,7 +73,7 @@ fn NothingToLay() -> impl IntoView {
 }
 
 /// What is laid, looked up in today's takeoff.
-fn with_layout<T>(
+pub(super) fn with_layout<T>(
     here: OpenJob,
     laid: Option<Laid>,
     read: impl FnOnce(&Job, &GoodsTakeoff, &Layout) -> T,
@@ -77,6 +81,20 @@ fn with_layout<T>(
     let (job, takeoff) = (here.job.get(), here.takeoff.get());
     let goods = takeoff.goods.get(laid?.goods)?;
     Some(read(&job, goods, goods.layouts.get(laid?.layout)?))
+}
+
+/// How the plan that the crew chose stands against today's readings.
+#[component]
+fn Stands(laid: Memo<Option<Laid>>) -> impl IntoView {
+    let here = OpenJob::here();
+    move || {
+        with_layout(here, laid.get(), |job, goods, _| {
+            let standing = goods.standing.as_ref()?;
+            let words = standing.words(job.units);
+            // What does not fit is told among the problems above.
+            standing.fits().then(|| view! { <p class="quiet" id="standing">"The chosen plan: " {words}</p> })
+        })?
+    }
 }
 
 /// Which way the pile runs in each group of rooms.
@@ -218,40 +236,6 @@ fn SeamList(laid: Memo<Option<Laid>>, seam: RwSignal<Option<usize>>, open: Callb
 fn seam_title(seam: &Seam, job: &Job) -> String {
     let room = job.room(seam.room).map_or("", |it| it.name.as_str());
     format!("{}, {room}", seam_name(seam.kind))
-}
-
-/// Why a seam is where it is.
-#[component]
-fn SeamReason(laid: Memo<Option<Laid>>, seam: RwSignal<Option<usize>>) -> impl IntoView {
-    let here = OpenJob::here();
-    move || {
-        let index = seam.get()?;
-        let found = with_layout(here, laid.get(), |job, _, layout| {
-            layout.seams.get(index).map(|it| (shown::length(it.length, job.units), it.costs.clone(), seam_cost(it)))
-        });
-        let (length, costs, points) = found??;
-        let body = if costs.is_empty() {
-            view! { <p>"Nothing speaks against this place."</p> }.into_any()
-        } else {
-            let costs = costs.into_iter().map(|it| view! { <dt>{it.reason}</dt><dd>{seam_points(it.points)}</dd> });
-            view! { <dl class="facts">{costs.collect_view()}</dl> }.into_any()
-        };
-        Some(view! {
-            <p><span class="number">{length}</span> " long, " {seam_points(points)}</p>
-            {body}
-            <Reason ask="What are seam points?" because=points_reason() />
-        })
-    }
-}
-
-fn points_reason() -> Because {
-    Because {
-        facts: Vec::new(),
-        rule: "Each thing that makes a seam show, wear or open early adds points, and fewer points are better. Breadths lie so that \
-               no other layout is better in roll, in seam length and in points at once."
-            .to_owned(),
-        source: "the placement rules of CRI's carpet installation standard §6.2 (traffic, light, pivot points, doorways); the weights are the shop's choice".to_owned(),
-    }
 }
 
 #[cfg(test)]
