@@ -17,6 +17,8 @@ mod demo;
 mod inside;
 /// The server dies in the middle of the work.
 mod killed;
+/// Seams, pins and cuts of a plan.
+mod planning;
 /// The browser's build computes what the server's computes.
 mod same;
 /// Who is not paired sees nothing.

@@ -13,6 +13,7 @@ mod pile;
 pub mod plan;
 pub mod roll;
 mod scene;
+pub mod seam_touch;
 pub mod sketch;
 mod space;
 mod touches;

@@ -6,13 +6,13 @@ use shared_model::ids::RoomId;
 use shared_model::job::{FloorAtOpening, OpeningKind};
 use shared_model::layout::SeamKind;
 use shared_model::outline::Certainty;
-use shared_model::polygon::Point;
 
 use super::canvas::{Canvas, Extent};
 use super::dims::{Dim, SIZE};
 use super::inside;
 use super::marks::{number_ring, problem_mark, scale_bar};
 use super::scene::{BreadthMark, OpeningMark, RoomMark, Scene, SeamMark, Subject, WallMark, bounds, scene};
+use super::seam_touch::{SeamTouch, touch_line};
 use super::space::{Spot, points, text_width};
 use crate::shown;
 use crate::state::OpenJob;
@@ -35,15 +35,9 @@ pub fn FloorPlan(
     /// A tap on a room.
     #[prop(optional)]
     on_room: Option<Callback<RoomId>>,
-    /// A tap on a seam: its index in the layout.
+    /// What touching a seam does.
     #[prop(optional)]
-    on_seam: Option<Callback<usize>>,
-    /// The seam to show thick.
-    #[prop(into, default = Signal::stored(None))]
-    seam: Signal<Option<usize>>,
-    /// Where a seam that is being moved would lie.
-    #[prop(into, default = Signal::stored(None))]
-    ghost: Signal<Option<(Point, Point)>>,
+    on_seam: Option<SeamTouch>,
 ) -> impl IntoView {
     let here = OpenJob::here();
     let levels = Memo::new(move |_| {
@@ -75,8 +69,11 @@ pub fn FloorPlan(
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
         let layout = laid.get().and_then(|it| takeoff.goods.get(it.goods)?.layouts.get(it.layout));
         let scene = scene(Subject { job: &job, takeoff: &takeoff, level: level.get(), layout }, scale);
-        let moved = move || ghost.get().map(|(from, to)| seam_ghost(Spot::of(from, scale), Spot::of(to, scale)));
-        (drawn(scene, on_room, on_seam, seam), moved)
+        let ghost = move || {
+            let (from, to) = on_seam?.ghost.get()?;
+            Some(seam_ghost(Spot::of(from, scale), Spot::of(to, scale)))
+        };
+        (drawn(scene, scale, on_room, on_seam), ghost)
     };
     let over = move |scale: f64, (_, height): (f64, f64)| scale_bar(scale, height, here.job.get().units);
     view! {
@@ -114,12 +111,7 @@ pub fn level_name(level: i64) -> String {
     }
 }
 
-fn drawn(
-    scene: Scene,
-    on_room: Option<Callback<RoomId>>,
-    on_seam: Option<Callback<usize>>,
-    picked: Signal<Option<usize>>,
-) -> impl IntoView {
+fn drawn(scene: Scene, scale: f64, on_room: Option<Callback<RoomId>>, on_seam: Option<SeamTouch>) -> impl IntoView {
     let Scene { rooms, breadths, trims, walls, openings, fixtures, marks, flights, seams, dims, problems } = scene;
     let floors = rooms.iter().map(|it| view! { <polygon class="floor" points=points(&it.ring) /> }).collect_view();
     let numbers: Vec<_> = breadths.iter().filter_map(number).collect();
@@ -132,12 +124,12 @@ fn drawn(
         {fixtures.iter().map(inside::fixture).collect_view()}
         {marks.iter().map(inside::floor_mark).collect_view()}
         {openings.iter().map(opening).collect_view()}
-        {seams.iter().map(|it| seam_line(it, picked)).collect_view()}
+        {seams.iter().map(|it| seam_line(it, on_seam)).collect_view()}
         {rooms.iter().map(room_name).collect_view()}
         {dims.iter().map(dimension).collect_view()}
         {numbers}
         {on_room.map(|tap| rooms.iter().map(|it| room_touch(it, tap)).collect_view())}
-        {on_seam.map(|tap| seams.iter().map(|it| seam_touch(it, tap)).collect_view())}
+        {on_seam.map(|on| seams.iter().map(|it| touch_line(it, scale, on)).collect_view())}
         {problems.into_iter().map(|it| problem_mark(it.text, it.work, it.at)).collect_view()}
     }
 }
@@ -204,13 +196,13 @@ pub(super) fn opening(mark: &OpeningMark) -> impl IntoView + use<> {
     }
 }
 
-fn seam_line(mark: &SeamMark, picked: Signal<Option<usize>>) -> impl IntoView + use<> {
+fn seam_line(mark: &SeamMark, on_seam: Option<SeamTouch>) -> impl IntoView + use<> {
     let SeamMark { index, from, to, kind, .. } = *mark;
     let end = |at: Spot| view! { <circle class="seam-end" cx=at.x cy=at.y r=5 /> };
     view! {
         <path
             class="seam" class:seam-opening=kind == SeamKind::Opening
-            class:seam-picked=move || picked.get() == Some(index)
+            class:seam-picked=move || on_seam.is_some_and(|it| it.picked.get() == Some(index))
             d=mark.path.clone()
         />
         {(kind == SeamKind::Cross).then(|| (end(from), end(to)))}
@@ -262,16 +254,6 @@ fn room_touch(mark: &RoomMark, tap: Callback<RoomId>) -> impl IntoView + use<> {
         <polygon
             class="touch" points=points(&mark.ring) role="button" tabindex="0" aria-label=label
             on:click=move |_| tap.run(room) on:keydown=move |event| if pressed(&event) { tap.run(room) }
-        />
-    }
-}
-
-fn seam_touch(mark: &SeamMark, tap: Callback<usize>) -> impl IntoView + use<> {
-    let SeamMark { index, from, to, .. } = *mark;
-    view! {
-        <line
-            class="touch" x1=from.x y1=from.y x2=to.x y2=to.y role="button" tabindex="0" aria-label=mark.label.clone()
-            on:click=move |_| tap.run(index) on:keydown=move |event| if pressed(&event) { tap.run(index) }
         />
     }
 }

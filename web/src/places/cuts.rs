@@ -193,7 +193,7 @@ fn Leftovers(laid: Memo<Option<Laid>>) -> impl IntoView {
     };
     let offcuts = move || {
         let lines = with_layout(here, laid.get(), offcut_lines)?;
-        let line = |it: String| view! { <li class="item"><span class="item-main number">{it}</span></li> };
+        let line = |(size, place): (String, String)| view! { <li class="item"><span class="item-main"><strong>{size}</strong><span class="quiet">{place}</span></span></li> };
         (!lines.is_empty()).then(|| {
             view! {
                 <h2 class="subtitle">"Offcuts worth keeping"</h2>
@@ -229,9 +229,12 @@ fn left_out(job: &Job, layout: &Layout) -> Vec<(String, Vec<ChoiceId>)> {
     layout.left_out.iter().map(line).collect()
 }
 
-fn offcut_lines(job: &Job, layout: &Layout) -> Vec<String> {
+/// The size of each offcut, and where it falls.
+fn offcut_lines(job: &Job, layout: &Layout) -> Vec<(String, String)> {
     let length = |it| shown::length(it, job.units);
-    let line = |it: Offcut| format!("{} × {}, at {} along the roll", length(it.width), length(it.length), length(it.y));
+    let line = |it: Offcut| {
+        (format!("{} × {}", length(it.width), length(it.length)), format!("at {} along the roll", length(it.y)))
+    };
     layout.offcuts(&job.rules).into_iter().map(line).collect()
 }
 
@@ -263,12 +266,11 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
     };
     let pick = move |_| picked.set(Some(id.get_value()));
     let leave = move |_| here.act("piece left out", vec![decide(Decision::LeaveOut { piece: id.get_value() })]);
-    let is_picked = move || picked.with(|it| id.with_value(|id| it.as_ref() == Some(id))).to_string();
+    let is_picked = move || picked.with(|it| id.with_value(|id| it.as_ref() == Some(id)));
     let item = NodeRef::<html::Li>::new();
     // A piece that is picked on the roll comes into view.
     Effect::new(move |_| {
-        let here = picked.with(|it| id.with_value(|id| it.as_ref() == Some(id)));
-        if let (true, Some(item)) = (here, item.get()) {
+        if let (true, Some(item)) = (is_picked(), item.get()) {
             let nearest = web_sys::ScrollIntoViewOptions::new();
             nearest.set_block(web_sys::ScrollLogicalPosition::Nearest);
             item.scroll_into_view_with_scroll_into_view_options(&nearest);
@@ -278,17 +280,17 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
     let state =
         move || line.with(|it| it.cut_by.as_ref().map_or_else(|| it.starts.clone(), |by| format!("Cut, says {by}")));
     view! {
-        <li class="cut" node_ref=item class:done=done aria-current=is_picked data-piece=id.get_value()>
+        <li class="cut" node_ref=item class:done=done aria-current=move || is_picked().to_string() data-piece=id.get_value()>
             <label class="cut-check">
                 <input type="checkbox" class="tick" prop:checked=done on:change=toggle aria-label=move || format!("Piece {} is cut", number()) />
             </label>
             <button type="button" class="cut-number" aria-label=move || format!("Show piece {} on the roll", number()) on:click=pick>{number}</button>
             <div class="cut-main">
-                <p class="cut-size number">{move || line.with(|it| it.across.clone())} <span class="cut-times">" × "</span> {move || line.with(|it| it.along.clone())}</p>
+                <p class="cut-size"><span class="number">{move || line.with(|it| it.across.clone())}</span> <span class="cut-times">" × "</span> <span class="number">{move || line.with(|it| it.along.clone())}</span></p>
                 <p class="cut-label">{move || line.with(|it| it.label.clone())}</p>
                 <p class="quiet">{state}</p>
                 {move || view! { <Reason ask="Exact size and why" because=because.get() /> }}
-                <button type="button" class="button cut-leave no-print" hidden=done on:click=leave>"Not from this roll"</button>
+                <button type="button" class="button cut-leave no-print" hidden=move || done() || !is_picked() on:click=leave>"Not from this roll"</button>
             </div>
         </li>
     }

@@ -25,7 +25,7 @@ mod pins;
 mod problems;
 mod readings;
 mod room_menu;
-mod seam_sheet;
+mod seam_card;
 mod standing;
 mod turning;
 mod undo_keys;

@@ -62,7 +62,7 @@ fn Asks(room: RoomId) -> impl IntoView {
     let here = OpenJob::here();
     let ask = move |pin: Pin| here.act("pin", vec![pin_edit(&here.job.get_untracked(), room, pin)]);
     let pile = move |it: PileDirection| {
-        view! { <button type="button" class="segment" on:click=move |_| ask(Pin::Pile(it))>{it.title()}</button> }
+        view! { <button type="button" class="segment" on:click=move |_| ask(Pin::Pile(it))>{pile_words(it).trim_end_matches(" on the plan")}</button> }
     };
     let from = move |(words, wall): (&'static str, WallId)| {
         view! { <button type="button" class="segment" on:click=move |_| ask(Pin::Along { wall })>{words}</button> }
@@ -71,7 +71,7 @@ fn Asks(room: RoomId) -> impl IntoView {
     use PileDirection::{East, North, South, West};
     view! {
         <div class="field">
-            <span class="field-label">"Pile, on the plan"</span>
+            <span class="field-label">"The pile runs, on the plan"</span>
             <div class="segments" role="group" aria-label="Pile">{[North, East, South, West].map(pile).collect_view()}</div>
         </div>
         <div class="field">

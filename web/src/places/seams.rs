@@ -4,6 +4,7 @@ use leptos::prelude::*;
 use shared_model::ids::{ChoiceId, GoodsId};
 use shared_model::job::{Decision, Edit, Job, NewChoice};
 use shared_model::layout::{Layout, Seam};
+use shared_model::length::Length;
 use shared_model::takeoff::GoodsTakeoff;
 use uuid::Uuid;
 
@@ -11,9 +12,9 @@ use super::compare::{against_first, pile_words, piles, seam_cost, seam_name, sea
 use super::goods_picker::{GoodsPicker, shown_goods};
 use super::pins::Pins;
 use super::problems::PlanProblems;
-use super::seam_sheet::SeamSheet;
+use super::seam_card::{SeamCard, shifted, step, steps_of};
 use crate::drawing::plan::{FloorPlan, Laid};
-use crate::sheet::Sheet;
+use crate::drawing::seam_touch::SeamTouch;
 use crate::state::OpenJob;
 use crate::{cutting, shown};
 
@@ -31,25 +32,29 @@ pub fn Seams() -> impl IntoView {
         let layout = looked_at.with(|key| key.as_ref().and_then(|key| of.layouts.iter().position(|it| it.key == *key)));
         (!of.layouts.is_empty()).then_some(Laid { goods: index, layout: layout.unwrap_or(of.chosen) })
     });
-    let opened = RwSignal::new(false);
+    let steps = RwSignal::new(0_i64);
     Effect::new(move |_| {
         laid.track();
         seam.set(None);
-        opened.set(false);
     });
     let open = Callback::new(move |index| {
+        steps.set(0);
         seam.set(Some(index));
-        opened.set(true);
     });
-    let title = move || {
-        let index = seam.get()?;
-        with_layout(here, laid.get(), |job, _, layout| layout.seams.get(index).map(|it| seam_title(it, job)))?
-    };
-    let ghost = RwSignal::new(None);
+    let drag = Callback::new(move |by: Length| steps.set(steps_of(by, here.job.with_untracked(|it| it.units))));
+    let ghost = Signal::derive(move || {
+        let (index, steps) = (seam.get()?, steps.get());
+        let there = |job: &Job, _: &GoodsTakeoff, layout: &Layout| {
+            layout.seams.get(index).map(|it| shifted(it, step(job.units) * steps))
+        };
+        with_layout(here, laid.get(), there)?.filter(|_| steps != 0)
+    });
+    let on_seam = SeamTouch { picked: seam.into(), ghost, tap: open, drag };
     view! {
         <main class="place split">
-            <div class="split-main"><FloorPlan laid seam ghost on_seam=open /></div>
+            <div class="split-main"><FloorPlan laid on_seam /></div>
             <div class="split-side">
+                <SeamCard laid seam steps />
                 <GoodsPicker picked=goods />
                 <PlanProblems />
                 <Show when=move || laid.get().is_some() fallback=NothingToLay>
@@ -61,7 +66,6 @@ pub fn Seams() -> impl IntoView {
                 </Show>
             </div>
         </main>
-        <Sheet title=Signal::derive(move || title().unwrap_or_default()) open=opened id="seam-sheet"><SeamSheet laid seam ghost opened /></Sheet>
     }
 }
 
@@ -233,7 +237,7 @@ fn SeamList(laid: Memo<Option<Laid>>, seam: RwSignal<Option<usize>>, open: Callb
     }
 }
 
-fn seam_title(seam: &Seam, job: &Job) -> String {
+pub(super) fn seam_title(seam: &Seam, job: &Job) -> String {
     let room = job.room(seam.room).map_or("", |it| it.name.as_str());
     format!("{}, {room}", seam_name(seam.kind))
 }
@@ -244,7 +248,6 @@ mod tests {
     use crate::places::fixture;
     use shared_model::ids::DeviceId;
     use shared_model::job::{Choice, Stamp, Timestamp};
-    use shared_model::length::Length;
 
     #[test]
     fn choosing_a_layout_supersedes_the_choice_before_for_the_same_goods_only() {

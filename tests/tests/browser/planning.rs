@@ -1,0 +1,127 @@
+use napline_tests::phone::Phone;
+use napline_tests::server::Server;
+use serde_json::json;
+
+use crate::crew::{go, shared};
+
+/// Picks a seam by its line in the list.
+async fn open_seam(phone: &Phone) {
+    go(phone, "seams").await;
+    phone.tap(("button.item", "Seam along")).await;
+    phone.see("#seam-card").await;
+}
+
+/// Where the slider goes, as a finger would take it there.
+async fn slide(phone: &Phone, steps: i64) {
+    let script = format!(
+        "const it = document.querySelector('#seam-slide'); it.value = {steps}; it.dispatchEvent(new Event('input', {{ bubbles: true }}))"
+    );
+    phone.ask(&script).await;
+}
+
+/// Drags the picked seam over the plan, so many pixels up.
+async fn drag_seam(phone: &Phone, up: f64) {
+    let (x, y) = phone.spot(".touch-movable".into()).await;
+    let finger = |y: f64| json!([{ "x": x, "y": y }]);
+    phone.send("Input.dispatchTouchEvent", json!({ "type": "touchStart", "touchPoints": finger(y) })).await;
+    for part in [0.5, 1.0] {
+        let at = finger(y - up * part);
+        phone.send("Input.dispatchTouchEvent", json!({ "type": "touchMove", "touchPoints": at })).await;
+    }
+    phone.send("Input.dispatchTouchEvent", json!({ "type": "touchEnd", "touchPoints": [] })).await;
+}
+
+#[tokio::test]
+async fn a_seam_says_why_it_is_there_and_is_pinned_elsewhere() {
+    let server = Server::start_demo();
+    let ada = Phone::paired("Ada", &server).await;
+    let ben = Phone::invited("Ben", &ada).await;
+    for phone in [&ada, &ben] {
+        phone.tap("[data-job]").await;
+    }
+    open_seam(&ada).await;
+    assert!(ada.see("#why-here").await.ends_with('.'));
+    ada.see("#why-not-there li").await;
+    ada.photograph("why-a-seam").await;
+
+    // Far out of the room no seam can lie, and none can be pinned there.
+    slide(&ada, -144).await;
+    ada.see(("#seam-moved", "No seam can lie there")).await;
+    ada.wait_for("no pin", "return document.querySelector('#pin-seam').disabled").await;
+    // What a foot costs is told before it is pinned.
+    slide(&ada, 12).await;
+    ada.see(("#seam-moved", "1' 0\" farther")).await;
+    ada.see(".plan .seam-ghost").await;
+    ada.wait_for("a pin", "return !document.querySelector('#pin-seam').disabled").await;
+    ada.photograph("a-seam-moved").await;
+    // On the plan the picked seam follows the finger.
+    drag_seam(&ada, -30.0).await;
+    ada.see(("#seam-moved", "farther down")).await;
+    ada.photograph("a-seam-dragged").await;
+    slide(&ada, 12).await;
+    ada.see(("#seam-moved", "1' 0\" farther up")).await;
+    ada.tap("#pin-seam").await;
+    ada.see(("#pins li", "a seam")).await;
+    shared(&ada).await;
+
+    // The other phone keeps to it, and may take it back.
+    go(&ben, "seams").await;
+    ben.see(("#pins li", "a seam")).await;
+    open_seam(&ben).await;
+    ben.see(("#why-here", "The crew pinned")).await;
+    ben.tap("#seam-card [data-close]").await;
+    ben.photograph("pins").await;
+    ben.tap(("#pins button", "Take back")).await;
+    ada.wait_for("no pins", "return document.querySelectorAll('#pins li').length === 0").await;
+
+    // A pin that cannot be kept is told, with what to do.
+    ada.tap("#pin-room summary").await;
+    ada.tap(("#pin-room button", "No seam in this room")).await;
+    ada.see("#pins li").await;
+    ada.photograph("a-room-asked").await;
+}
+
+#[tokio::test]
+async fn the_roll_zooms_under_two_fingers_and_the_list_tells_every_cut() {
+    let server = Server::start_demo();
+    let ada = Phone::paired("Ada", &server).await;
+    ada.tap("[data-job]").await;
+    go(&ada, "cuts").await;
+    ada.see(".roll-svg").await;
+    let wide = "return document.querySelector('.roll-svg').getBoundingClientRect().width";
+    let before = ada.ask(wide).await.as_f64().unwrap();
+    let at = ada
+        .ask("const it = document.querySelector('.roll-scroll').getBoundingClientRect(); return [it.left, it.top]")
+        .await;
+    let (left, top) = (at[0].as_f64().unwrap(), at[1].as_f64().unwrap());
+    let fingers = |apart: f64| {
+        let finger = |id: u32, x: f64| json!({ "id": id, "x": left + x, "y": top + 60.0 });
+        json!([finger(0, 150.0 - apart), finger(1, 150.0 + apart)])
+    };
+    ada.send("Input.dispatchTouchEvent", json!({ "type": "touchStart", "touchPoints": fingers(40.0) })).await;
+    for apart in [60.0, 80.0] {
+        ada.send("Input.dispatchTouchEvent", json!({ "type": "touchMove", "touchPoints": fingers(apart) })).await;
+    }
+    ada.send("Input.dispatchTouchEvent", json!({ "type": "touchEnd", "touchPoints": [] })).await;
+    let after = ada.ask(wide).await.as_f64().unwrap();
+    assert!((1.6..2.4).contains(&(after / before)), "{before} became {after}: twice as far apart, twice as large");
+    ada.photograph("roll-zoomed").await;
+
+    // A piece for which there is carpet is not cut from this roll.
+    ada.tap((".cut-number", "piece 4")).await;
+    ada.photograph("a-piece-picked").await;
+    ada.tap((".cut-leave", "Not from this roll")).await;
+    ada.see(("button", "Cut it after all")).await;
+    ada.photograph("a-piece-left-out").await;
+    ada.tap(("button", "Cut it after all")).await;
+    ada.wait_for(
+        "all pieces",
+        "return ![...document.querySelectorAll('button')].some(it => it.textContent === 'Cut it after all')",
+    )
+    .await;
+
+    ada.see("#offcuts li").await;
+    ada.tap("#every-cut summary").await;
+    assert!(ada.see("#every-cut li").await.starts_with("Across at"), "the roll is cut across first");
+    ada.photograph("every-cut").await;
+}
