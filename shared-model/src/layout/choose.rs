@@ -2,10 +2,10 @@
 
 use uuid::Uuid;
 
-use super::PileDirection;
 use super::stock::Stock;
 use super::units;
 use super::variant::Variant;
+use super::{GroupPile, PileDirection};
 use crate::length::Length;
 use crate::nest::{self, Phase, Shape};
 
@@ -19,6 +19,8 @@ const WORK: usize = 240;
 /// A room or a flight with its variants for each pile direction that is tried.
 pub(super) struct Unit {
     pub of: Uuid,
+    /// Rooms that are carpeted as one with it.
+    pub with: Vec<Uuid>,
     pub variants: Vec<(PileDirection, Vec<Variant>)>,
     /// As in the chosen plan, if it can be laid so today.
     pub chosen: Option<(PileDirection, Variant)>,
@@ -32,12 +34,18 @@ impl Unit {
         tried.chain(chosen).find(|it| units::way(pile, it) == way)
     }
 
+    /// The rooms, or the flight.
+    pub fn all(&self) -> impl Iterator<Item = Uuid> {
+        std::iter::once(self.of).chain(self.with.iter().copied())
+    }
+
     pub fn can_run(&self, pile: PileDirection) -> bool {
         self.variants.iter().any(|(of, variants)| *of == pile && !variants.is_empty())
     }
 }
 
-/// A nap group's rooms and flights.
+/// A nap group's rooms and flights. Where carpet may run through openings, several in a row with the same index stand for the same
+/// rooms, each with other rooms as one.
 pub(super) struct Group {
     /// Index into the floor's groups.
     pub index: usize,
@@ -48,7 +56,7 @@ pub(super) struct Group {
 /// One variant for each unit of all groups, in their order; each group in one pile direction.
 #[derive(Clone)]
 pub(super) struct Choice<'a> {
-    pub piles: Vec<PileDirection>,
+    pub piles: Vec<GroupPile>,
     pub variants: Vec<Vec<&'a Variant>>,
     /// Of all pieces, group by group, in the order of the variants' pieces. The last group's are in phase with each other
     /// only, not yet with the roll's end.
@@ -70,9 +78,14 @@ impl Choice<'_> {
     }
 }
 
+/// The ways to take each nap group's rooms as one or apart.
+pub(super) fn alternatives(groups: &[Group]) -> impl Iterator<Item = &[Group]> {
+    groups.chunk_by(|one, other| one.index == other.index)
+}
+
 /// The most promising combinations, shortest roll first. The roll length is that of a first, quick plan.
 pub(super) fn choices<'a>(groups: &'a [Group], stock: &Stock) -> Vec<Choice<'a>> {
-    let units: usize = groups.iter().map(|it| it.units.len()).sum();
+    let units: usize = alternatives(groups).map(|it| it[0].units.len()).sum();
     let width = (WORK / units.max(1)).clamp(NARROWEST, WIDEST);
     let mut choices = vec![Choice {
         piles: Vec::new(),
@@ -83,10 +96,10 @@ pub(super) fn choices<'a>(groups: &'a [Group], stock: &Stock) -> Vec<Choice<'a>>
         seam_length: Length::ZERO,
         seam_cost: 0,
     }];
-    for group in groups {
+    for same in alternatives(groups) {
         let mut next = Vec::new();
-        for &pile in &group.piles {
-            let mut partial: Vec<Choice> = choices.iter().map(|it| it.with_group(pile)).collect();
+        for (group, pile) in same.iter().flat_map(|group| group.piles.iter().map(move |pile| (group, *pile))) {
+            let mut partial: Vec<Choice> = choices.iter().map(|it| it.with_group(group.index, pile)).collect();
             for unit in &group.units {
                 let variants = unit.variants.iter().filter(|(it, _)| *it == pile).flat_map(|(_, it)| it);
                 let variants: Vec<&Variant> = variants.collect();
@@ -135,9 +148,9 @@ pub(super) fn useful(variants: Vec<Variant>, stock: &Stock) -> Vec<Variant> {
 }
 
 impl<'a> Choice<'a> {
-    fn with_group(&self, pile: PileDirection) -> Self {
+    fn with_group(&self, group: usize, pile: PileDirection) -> Self {
         let mut next = self.clone();
-        next.piles.push(pile);
+        next.piles.push(GroupPile { group, pile });
         next.variants.push(Vec::new());
         next
     }

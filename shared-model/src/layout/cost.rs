@@ -3,7 +3,7 @@
 //! The rules are those of the Carpet and Rug Institute's *Carpet Installation Standard* (2009/2011), §6.2; how many
 //! points each weighs is the shop's judgement, and the crew sees every reason.
 
-use super::mouth::Mouth;
+use super::area::Area;
 use super::{Seam, SeamCost, SeamKind};
 use crate::length::Length;
 use crate::polygon::{Axis, Bounds, Point};
@@ -24,14 +24,14 @@ const NARROW: Length = Length::feet(1);
 
 /// What a seam's surroundings are.
 pub(super) struct Surroundings<'a> {
-    pub mouths: &'a [Mouth<'a>],
-    /// Of the room's floor on the plan.
+    pub area: &'a Area<'a>,
+    /// Of the floor on the plan.
     pub bounds: Bounds,
     /// Which way the pile runs.
     pub pile: Axis,
 }
 
-/// All that speaks against a seam inside a room. `narrowest` is the narrower of the two breadths beside it.
+/// All that speaks against a seam inside an area. `narrowest` is the narrower of the two breadths beside it.
 pub(super) fn costs(seam: &Seam, narrowest: Length, around: &Surroundings) -> Vec<SeamCost> {
     let mut costs = Vec::new();
     let mut add = |points: i64, reason: &str| costs.push(SeamCost { points, reason: reason.to_owned() });
@@ -46,7 +46,7 @@ pub(super) fn costs(seam: &Seam, narrowest: Length, around: &Surroundings) -> Ve
     if seam.kind == SeamKind::Side && narrowest < NARROW {
         add(SLIVER, "One of its breadths is narrower than 1 ft and hard to stretch (common practice).");
     }
-    for mouth in around.mouths {
+    for mouth in around.area.mouths() {
         let walked = mouth.opening.kind.reaches_floor();
         if walked && crosses((seam.from, seam.to), (mouth.from, mouth.to)) {
             add(INTO_DOORWAY, "It runs into a doorway, square to the opening (CRI installation standard §6.2).");
@@ -57,7 +57,7 @@ pub(super) fn costs(seam: &Seam, narrowest: Length, around: &Surroundings) -> Ve
             add(ACROSS_LIGHT, "A window's light strikes across it (CRI installation standard §6.2).");
         }
     }
-    for path in paths(around.mouths) {
+    for path in around.area.paths() {
         if crosses((seam.from, seam.to), path) && !parallel((seam.from, seam.to), path) {
             add(ACROSS_TRAFFIC, "The way from door to door goes across it (CRI installation standard §6.2).");
         }
@@ -72,12 +72,6 @@ pub(super) fn opening_costs(leaf: bool) -> Vec<SeamCost> {
     }
     let reason = "It lies across the way through an opening without a door (CRI installation standard §6.2).";
     vec![SeamCost { points: THROUGH_OPENING, reason: reason.to_owned() }]
-}
-
-/// Straight ways between each two openings that people walk through.
-fn paths<'a>(mouths: &'a [Mouth<'a>]) -> impl Iterator<Item = (Point, Point)> + 'a {
-    let walked = || mouths.iter().filter(|it| it.opening.kind.reaches_floor()).map(Mouth::middle);
-    walked().enumerate().flat_map(move |(i, one)| walked().skip(i + 1).map(move |other| (one, other)))
 }
 
 type Segment = (Point, Point);

@@ -3,14 +3,15 @@
 use std::collections::BTreeSet;
 
 use super::PileDirection;
+use super::area::Area;
 use super::stock::Stock;
 use super::through::Through;
 use super::variant::Variant;
 use crate::floor::PlacedRoom;
-use crate::ids::RoomId;
+use crate::ids::{RoomId, WallId};
 use crate::job::{Choice, ChosenPlan, Decision, Job, Pin};
 use crate::length::Length;
-use crate::polygon::Axis;
+use crate::polygon::{Axis, Bounds};
 
 /// The pins in force, the pieces left out, and the plan chosen for the goods.
 pub(super) struct Held<'a> {
@@ -32,6 +33,12 @@ impl<'a> Held<'a> {
         Self { pins: pins.collect(), left_out: left_out.collect(), plan }
     }
 
+    /// Whether the chosen plan carpets two rooms as one.
+    pub fn as_one(&self, one: RoomId, other: RoomId) -> bool {
+        let way = |room: RoomId| self.plan.and_then(|it| it.ways.get(&room.0));
+        way(one).is_some_and(|it| it.contains('&')) && way(one) == way(other)
+    }
+
     /// The same without any pin in these rooms.
     pub fn without_pins(&self, rooms: &[RoomId]) -> Self {
         let pins = self.pins.iter().filter(|(room, _)| !rooms.contains(room)).copied();
@@ -47,23 +54,22 @@ impl<'a> Held<'a> {
     }
 }
 
-/// Whether a room laid like this, with this pile, keeps a pin.
-pub(super) fn keeps(pin: Pin, placed: &PlacedRoom, pile: PileDirection, variant: &Variant) -> bool {
+/// Whether an area laid like this, with this pile, keeps a pin of one of its rooms.
+pub(super) fn keeps((room, pin): (RoomId, Pin), area: &Area, pile: PileDirection, variant: &Variant) -> bool {
     match pin {
         Pin::Pile(pinned) => pinned == pile,
         // Only lines through the pinned places are tried at all.
         Pin::Seam { .. } => true,
-        Pin::NoSeam => variant.seams.is_empty(),
-        Pin::Along { wall } => side(placed, pile, wall).is_some_and(|west| variant.starts_at(west)),
+        Pin::NoSeam => variant.seams.iter().all(|it| it.room != room),
+        Pin::Along { wall } => side(area, pile, wall).is_some_and(|west| variant.starts_at(west)),
     }
 }
 
-/// Whether a wall is the room's west side, or its east side, in the frame of the pile.
-fn side(placed: &PlacedRoom, pile: PileDirection, wall: crate::ids::WallId) -> Option<bool> {
-    let i = placed.outline.walls.iter().position(|it| *it == wall)?;
-    let ring = pile.northward(&placed.ring);
-    let bounds = ring.bounds()?;
-    let (from, to) = ring.edges().nth(i)?;
+/// Whether a wall is the area's west side, or its east side, in the frame of the pile.
+fn side(area: &Area, pile: PileDirection, wall: WallId) -> Option<bool> {
+    let (from, to) = area.wall(pile, wall)?;
+    let rings = area.rooms.iter().map(|it| pile.northward(&it.ring));
+    let bounds = rings.filter_map(|it| it.bounds()).reduce(Bounds::with)?;
     let is_at = |x: Length| from.x == x && to.x == x;
     [(true, bounds.min.x), (false, bounds.max.x)].into_iter().find(|(_, x)| is_at(*x)).map(|(west, _)| west)
 }

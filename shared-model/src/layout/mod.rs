@@ -4,6 +4,7 @@
 //! cut for it, and `variant` puts these together with the seams and what speaks against them (`cost`). `choose` combines
 //! the rooms and flights of all nap groups, and `plan` lays the best combinations on the roll.
 
+mod area;
 mod choose;
 mod cost;
 mod fill;
@@ -52,6 +53,9 @@ pub struct Layout {
     /// In words for the list to choose from: "Pile north, 2 seams".
     pub name: String,
     pub groups: Vec<GroupPile>,
+    /// Rooms that are carpeted as one, through the openings between them; the first of them gives the pieces their names.
+    #[serde(default)]
+    pub areas: Vec<Vec<RoomId>>,
     /// How each room and flight is carpeted, by its id, in words that stay the same while readings change a little.
     pub ways: BTreeMap<Uuid, String>,
     pub pieces: Vec<Piece>,

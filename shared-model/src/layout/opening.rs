@@ -3,7 +3,7 @@
 use super::mouth::mouths;
 use super::{Seam, SeamKind, cost};
 use crate::floor::{Floor, PlacedRoom};
-use crate::ids::{GoodsId, RoomId};
+use crate::ids::{GoodsId, OpeningId, RoomId};
 use crate::job::{FloorAtOpening, Job, Opening, OpeningKind};
 
 /// The room beyond an opening, if the same carpet lies on both sides of it.
@@ -25,8 +25,8 @@ pub(super) fn is_seamed(job: &Job, floor: &Floor, room: RoomId, goods: GoodsId) 
     from(room, None) || job.rooms.iter().any(|it| it.id != room && from(it.id, Some(room)))
 }
 
-/// One seam in each opening between two of these rooms, half way through the wall.
-pub(super) fn seams(job: &Job, floor: &Floor, rooms: &[RoomId], goods: GoodsId) -> Vec<Seam> {
+/// One seam in each opening between two of these rooms, half way through the wall, but for those that carpet runs `through`.
+pub(super) fn seams(job: &Job, floor: &Floor, rooms: &[RoomId], goods: GoodsId, through: &[OpeningId]) -> Vec<Seam> {
     let mut seams = Vec::new();
     let mut joined: Vec<(RoomId, RoomId)> = Vec::new();
     for placed in rooms.iter().filter_map(|id| floor.rooms.iter().find(|it| it.room == *id)) {
@@ -39,6 +39,9 @@ pub(super) fn seams(job: &Job, floor: &Floor, rooms: &[RoomId], goods: GoodsId) 
                 continue;
             }
             joined.push((room.id, other.room));
+            if through.contains(&mouth.opening.id) {
+                continue;
+            }
             let leaf =
                 mouth.opening.kind == OpeningKind::Doorway && mouth.opening.floor == FloorAtOpening::SeamUnderDoor;
             let (from, to) = mouth.half_way();

@@ -8,11 +8,11 @@ use super::choose::{Choice, Group, beats, choices, shortlist};
 use super::flight::Stair;
 use super::stock::Stock;
 use super::units;
-use super::variant::Planned;
+use super::variant::{Planned, Variant};
 use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
 use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
-use crate::ids::{GoodsId, RoomId};
+use crate::ids::{GoodsId, OpeningId, RoomId};
 use crate::job::{Flight, Job};
 use crate::length::Length;
 use crate::nest::{Budget, CutList, NestError, NestPiece, RollPlan, cuts, nest, nest_cuttable};
@@ -32,7 +32,7 @@ pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group])
     let mut layouts = Vec::new();
     let mut problems = Vec::new();
     for choice in &chosen {
-        match layout(job, floor, stock, groups, choice) {
+        match layout(job, floor, stock, choice) {
             Ok(layout) => layouts.push(layout),
             Err(problem) if problems.is_empty() => problems.push(problem),
             Err(_) => {}
@@ -51,25 +51,30 @@ pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group])
     (best, problems)
 }
 
-fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Choice) -> Result<Layout, Problem> {
+fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice) -> Result<Layout, Problem> {
     let mut pieces = Vec::new();
     let mut seams: Vec<Seam> = Vec::new();
     let mut ways = BTreeMap::new();
+    let mut areas: Vec<Vec<RoomId>> = Vec::new();
+    let mut through: Vec<OpeningId> = Vec::new();
     let mut left_out = Vec::new();
     let mut shapes = choice.shapes.iter();
-    for (variants, &pile) in choice.variants.iter().zip(&choice.piles) {
+    for (variants, &GroupPile { pile, .. }) in choice.variants.iter().zip(&choice.piles) {
         for variant in variants {
-            ways.insert(variant.of, units::way(pile, variant));
-            let of = variant.pieces.len() + variant.left_out.len();
-            left_out.extend(variant.left_out.iter().map(|it| piece(job, it, pile, of)));
+            through.extend(&variant.through);
+            if !variant.with.is_empty() {
+                areas.push(variant.all().map(RoomId).collect());
+            }
+            ways.extend(variant.all().map(|it| (it, units::way(pile, variant))));
+            left_out.extend(variant.left_out.iter().map(|it| piece(job, it, pile, variant)));
             seams.extend(variant.seams.iter().cloned());
             for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
-                pieces.push((piece(job, planned, pile, of), *shape));
+                pieces.push((piece(job, planned, pile, variant), *shape));
             }
         }
     }
     let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
-    seams.extend(opening::seams(job, floor, &rooms, stock.goods.id));
+    seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
 
     let to_nest: Vec<NestPiece> = pieces
         .iter()
@@ -90,8 +95,9 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group], choice: &Ch
     let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
     Ok(Layout {
         key: key(stock.goods.id, &ways),
-        name: name(&choice.piles, &seams),
-        groups: groups.iter().zip(&choice.piles).map(|(it, &pile)| GroupPile { group: it.index, pile }).collect(),
+        name: name(job, &choice.piles, &seams, &areas),
+        groups: choice.piles.clone(),
+        areas,
         seam_length: seams.iter().map(|it| it.length).sum(),
         ways,
         pieces,
@@ -151,12 +157,13 @@ fn net(job: &Job, floor: &Floor, rooms: &[RoomId], ways: &BTreeMap<Uuid, String>
     covered.chain(stairs).sum()
 }
 
-fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: usize) -> Piece {
+fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: &Variant) -> Piece {
     let (cut, part) = (&planned.cut, planned.part);
     let label = match part {
-        Part::Breadth { room, breadth, fill } => {
-            let name = job.room(room).map_or("Room", |it| it.title());
-            let breadth_of = if of > 1 { format!(", breadth {breadth}") } else { String::new() };
+        Part::Breadth { breadth, fill, .. } => {
+            let name = names(job, of.all().map(RoomId));
+            let breadth_of =
+                if of.pieces.len() + of.left_out.len() > 1 { format!(", breadth {breadth}") } else { String::new() };
             let fill_of = fill.map(|it| format!(", part {it}")).unwrap_or_default();
             format!("{name}{breadth_of}{fill_of}")
         }
@@ -182,6 +189,10 @@ fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: usize) -> Piece 
         extra: cut.extra,
         phase: None,
     }
+}
+
+fn names(job: &Job, rooms: impl Iterator<Item = RoomId>) -> String {
+    rooms.map(|it| job.room(it).map_or("Room", |it| it.title())).collect::<Vec<_>>().join(" and ")
 }
 
 /// Where it goes, and its size: another size is another piece.
@@ -221,8 +232,8 @@ pub(super) fn flight_title(flight: &Flight) -> &str {
 }
 
 /// "Pile north, 2 seams, 1 cross seam".
-fn name(piles: &[PileDirection], seams: &[Seam]) -> String {
-    let mut titles: Vec<&str> = piles.iter().map(|it| it.title()).collect();
+fn name(job: &Job, piles: &[GroupPile], seams: &[Seam], areas: &[Vec<RoomId>]) -> String {
+    let mut titles: Vec<&str> = piles.iter().map(|it| it.pile.title()).collect();
     titles.sort_unstable();
     titles.dedup();
     let count = |kind: SeamKind| seams.iter().filter(|it| it.kind == kind).count();
@@ -233,6 +244,9 @@ fn name(piles: &[PileDirection], seams: &[Seam]) -> String {
     let mut name = format!("Pile {}, {}", titles.join(" and "), named(count(SeamKind::Side), "seam"));
     if count(SeamKind::Cross) > 0 {
         name += &format!(", {}", named(count(SeamKind::Cross), "cross seam"));
+    }
+    for rooms in areas {
+        name += &format!(", {} as one", names(job, rooms.iter().copied()));
     }
     name
 }

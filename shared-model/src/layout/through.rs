@@ -1,5 +1,6 @@
 //! Seam lines that are given: pinned by a person, or those of a plan chosen before.
 
+use super::area::Area;
 use super::lines::{Start, grow_east, grow_west, laid};
 use super::patch::{Ground, Patch};
 use super::{PileDirection, Seam};
@@ -69,16 +70,14 @@ impl Through {
     }
 
     /// The lines in the frame of the pile, from west to east. `None` when a wall is gone, or does not run with the pile.
-    fn lines(&self, placed: &PlacedRoom, pile: PileDirection) -> Option<Vec<Length>> {
-        let ring = pile.northward(&placed.ring);
-        let west = pile.northward(&placed.covered).bounds()?.min.x;
+    fn lines(&self, area: &Area, pile: PileDirection) -> Option<Vec<Length>> {
+        let west = pile.northward(&area.covered).bounds()?.min.x;
         let line = |spot: &Spot| {
             let (wall, distance) = match *spot {
                 Spot::West(distance) => return Some(west + distance),
                 Spot::Wall(wall, distance) => (wall, distance),
             };
-            let i = placed.outline.walls.iter().position(|it| *it == wall)?;
-            let (from, to) = ring.edges().nth(i)?;
+            let (from, to) = area.wall(pile, wall)?;
             let (across, along) = ((to.x - from.x).0, (to.y - from.y).0);
             // The room lies to the right of its walls.
             (along.abs() >= across.abs()).then_some(from.x + distance * along.signum())
@@ -91,13 +90,8 @@ impl Through {
 
     /// The seam lines through these places with full breadths beside them, and the patches they leave. `None` when a
     /// place lies outside the floor or too near a wall, or leaves a breadth wider than the roll.
-    pub fn laid(
-        &self,
-        ground: &Ground,
-        placed: &PlacedRoom,
-        pile: PileDirection,
-    ) -> Option<(Start, Vec<Length>, Vec<Patch>)> {
-        let given = self.lines(placed, pile)?;
+    pub fn laid(&self, ground: &Ground, area: &Area, pile: PileDirection) -> Option<(Start, Vec<Length>, Vec<Patch>)> {
+        let given = self.lines(area, pile)?;
         let (first, last) = (*given.first()?, *given.last()?);
         if first <= ground.bounds.min.x || last >= ground.bounds.max.x {
             return None;

@@ -5,13 +5,14 @@ use std::collections::BTreeSet;
 use uuid::Uuid;
 
 use super::PileDirection;
-use super::choose::{self, Group, Unit};
+use super::area::{self, Area};
+use super::choose::{self, Group, Unit, alternatives};
 use super::flight::Stair;
 use super::held::{self, Held};
 use super::stock::Stock;
 use super::through::Through;
 use super::variant::{self, Variant};
-use super::{mouth, opening, plan};
+use super::{opening, plan};
 use crate::floor::{Floor, NapGroup, PlacedRoom};
 use crate::ids::RoomId;
 use crate::job::{Flight, Job, Pin};
@@ -24,13 +25,16 @@ pub(super) fn groups(job: &Job, floor: &Floor, stock: &Stock, held: &Held) -> (V
     let mut problems = Vec::new();
     let mut groups = Vec::new();
     for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == stock.goods.id) {
-        let mut found = house.group(index, group, held);
-        if let Some(text) = found.contradiction {
+        let rooms: Vec<&PlacedRoom> =
+            group.rooms.iter().filter_map(|id| floor.rooms.iter().find(|it| it.room == *id)).collect();
+        let partitions = area::partitions(job, &rooms, |one, other| held.as_one(one, other));
+        let mut ways = house.ways(index, group, &partitions, held);
+        if let Some(text) = ways.first_mut().and_then(|it| it.contradiction.take()) {
             problems.push(Problem::new(ProblemKind::PinImpossible, Place::Goods(stock.goods.id), text));
-            found = house.group(index, group, &held.without_pins(&group.rooms));
+            ways = house.ways(index, group, &partitions, &held.without_pins(&group.rooms));
         }
-        problems.extend(found.problems);
-        groups.extend(found.group);
+        problems.extend(ways.first_mut().map(|it| std::mem::take(&mut it.problems)).unwrap_or_default());
+        groups.extend(ways.into_iter().filter_map(|it| it.group));
     }
     (groups, problems)
 }
@@ -38,18 +42,22 @@ pub(super) fn groups(job: &Job, floor: &Floor, stock: &Stock, held: &Held) -> (V
 /// The same groups with every room and flight carpeted as in the chosen plan, where that is possible; and those for which it is not.
 pub(super) fn as_chosen(groups: &[Group]) -> (Vec<Group>, Vec<Uuid>) {
     let mut anew = Vec::new();
-    let held = groups.iter().map(|group| {
+    let chosen = |it: &&Group| it.units.iter().filter(|it| it.chosen.is_some()).flat_map(Unit::all).count();
+    // Of the ways to take rooms as one, the one that was chosen; else the first.
+    let closest = alternatives(groups).filter_map(|same| same.iter().rev().max_by_key(chosen));
+    let held = closest.map(|group| {
         let piles: BTreeSet<PileDirection> =
             group.units.iter().filter_map(|it| it.chosen.as_ref()).map(|(pile, _)| *pile).collect();
         // Rooms that were chosen with different piles, and now share one, are planned anew.
         let pile = piles.first().copied().filter(|_| piles.len() == 1);
         let units = group.units.iter().map(|unit| match (&unit.chosen, pile) {
             (Some((pile, variant)), Some(_)) => {
-                Unit { of: unit.of, variants: vec![(*pile, vec![variant.clone()])], chosen: None }
+                let variants = vec![(*pile, vec![variant.clone()])];
+                Unit { of: unit.of, with: unit.with.clone(), variants, chosen: None }
             }
             _ => {
-                anew.push(unit.of);
-                Unit { of: unit.of, variants: unit.variants.clone(), chosen: None }
+                anew.extend(unit.all());
+                Unit { of: unit.of, with: unit.with.clone(), variants: unit.variants.clone(), chosen: None }
             }
         });
         let units: Vec<Unit> = units.collect();
@@ -75,14 +83,22 @@ struct Found {
 }
 
 impl House<'_> {
-    fn group(&self, index: usize, group: &NapGroup, held: &Held) -> Found {
+    /// The partitions of a nap group that leave the fewest wishes open.
+    fn ways(&self, index: usize, group: &NapGroup, partitions: &[Vec<Area>], held: &Held) -> Vec<Found> {
+        let unmet = |it: &Found| (it.contradiction.is_some(), it.problems.len());
+        let mut ways: Vec<Found> = partitions.iter().map(|it| self.group(index, group, it, held)).collect();
+        let fewest = ways.iter().map(unmet).min();
+        ways.retain(|it| Some(unmet(it)) == fewest);
+        ways
+    }
+
+    fn group(&self, index: usize, group: &NapGroup, areas: &[Area], held: &Held) -> Found {
         let pinned = pinned_piles(group, held);
         let piles = self.piles(group, &pinned);
         let mut problems = Vec::new();
         let mut units = Vec::new();
-        let rooms = group.rooms.iter().filter_map(|id| self.floor.rooms.iter().find(|it| it.room == *id));
-        for placed in rooms {
-            let (unit, problem) = self.room(placed, &piles, held);
+        for area in areas {
+            let (unit, problem) = self.area(area, &piles, held);
             units.extend(unit);
             problems.extend(problem);
         }
@@ -95,14 +111,23 @@ impl House<'_> {
         let possible: Vec<PileDirection> =
             piles.iter().copied().filter(|pile| units.iter().all(|it| it.can_run(*pile))).collect();
         let has_pins = group.rooms.iter().any(|it| held.pins(*it).next().is_some());
-        let contradiction = (has_pins && !units.is_empty() && (possible.is_empty() || pinned.len() > 1)).then(|| {
-            let names: Vec<&str> = self.floor.rooms.iter().filter(|it| group.rooms.contains(&it.room)).map(|it| it.name.as_str()).collect();
+        let impossible = !units.is_empty() && possible.is_empty();
+        let names = || areas.iter().map(Area::name).collect::<Vec<_>>().join(", ");
+        let contradiction = (has_pins && (impossible || !units.is_empty() && pinned.len() > 1)).then(|| {
             format!(
                 "{}: these rooms share one pile direction, and their pins cannot all be kept with one. They are planned without \
                  their pins; take one back.",
-                names.join(", ")
+                names()
             )
         });
+        if impossible && contradiction.is_none() {
+            let text = format!(
+                "{}: these rooms share one pile direction, and with none do breadths of these goods cover all of them. Let another floor \
+                 begin between them, or choose wider goods.",
+                names()
+            );
+            problems.push(Problem::new(ProblemKind::BadPiece, Place::Goods(group.goods), text));
+        }
         let laid = !units.is_empty() && !possible.is_empty();
         Found { group: laid.then_some(Group { index, units, piles: possible }), problems, contradiction }
     }
@@ -122,25 +147,31 @@ impl House<'_> {
         }
     }
 
-    /// A room's variants; where its pins leave none, those without its pins, and the reason.
-    fn room(&self, placed: &PlacedRoom, piles: &[PileDirection], held: &Held) -> (Option<Unit>, Option<Problem>) {
-        let room = RoomOf::of(self, placed, held);
-        let chosen = held.plan.and_then(|it| it.ways.get(&placed.room.0)).and_then(|way| room.chosen(way));
-        let pins: Vec<Pin> = held.pins(placed.room).collect();
-        let unit = |variants| Unit { of: placed.room.0, variants, chosen };
-        let kept = room.variants(piles, &pins);
+    /// An area's variants; where its pins leave none, those without its pins, and the reason.
+    fn area(&self, area: &Area, piles: &[PileDirection], held: &Held) -> (Option<Unit>, Option<Problem>) {
+        let laying = Laying::of(self, area, held);
+        let chosen = held.plan.and_then(|it| it.ways.get(&area.room().0)).and_then(|way| laying.chosen(way));
+        let pins: Vec<(RoomId, Pin)> =
+            area.rooms.iter().flat_map(|it| held.pins(it.room).map(|pin| (it.room, pin))).collect();
+        let with = area.rooms[1..].iter().map(|it| it.room.0).collect();
+        let unit = |variants| Unit { of: area.room().0, with, variants, chosen };
+        let kept = laying.variants(piles, &pins);
         if !is_empty(&kept) {
             return (Some(unit(kept)), None);
         }
-        let free = room.variants(piles, &[]);
+        let free = laying.variants(piles, &[]);
         if is_empty(&free) {
-            return (None, Some(uncuttable(placed, self.stock, self.job)));
+            return (None, Some(uncuttable(area.rooms[0], self.stock, self.job)));
         }
         // The pin without which, or alone with which, nothing is possible is the one to name.
-        let alone = pins.iter().find(|it| is_empty(&room.variants(piles, &[**it]))).or(pins.last());
+        let alone = pins.iter().find(|it| is_empty(&laying.variants(piles, &[**it]))).or(pins.last());
         let show = |it: Length| it.show(self.job.units.style());
-        let text = alone.map(|it| held::impossible(*it, placed, self.stock, show)).unwrap_or_default();
-        (Some(unit(free)), Some(Problem::new(ProblemKind::PinImpossible, Place::Room(placed.room), text)))
+        let problem = alone.and_then(|(room, pin)| {
+            let placed = area.rooms.iter().find(|it| it.room == *room)?;
+            let text = held::impossible(*pin, placed, self.stock, show);
+            Some(Problem::new(ProblemKind::PinImpossible, Place::Room(*room), text))
+        });
+        (Some(unit(free)), problem)
     }
 
     fn flight(&self, flight: &Flight, piles: &[PileDirection], held: &Held) -> Result<Unit, Problem> {
@@ -169,40 +200,39 @@ impl House<'_> {
         });
         // A flight stands in a group of its own.
         let piles = chosen.as_ref().map_or_else(|| piles.to_vec(), |(pile, _)| vec![*pile]);
-        Ok(Unit { of: flight.id.0, variants: piles.iter().map(|&pile| (pile, variants.clone())).collect(), chosen })
+        Ok(Unit {
+            of: flight.id.0,
+            with: Vec::new(),
+            variants: piles.iter().map(|&pile| (pile, variants.clone())).collect(),
+            chosen,
+        })
     }
 }
 
-/// A room with what its variants depend on.
-struct RoomOf<'a> {
-    placed: &'a PlacedRoom,
+/// An area with what its variants depend on.
+struct Laying<'a> {
+    area: &'a Area<'a>,
     stock: &'a Stock<'a>,
-    mouths: Vec<mouth::Mouth<'a>>,
     seamed: bool,
     held: &'a Held<'a>,
 }
 
-impl<'a> RoomOf<'a> {
-    fn of(house: &House<'a>, placed: &'a PlacedRoom, held: &'a Held<'a>) -> Self {
-        Self {
-            placed,
-            stock: house.stock,
-            mouths: house.job.room(placed.room).map(|it| mouth::mouths(it, placed)).unwrap_or_default(),
-            seamed: opening::is_seamed(house.job, house.floor, placed.room, house.stock.goods.id),
-            held,
-        }
+impl<'a> Laying<'a> {
+    fn of(house: &House<'a>, area: &'a Area<'a>, held: &'a Held<'a>) -> Self {
+        let is_seamed = |it: &PlacedRoom| opening::is_seamed(house.job, house.floor, it.room, house.stock.goods.id);
+        Self { area, stock: house.stock, seamed: area.rooms.iter().any(|it| is_seamed(it)), held }
     }
 
     fn all(&self, pile: PileDirection, through: Option<&Through>) -> Vec<Variant> {
-        let all = variant::of_room(self.placed, pile, self.stock, &self.mouths, self.seamed, through);
+        let all = variant::of_area(self.area, pile, self.stock, self.seamed, through);
         all.into_iter().map(|it| without_left_out(it, self.held)).collect()
     }
 
-    fn variants(&self, piles: &[PileDirection], pins: &[Pin]) -> Vec<(PileDirection, Vec<Variant>)> {
-        let through = held::pinned_seams(pins.iter().copied());
+    fn variants(&self, piles: &[PileDirection], pins: &[(RoomId, Pin)]) -> Vec<(PileDirection, Vec<Variant>)> {
+        let through = held::pinned_seams(pins.iter().map(|it| it.1));
         let of_pile = |&pile: &PileDirection| {
             let mut all = self.all(pile, through.as_ref());
-            all.retain(|variant| pins.iter().all(|it| held::keeps(*it, self.placed, pile, variant)));
+            all.retain(|variant| pins.iter().all(|it| held::keeps(*it, self.area, pile, variant)));
             (pile, choose::useful(all, self.stock))
         };
         piles.iter().map(of_pile).collect()
@@ -216,18 +246,22 @@ impl<'a> RoomOf<'a> {
     }
 }
 
-/// Every way to carpet a room with this pile, also those that its pins rule out; with `through`, every way with seams at these places.
+/// Every way to carpet these rooms as one with this pile, also those that pins rule out; with `through`, every way with seams at these
+/// places.
 pub(super) fn every_way(
     job: &Job,
     floor: &Floor,
     stock: &Stock,
-    room: Uuid,
+    rooms: &[Uuid],
     pile: PileDirection,
     through: Option<&Through>,
 ) -> Vec<Variant> {
-    let Some(placed) = floor.rooms.iter().find(|it| it.room.0 == room) else { return Vec::new() };
+    let placed: Vec<&PlacedRoom> = floor.rooms.iter().filter(|it| rooms.contains(&it.room.0)).collect();
+    let Some(area) = area::partitions(job, &placed, |_, _| true).into_iter().find(|it| it.len() == 1) else {
+        return Vec::new();
+    };
     let held = Held::of(job, None);
-    RoomOf::of(&House { job, floor, stock }, placed, &held).all(pile, through)
+    area.iter().flat_map(|it| Laying::of(&House { job, floor, stock }, it, &held).all(pile, through)).collect()
 }
 
 /// The words for how a room or flight is carpeted.

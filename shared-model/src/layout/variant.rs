@@ -1,16 +1,15 @@
 //! The ways to carpet one room or one flight with a given pile.
 
+use super::area::Area;
 use super::cost::{self, Surroundings};
 use super::fill::{Cut, Fill, fills};
 use super::flight::Stair;
 use super::lines::{Start, lines};
-use super::mouth::Mouth;
 use super::patch::{Ground, Patch};
 use super::stock::Stock;
 use super::through::Through;
 use super::{Part, PileDirection, Seam, SeamKind};
-use crate::floor::PlacedRoom;
-use crate::ids::FlightId;
+use crate::ids::{FlightId, OpeningId, RoomId};
 use crate::job::{Match, Rules};
 use crate::length::Length;
 use crate::nest::{Phase, Shape};
@@ -23,8 +22,12 @@ const PIECED_APART: usize = 2;
 /// One way to carpet one room or flight.
 #[derive(Clone, Debug)]
 pub(super) struct Variant {
-    /// The room or flight.
+    /// The room or flight; of several rooms that are carpeted as one, the one that gives the pieces their names.
     pub of: Uuid,
+    /// The other rooms.
+    pub with: Vec<Uuid>,
+    /// Openings that carpet runs through, seen from both sides.
+    pub through: Vec<OpeningId>,
     /// The same for the same decisions, also when a reading changed a little.
     pub key: String,
     /// Where its side seams lie, in the frame of the pile.
@@ -50,6 +53,11 @@ impl Variant {
         self.lines.is_empty() || self.key.starts_with(if west { 'w' } else { 'e' })
     }
 
+    /// The rooms, or the flight.
+    pub fn all(&self) -> impl Iterator<Item = Uuid> {
+        std::iter::once(self.of).chain(self.with.iter().copied())
+    }
+
     pub fn seam_length(&self) -> Length {
         self.seams.iter().map(|it| it.length).sum()
     }
@@ -70,29 +78,30 @@ impl Variant {
     }
 }
 
-/// All variants of a room, or all whose seams go through given places. Empty when no breadths of these goods can cover it.
-pub(super) fn of_room(
-    placed: &PlacedRoom,
+/// All variants of an area, or all whose seams go through given places. Empty when no breadths of these goods can cover it.
+pub(super) fn of_area(
+    area: &Area,
     pile: PileDirection,
     stock: &Stock,
-    mouths: &[Mouth],
     seamed: bool,
     through: Option<&Through>,
 ) -> Vec<Variant> {
-    let Some(bounds) = placed.covered.bounds() else { return Vec::new() };
-    let Some(ground) = Ground::of(pile.northward(&placed.covered), stock, seamed) else { return Vec::new() };
-    let around = Surroundings { mouths, bounds, pile: pile.axis() };
+    let Some(bounds) = area.covered.bounds() else { return Vec::new() };
+    let Some(ground) = Ground::of(pile.northward(&area.covered), stock, seamed) else { return Vec::new() };
+    let around = Surroundings { area, bounds, pile: pile.axis() };
+    let with: Vec<Uuid> = area.rooms[1..].iter().map(|it| it.room.0).collect();
+    let with_whom: String = with.iter().map(|it| format!("&{it}")).collect();
     let mut variants = Vec::new();
     let found = match through {
-        Some(through) => through.laid(&ground, placed, pile).into_iter().collect(),
+        Some(through) => through.laid(&ground, area, pile).into_iter().collect(),
         None => lines(&ground),
     };
     for (start, lines, patches) in found {
-        let side = side_seams(placed, pile, &patches, &around);
+        let side = side_seams(pile, &patches, &around);
         for fills in combinations(patches.iter().map(|it| fills(&ground, it)).collect()) {
             let Some(origin) = origin_across(stock, &lines, &fills) else { continue };
             let mut seams = side.clone();
-            seams.extend(cross_seams(placed, pile, &fills, &around));
+            seams.extend(cross_seams(pile, &fills, &around));
             let parts: String = fills.iter().map(|it| format!(".{}", it.cuts.len())).collect();
             let start = match start {
                 Start::West => "w".to_owned(),
@@ -101,10 +110,19 @@ pub(super) fn of_room(
                 Start::Corner(i) => format!("c{i}"),
                 Start::Given => through.map(Through::key).unwrap_or_default(),
             };
-            let pieces = planned(placed, stock, &patches, fills, origin);
+            let pieces = planned(area.room(), stock, &patches, fills, origin);
             let side_lines = lines.clone();
-            let key = format!("{start}{parts}");
-            variants.push(Variant { of: placed.room.0, key, lines: side_lines, pieces, left_out: Vec::new(), seams });
+            let key = format!("{start}{parts}{with_whom}");
+            variants.push(Variant {
+                of: area.room().0,
+                with: with.clone(),
+                through: area.through.concat(),
+                key,
+                lines: side_lines,
+                pieces,
+                left_out: Vec::new(),
+                seams,
+            });
         }
     }
     variants
@@ -123,7 +141,16 @@ pub(super) fn of_flight(flight: FlightId, stair: &Stair, rules: &Rules, stock: &
         });
         let pieces: Vec<Planned> = pieces.collect();
         let key = pieces.len().to_string();
-        Variant { of: flight.0, key, lines: Vec::new(), pieces, left_out: Vec::new(), seams: Vec::new() }
+        Variant {
+            of: flight.0,
+            with: Vec::new(),
+            through: Vec::new(),
+            key,
+            lines: Vec::new(),
+            pieces,
+            left_out: Vec::new(),
+            seams: Vec::new(),
+        }
     });
     runs.collect()
 }
@@ -158,7 +185,7 @@ fn origin_across(stock: &Stock, lines: &[Length], fills: &[Fill]) -> Option<Leng
     })
 }
 
-fn planned(placed: &PlacedRoom, stock: &Stock, patches: &[Patch], fills: Vec<Fill>, origin: Length) -> Vec<Planned> {
+fn planned(room: RoomId, stock: &Stock, patches: &[Patch], fills: Vec<Fill>, origin: Length) -> Vec<Planned> {
     let count = |breadth: usize| -> usize {
         patches.iter().zip(&fills).filter(|(it, _)| it.breadth == breadth).map(|(_, it)| it.cuts.len()).sum()
     };
@@ -173,11 +200,7 @@ fn planned(placed: &PlacedRoom, stock: &Stock, patches: &[Patch], fills: Vec<Fil
         before = patch.breadth;
         for cut in cuts.cuts {
             fill += 1;
-            let part = Part::Breadth {
-                room: placed.room,
-                breadth: patch.breadth as u32 + 1,
-                fill: (count > 1).then_some(fill),
-            };
+            let part = Part::Breadth { room, breadth: patch.breadth as u32 + 1, fill: (count > 1).then_some(fill) };
             let shift = drop(stock, patch.breadth);
             let phase = stock.repeat.map(|step| Phase { step, offset: cut.start + shift });
             let across = stock.repeat_across.map(|step| Phase { step, offset: cut.left - origin });
@@ -200,7 +223,7 @@ fn drop(stock: &Stock, breadth: usize) -> Length {
     }
 }
 
-fn side_seams(placed: &PlacedRoom, pile: PileDirection, patches: &[Patch], around: &Surroundings) -> Vec<Seam> {
+fn side_seams(pile: PileDirection, patches: &[Patch], around: &Surroundings) -> Vec<Seam> {
     let width = |it: &Patch| it.bounds.max.x - it.bounds.min.x;
     let mut seams = Vec::new();
     for patch in patches {
@@ -211,19 +234,18 @@ fn side_seams(placed: &PlacedRoom, pile: PileDirection, patches: &[Patch], aroun
                     && it.bounds.max.y > to.y.min(from.y)
             });
             let narrowest = beside.map(width).fold(width(patch), Length::min);
-            seams.push(seam(placed, pile, SeamKind::Side, (from, to), narrowest, around));
+            seams.push(seam(pile, SeamKind::Side, (from, to), narrowest, around));
         }
     }
     seams
 }
 
-fn cross_seams(placed: &PlacedRoom, pile: PileDirection, fills: &[Fill], around: &Surroundings) -> Vec<Seam> {
+fn cross_seams(pile: PileDirection, fills: &[Fill], around: &Surroundings) -> Vec<Seam> {
     let all = fills.iter().flat_map(|it| &it.seams);
-    all.map(|&ends| seam(placed, pile, SeamKind::Cross, ends, Length::ZERO, around)).collect()
+    all.map(|&ends| seam(pile, SeamKind::Cross, ends, Length::ZERO, around)).collect()
 }
 
 fn seam(
-    placed: &PlacedRoom,
     pile: PileDirection,
     kind: SeamKind,
     (from, to): (Point, Point),
@@ -231,6 +253,7 @@ fn seam(
     around: &Surroundings,
 ) -> Seam {
     let (from, to) = (pile.point_to_plan(from), pile.point_to_plan(to));
-    let seam = Seam { room: placed.room, kind, from, to, length: from.distance(to), costs: Vec::new() };
+    let middle = Point::new((from.x + to.x) / 2, (from.y + to.y) / 2);
+    let seam = Seam { room: around.area.room_at(middle), kind, from, to, length: from.distance(to), costs: Vec::new() };
     Seam { costs: cost::costs(&seam, narrowest, around), ..seam }
 }

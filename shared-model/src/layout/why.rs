@@ -1,8 +1,9 @@
 //! Why a seam lies where it does, and why not beside it.
 
 use serde::{Deserialize, Serialize};
+use uuid::Uuid;
 
-use super::choose::{Group, quick_length};
+use super::choose::{Group, alternatives, quick_length};
 use super::lines::from_west;
 use super::through::{Through, pin_at};
 use super::variant::Variant;
@@ -61,7 +62,8 @@ impl Ways<'_> {
             return Some(Why { here: opening(seam).to_owned(), not_there: Vec::new() });
         }
         let (group, pile, own) = self.laid(layout, seam.room)?;
-        let all = units::every_way(self.job, self.floor, &self.stock, own.of, pile, None);
+        let rooms: Vec<Uuid> = own.all().collect();
+        let all = units::every_way(self.job, self.floor, &self.stock, &rooms, pile, None);
         let mut others = self.compared(layout, group, own, all)?;
         if seam.kind == SeamKind::Cross {
             others.retain(|it| it.variant.lines == own.lines && it.variant.pieces.len() < own.pieces.len());
@@ -81,30 +83,36 @@ impl Ways<'_> {
         let Pin::Seam { wall, distance } = pin else { return None };
         let (group, pile, own) = self.laid(layout, seam.room)?;
         let through = Through::walls([(wall, distance)].into_iter())?;
-        let all = units::every_way(self.job, self.floor, &self.stock, own.of, pile, Some(&through));
+        let rooms: Vec<Uuid> = own.all().collect();
+        let all = units::every_way(self.job, self.floor, &self.stock, &rooms, pile, Some(&through));
         let others = self.compared(layout, group, own, all)?;
         let best = others.iter().min_by_key(|it| (it.roll, it.points, it.seams));
         Some(Moved { pin, difference: best.map(|it| self.difference(seam.room, it)) })
     }
 
+    /// How a nap group's rooms and flights are carpeted in the layout. `None` when it takes other rooms as one.
+    fn carpeted<'b>(group: &'b Group, layout: &Layout) -> Option<(PileDirection, Vec<&'b Variant>)> {
+        let pile = layout.groups.iter().find(|it| it.group == group.index)?.pile;
+        let units = group.units.iter().map(|unit| unit.laid(pile, layout.ways.get(&unit.of)?));
+        Some((pile, units.collect::<Option<_>>()?))
+    }
+
     /// The group of a room, its pile in the layout, and how the room is laid.
     fn laid(&self, layout: &Layout, room: RoomId) -> Option<(&Group, PileDirection, &Variant)> {
-        let way = layout.ways.get(&room.0)?;
-        let group = self.groups.iter().find(|it| it.units.iter().any(|it| it.of == room.0))?;
-        let pile = layout.groups.iter().find(|it| it.group == group.index)?.pile;
-        let unit = group.units.iter().find(|it| it.of == room.0)?;
-        Some((group, pile, unit.laid(pile, way)?))
+        self.groups.iter().find_map(|group| {
+            let (pile, variants) = Self::carpeted(group, layout)?;
+            Some((group, pile, variants.into_iter().find(|it| it.all().any(|it| it == room.0))?))
+        })
     }
 
     /// Ways to lay a room with this pile, compared with its own over the whole house.
     fn compared(&self, layout: &Layout, of: &Group, own: &Variant, all: Vec<Variant>) -> Option<Vec<Other>> {
-        let laid = |group: &Group| -> Option<Vec<Variant>> {
-            let pile = layout.groups.iter().find(|it| it.group == group.index)?.pile;
-            let units = group.units.iter().map(|unit| unit.laid(pile, layout.ways.get(&unit.of)?).cloned());
-            units.collect()
+        let laid = |same: &[Group]| -> Option<Vec<Variant>> {
+            let (_, variants) = same.iter().find_map(|group| Self::carpeted(group, layout))?;
+            Some(variants.into_iter().cloned().collect())
         };
-        let mut house: Vec<Vec<Variant>> = self.groups.iter().map(laid).collect::<Option<_>>()?;
-        let group = self.groups.iter().position(|it| it.index == of.index)?;
+        let mut house: Vec<Vec<Variant>> = alternatives(&self.groups).map(laid).collect::<Option<_>>()?;
+        let group = alternatives(&self.groups).position(|it| it[0].index == of.index)?;
         let unit = of.units.iter().position(|it| it.of == own.of)?;
         let roll = self.stock.goods.roll_width;
         let today = quick_length(&house, roll)?;

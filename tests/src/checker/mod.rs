@@ -3,6 +3,8 @@
 //! Everything is seen with the pile running away: `u` across to the right, `v` along. Slanted walls are compared with a
 //! tolerance of a few counts (1/8 µm), everything else exactly.
 
+mod areas;
+mod flights;
 mod plane;
 mod tiles;
 mod totals;
@@ -16,7 +18,7 @@ use tiles::tile;
 use shared_model::floor::{NapGroup, PlacedRoom};
 use shared_model::ids::RoomId;
 use shared_model::job::{FloorAtOpening, Goods, Job, Match};
-use shared_model::layout::{FlightPart, Layout, Part, Piece, PileDirection, SeamKind};
+use shared_model::layout::{Layout, Part, Piece, PileDirection, SeamKind};
 use shared_model::length::Length;
 use shared_model::polygon::Ring;
 use shared_model::takeoff::Takeoff;
@@ -84,6 +86,7 @@ impl<'a> Check<'a> {
     fn all(&self, faults: &mut Faults) {
         self.roll(faults);
         self.totals(faults);
+        self.areas(faults);
         let floor = &self.takeoff.floor;
         for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == self.goods.id) {
             let Some(pile) = self.layout.groups.iter().find(|it| it.group == index).map(|it| it.pile) else {
@@ -93,7 +96,10 @@ impl<'a> Check<'a> {
                 continue;
             };
             for placed in floor.rooms.iter().filter(|it| group.rooms.contains(&it.room)) {
-                self.room(placed, pile, faults);
+                let as_one = self.as_one(placed.room);
+                if as_one[0].room == placed.room {
+                    self.rooms(&as_one, pile, faults);
+                }
             }
             self.pattern(group, pile, faults);
         }
@@ -141,29 +147,35 @@ impl<'a> Check<'a> {
         self.layout.pieces.iter().filter(of)
     }
 
-    fn room(&self, placed: &PlacedRoom, pile: PileDirection, faults: &mut Faults) {
-        let name = &placed.name;
-        let pieces: Vec<Laid> = self.pieces_of(placed.room).map(|it| Laid::of(it, pile)).collect();
+    fn rooms(&self, rooms: &[&PlacedRoom], pile: PileDirection, faults: &mut Faults) {
+        let name = &rooms[0].name;
+        let pieces: Vec<Laid> = self.pieces_of(rooms[0].room).map(|it| Laid::of(it, pile)).collect();
         if pieces.is_empty() {
             faults.expect(!self.takeoff.problems.is_empty(), || format!("{name} is not laid, and nobody says why"));
             return;
         }
-        let covered = [seen(&placed.covered, pile)];
+        let covered: Vec<Polygon> = rooms.iter().map(|it| seen(&it.covered, pile)).collect();
         let covers: Vec<Polygon> = pieces.iter().flat_map(|it| it.covers.iter().cloned()).collect();
-        tile(name, &covered, &covers, faults);
+        let play = if rooms.len() > 1 { areas::PLAY } else { 0.0 };
+        tile(name, &covered, &covers, play, faults);
 
-        let around: f64 = perimeter(&covered[0]);
+        let through = self.run_through(&covered, |(x, y)| turn(x, y, pile));
+        let around: f64 = covered.iter().map(perimeter).sum::<f64>() - 2.0 * through;
         let all: f64 = covers.iter().map(perimeter).sum();
-        let seams = self.layout.seams.iter().filter(|it| it.room == placed.room && it.kind != SeamKind::Opening);
+        let seams = self
+            .layout
+            .seams
+            .iter()
+            .filter(|it| it.kind != SeamKind::Opening && rooms.iter().any(|room| room.room == it.room));
         let seams: f64 = seams.map(|it| it.length.0 as f64).sum();
-        let tolerance = TOLERANCE * (20 * covers.len()) as f64;
+        let tolerance = TOLERANCE * (20 * covers.len()) as f64 + 8.0 * play * (rooms.len() - 1) as f64;
         faults.expect((all - around - 2.0 * seams).abs() <= tolerance, || {
             format!("{name}: {seams} of seam, but the pieces meet along {}", (all - around) / 2.0)
         });
         for (i, laid) in pieces.iter().enumerate() {
             faults.expect(laid.piece.pile == pile, || format!("{}: another pile than its group", laid.piece.id));
             self.sizes(laid, faults);
-            self.margins(laid, &pieces, i, self.is_joined(placed.room), faults);
+            self.margins(laid, &pieces, i, rooms.iter().any(|it| self.is_joined(it.room)), faults);
         }
     }
 
@@ -302,44 +314,6 @@ impl<'a> Check<'a> {
                         .expect(apart(column, wanted, columns) <= 1.0, || format!("{}: out of step across", piece.id));
                 }
             }
-        }
-    }
-
-    fn flights(&self, faults: &mut Faults) {
-        let rules = &self.job.rules;
-        for flight in &self.job.flights {
-            let runs = self
-                .layout
-                .pieces
-                .iter()
-                .filter(|it| matches!(it.part, Part::Flight { flight: own, .. } if own == flight.id));
-            let runs: Vec<&Piece> = runs.collect();
-            if runs.is_empty() {
-                continue;
-            }
-            let over = |going: Length| (going + flight.nosing + flight.riser + rules.stair_pad).0;
-            let (mut steps, mut winders, mut landings) = (0, 0, 0);
-            for run in &runs {
-                let net = run.length.0 - run.extra.start.0 - run.extra.end.0;
-                let (counted, step) = match run.part {
-                    Part::Flight { part: FlightPart::Winder(_), .. } => (&mut winders, over(flight.winder_reach)),
-                    Part::Flight { part: FlightPart::Landing, .. } => (&mut landings, over(flight.landing)),
-                    _ => (&mut steps, over(flight.going)),
-                };
-                faults.expect(net % step == 0, || format!("{}: cut within a step", run.id));
-                *counted += net / step;
-                let winder = matches!(run.part, Part::Flight { part: FlightPart::Winder(_), .. });
-                let covered = if winder { flight.width.max(flight.winder_reach) } else { flight.width };
-                let wide = run.width >= covered + rules.stair_tuck * 2;
-                faults
-                    .expect(wide && run.extra.left >= rules.stair_tuck && run.extra.right >= rules.stair_tuck, || {
-                        format!("{}: too little to tuck under", run.id)
-                    });
-            }
-            let wanted = [flight.steps - flight.winders, flight.winders, u32::from(flight.landing.0 > 0)];
-            faults.equal(|| format!("{}: steps", flight.name), &[steps, winders, landings], &wanted.map(i64::from));
-            let spare: i64 = runs.iter().map(|it| it.extra.start.0 + it.extra.end.0).sum();
-            faults.expect(spare >= rules.stair_overall.0, || format!("{}: without what is added overall", flight.name));
         }
     }
 }

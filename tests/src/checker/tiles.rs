@@ -5,13 +5,15 @@ use super::{Faults, TOLERANCE};
 
 /// The `tiles` cover the whole without overlapping: compared line by line, where each line lies between two neighbouring
 /// corners, so that what holds at both ends and in the middle of a stretch holds on all of it.
-pub fn tile(name: &str, whole: &[Polygon], tiles: &[Polygon], faults: &mut Faults) {
+///
+/// Where the whole consists of several floors, these may be `apart` by so much.
+pub fn tile(name: &str, whole: &[Polygon], tiles: &[Polygon], apart: f64, faults: &mut Faults) {
     let mut levels: Vec<f64> = whole.iter().chain(tiles).flatten().map(|it| it.1).collect();
     levels.sort_by(f64::total_cmp);
     levels.dedup();
     for stretch in levels.windows(2) {
         let (low, high) = (stretch[0], stretch[1]);
-        if high - low <= TOLERANCE {
+        if high - low <= TOLERANCE.max(apart) {
             continue;
         }
         for share in [0.0, 0.5, 1.0] {
@@ -40,7 +42,7 @@ pub fn tile(name: &str, whole: &[Polygon], tiles: &[Polygon], faults: &mut Fault
             }
             let sum = |spans: &[(Met, Met)]| spans.iter().map(|(from, to)| to.u - from.u).sum::<f64>();
             let play: f64 = wanted.iter().chain(&found).map(|(from, to)| from.play + to.play).sum();
-            faults.expect(sum(&found) - sum(&wanted) <= play, || {
+            faults.expect(sum(&found) - sum(&wanted) <= play + apart * (whole.len() - 1) as f64, || {
                 format!("{name}: pieces reach beyond the room at {at:.0}")
             });
         }

@@ -12,7 +12,8 @@ use super::{Check, Faults, TOLERANCE};
 impl<'a> Check<'a> {
     pub(super) fn totals(&self, faults: &mut Faults) {
         let layout = self.layout;
-        let rooms = self.takeoff.floor.rooms.iter().filter(|it| self.pieces_of(it.room).next().is_some());
+        let rooms =
+            self.takeoff.floor.rooms.iter().filter(|it| self.pieces_of(self.as_one(it.room)[0].room).next().is_some());
         let rooms: Vec<&PlacedRoom> = rooms.collect();
         let standing: Vec<&Fixture> = rooms.iter().flat_map(|it| self.free(it)).collect();
         let holes: i128 = standing.iter().map(|it| i128::from(it.width.0) * i128::from(it.depth.0)).sum();

@@ -313,8 +313,13 @@ fn check(Case(job): &Case) -> Result<(), TestCaseError> {
     Ok(())
 }
 
+/// `HOUSES=100` tries a hundred times as many rooms and houses.
+fn times(usual: u32) -> u32 {
+    std::env::var("HOUSES").ok().and_then(|it| it.parse().ok()).map_or(usual, |it: u32| usual.saturating_mul(it))
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_iters: 200, ..ProptestConfig::with_cases(300) })]
+    #![proptest_config(ProptestConfig { max_shrink_iters: 200, ..ProptestConfig::with_cases(times(300)) })]
 
     #[test]
     fn any_room_is_covered(case in one_room()) {
@@ -323,7 +328,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_iters: 60, ..ProptestConfig::with_cases(60) })]
+    #![proptest_config(ProptestConfig { max_shrink_iters: 60, ..ProptestConfig::with_cases(times(60)) })]
 
     #[test]
     fn any_house_is_covered(case in house()) {

@@ -48,6 +48,9 @@ mod free_corners;
 mod traverses;
 mod why;
 
+/// Carpet that runs through openings.
+mod run_through;
+
 /// Properties of closing any ring.
 mod rings;
 
