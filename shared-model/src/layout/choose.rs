@@ -16,7 +16,12 @@ const WIDEST: usize = 16;
 const NARROWEST: usize = 5;
 const WORK: usize = 240;
 
+/// The quick plan of a combination is made of its last pieces, so many at most. Beyond, half of them are counted as laid: the rooms of
+/// a large house do not all lie side by side on the roll.
+const WINDOW: usize = 48;
+
 /// A room or a flight with its variants for each pile direction that is tried.
+#[derive(Clone)]
 pub(super) struct Unit {
     pub of: Uuid,
     /// Rooms that are carpeted as one with it.
@@ -62,6 +67,10 @@ pub(super) struct Choice<'a> {
     /// only, not yet with the roll's end.
     pub shapes: Vec<Shape>,
     group_start: usize,
+    /// The pieces before are counted as laid.
+    window_start: usize,
+    /// What they take of the roll.
+    laid: Length,
     pub length: Length,
     pub seam_length: Length,
     pub seam_cost: i64,
@@ -92,6 +101,8 @@ pub(super) fn choices<'a>(groups: &'a [Group], stock: &Stock) -> Vec<Choice<'a>>
         variants: Vec::new(),
         shapes: Vec::new(),
         group_start: 0,
+        window_start: 0,
+        laid: Length::ZERO,
         length: Length::ZERO,
         seam_length: Length::ZERO,
         seam_cost: 0,
@@ -167,7 +178,12 @@ impl<'a> Choice<'a> {
         }
         next.shapes.extend(variant.pieces.iter().map(|it| it.shape));
         let in_phase = in_phase(next.shapes.clone(), next.group_start);
-        next.length = nest::estimate(&in_phase, stock.goods.roll_width).unwrap_or(Length(i64::MAX));
+        let length = |from: usize| nest::estimate(&in_phase[from..], stock.goods.roll_width).unwrap_or(Length::MOST);
+        next.length = next.laid + length(next.window_start);
+        if next.shapes.len() - next.window_start > WINDOW {
+            next.window_start = next.shapes.len() - WINDOW / 2;
+            next.laid = next.length - length(next.window_start);
+        }
         next.seam_length += variant.seam_length();
         next.seam_cost += variant.seam_cost();
         next

@@ -15,43 +15,54 @@ use crate::floor::{Floor, PlacedRoom};
 use crate::ids::{GoodsId, OpeningId, RoomId};
 use crate::job::{Flight, Job};
 use crate::length::Length;
-use crate::nest::{Budget, CutList, NestError, NestPiece, RollPlan, cuts, nest, nest_cuttable};
+use crate::nest::{Budget, CutList, NestError, NestPiece, RollPlan, Shape, cuts, nest_above, nest_cuttable};
 use crate::polygon::Area;
 use crate::problem::{Place, Problem, ProblemKind};
 
 /// Layouts offered at most.
 const OFFERED: usize = 8;
-/// Combinations that are planned on the roll with some patience.
-const PLANNED: usize = 10;
+/// Combinations that are planned on the roll at a glance; the best of them with some patience.
+const PLANNED: usize = 16;
+const GLANCE: Budget = Budget::steps(30_000);
 const PATIENCE: Budget = Budget::steps(300_000);
 
 /// The layouts worth choosing from, best first.
-pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group]) -> (Vec<Layout>, Vec<Problem>) {
+pub(super) fn layouts<'a>(job: &Job, floor: &Floor, stock: &Stock, groups: &'a [Group]) -> (Vec<Layout>, Vec<Problem>) {
     let measures = |it: &Choice| [i128::from(it.length.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
-    let chosen = shortlist(choices(groups, stock), PLANNED, measures);
-    let mut layouts = Vec::new();
     let mut problems = Vec::new();
-    for choice in &chosen {
-        match layout(job, floor, stock, choice) {
-            Ok(layout) => layouts.push(layout),
-            Err(problem) if problems.is_empty() => problems.push(problem),
-            Err(_) => {}
+    let mut best = |choices: Vec<Choice<'a>>, budget| {
+        let mut layouts = Vec::new();
+        for choice in choices {
+            match layout(job, floor, stock, &choice, budget) {
+                Ok(layout) => layouts.push((layout, choice)),
+                Err(problem) if problems.is_empty() => problems.push(problem),
+                Err(_) => {}
+            }
         }
-    }
-    let measures = |it: &Layout| [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
-    layouts.sort_by_key(|it| (measures(it), it.roll.length, it.pieces.len()));
-    let mut best: Vec<Layout> = Vec::new();
-    for layout in layouts {
-        if !best.iter().any(|it| beats(&measures(it), &measures(&layout))) {
-            best.push(layout);
-        }
-    }
-    let mut best = shortlist(best, OFFERED, measures);
-    tell_apart(&mut best);
-    (best, problems)
+        unbeaten(layouts)
+    };
+    let first = best(shortlist(choices(groups, stock), PLANNED, measures), GLANCE);
+    let planned = best(first.into_iter().map(|it| it.1).collect(), PATIENCE).into_iter();
+    let mut layouts: Vec<Layout> =
+        planned.map(|(it, choice)| Layout { freehand: freehand(&it, &choice, stock), ..it }).collect();
+    tell_apart(&mut layouts);
+    (layouts, problems)
 }
 
-fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice) -> Result<Layout, Problem> {
+/// Those that no other beats, best first.
+fn unbeaten<'a>(mut layouts: Vec<(Layout, Choice<'a>)>) -> Vec<(Layout, Choice<'a>)> {
+    let measures = |it: &Layout| [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
+    layouts.sort_by_key(|(it, _)| (measures(it), it.roll.length, it.pieces.len()));
+    let mut best: Vec<(Layout, Choice)> = Vec::new();
+    for (layout, choice) in layouts {
+        if !best.iter().any(|(it, _)| beats(&measures(it), &measures(&layout))) {
+            best.push((layout, choice));
+        }
+    }
+    shortlist(best, OFFERED, |(it, _)| measures(it))
+}
+
+fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budget) -> Result<Layout, Problem> {
     let mut pieces = Vec::new();
     let mut seams: Vec<Seam> = Vec::new();
     let mut ways = BTreeMap::new();
@@ -76,18 +87,10 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice) -> Result<La
     let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
     seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
 
-    let to_nest: Vec<NestPiece> = pieces
-        .iter()
-        .map(|(piece, it)| NestPiece {
-            id: piece.id.clone(),
-            width: it.width,
-            length: it.length,
-            phase: it.phase,
-            across: it.across,
-        })
-        .collect();
-    let Rolled { roll, cuts, order, freehand } = rolled(&to_nest, stock)
+    let to_nest = to_nest(pieces.iter().map(|it| &it.0), &choice.shapes);
+    let (roll, cuts) = rolled(&to_nest, stock, budget)
         .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
+    let order = order_of(roll.length, stock);
     let pieces = pieces.into_iter().map(|(piece, shape)| Piece { phase: shape.phase.map(|it| it.offset), ..piece });
     let pieces: Vec<Piece> = pieces.collect();
     let net = net(job, floor, &rooms, &ways);
@@ -106,7 +109,7 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice) -> Result<La
         roll,
         cuts,
         order,
-        freehand,
+        freehand: None,
         net,
         ordered,
         waste: ordered - net,
@@ -114,31 +117,43 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice) -> Result<La
     })
 }
 
-/// A plan of the roll with what it takes.
-struct Rolled {
-    roll: RollPlan,
-    cuts: Option<CutList>,
-    order: Length,
-    freehand: Option<Length>,
+fn to_nest<'a>(pieces: impl Iterator<Item = &'a Piece>, shapes: &[Shape]) -> Vec<NestPiece> {
+    let of = |(piece, it): (&Piece, &Shape)| NestPiece {
+        id: piece.id.clone(),
+        width: it.width,
+        length: it.length,
+        phase: it.phase,
+        across: it.across,
+    };
+    pieces.zip(shapes).map(of).collect()
 }
 
-/// Plans the roll as the crew cuts it.
-fn rolled(pieces: &[NestPiece], stock: &Stock) -> Result<Rolled, NestError> {
-    let (width, goods) = (stock.goods.roll_width, stock.goods);
-    let order_of = |roll: &RollPlan| roll.length.max(goods.minimum).round_up_to(goods.increment);
-    let (straight, list) = nest_cuttable(pieces, width, PATIENCE, |_| true)?;
-    let order = order_of(&straight);
-    let edge_to_edge = Rolled { roll: straight, cuts: Some(list), order, freehand: None };
+fn order_of(length: Length, stock: &Stock) -> Length {
+    length.max(stock.goods.minimum).round_up_to(stock.goods.increment)
+}
+
+/// A plan of the roll as the crew cuts it, with its cuts if they all run from edge to edge.
+fn rolled(pieces: &[NestPiece], stock: &Stock, budget: Budget) -> Result<(RollPlan, Option<CutList>), NestError> {
+    let width = stock.goods.roll_width;
+    let (straight, list) = nest_cuttable(pieces, width, budget, |_| true)?;
     // What is proven shortest is no shorter around corners.
-    if edge_to_edge.roll.optimal() {
-        return Ok(edge_to_edge);
+    if stock.rules.freehand && !straight.optimal() {
+        let roll = nest_above(pieces, width, budget, straight.lower_bound)?;
+        if roll.length < straight.length {
+            return Ok((roll.clone(), cuts(pieces, &roll)));
+        }
     }
-    let roll = nest(pieces, width, PATIENCE)?;
-    let freehand = order_of(&roll);
-    if stock.rules.freehand && roll.length < edge_to_edge.roll.length {
-        return Ok(Rolled { cuts: cuts(pieces, &roll), roll, order: freehand, freehand: None });
+    Ok((straight, Some(list)))
+}
+
+/// The shorter order that cuts around corners would need, where the crew makes none.
+fn freehand(layout: &Layout, choice: &Choice, stock: &Stock) -> Option<Length> {
+    if stock.rules.freehand || order_of(layout.roll.lower_bound, stock) >= layout.order {
+        return None;
     }
-    Ok(Rolled { freehand: Some(freehand).filter(|it| *it < order), ..edge_to_edge })
+    let pieces = to_nest(layout.pieces.iter(), &choice.shapes);
+    let roll = nest_above(&pieces, stock.goods.roll_width, GLANCE, layout.roll.lower_bound).ok()?;
+    Some(order_of(roll.length, stock)).filter(|it| *it < layout.order)
 }
 
 /// The same for the same goods and ways.

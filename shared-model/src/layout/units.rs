@@ -1,6 +1,6 @@
 //! The nap groups of one goods, with all ways to carpet their rooms and flights that the crew's pins leave open.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use uuid::Uuid;
 
@@ -74,6 +74,9 @@ struct House<'a> {
     stock: &'a Stock<'a>,
 }
 
+/// What came of areas of a nap group, by their rooms: most are in several of its partitions.
+type Known = BTreeMap<Vec<RoomId>, (Option<Unit>, Option<Problem>)>;
+
 /// What came of a nap group.
 struct Found {
     group: Option<Group>,
@@ -86,19 +89,21 @@ impl House<'_> {
     /// The partitions of a nap group that leave the fewest wishes open.
     fn ways(&self, index: usize, group: &NapGroup, partitions: &[Vec<Area>], held: &Held) -> Vec<Found> {
         let unmet = |it: &Found| (it.contradiction.is_some(), it.problems.len());
-        let mut ways: Vec<Found> = partitions.iter().map(|it| self.group(index, group, it, held)).collect();
+        let mut known = Known::new();
+        let mut ways: Vec<Found> = partitions.iter().map(|it| self.group(index, group, it, held, &mut known)).collect();
         let fewest = ways.iter().map(unmet).min();
         ways.retain(|it| Some(unmet(it)) == fewest);
         ways
     }
 
-    fn group(&self, index: usize, group: &NapGroup, areas: &[Area], held: &Held) -> Found {
+    fn group(&self, index: usize, group: &NapGroup, areas: &[Area], held: &Held, known: &mut Known) -> Found {
         let pinned = pinned_piles(group, held);
         let piles = self.piles(group, &pinned);
         let mut problems = Vec::new();
         let mut units = Vec::new();
         for area in areas {
-            let (unit, problem) = self.area(area, &piles, held);
+            let rooms = area.rooms.iter().map(|it| it.room).collect();
+            let (unit, problem) = known.entry(rooms).or_insert_with(|| self.area(area, &piles, held)).clone();
             units.extend(unit);
             problems.extend(problem);
         }

@@ -134,13 +134,24 @@ pub fn nest_while(
     budget: Budget,
     go_on: impl FnMut(Progress) -> bool,
 ) -> Result<RollPlan, NestError> {
-    plan::<Skyline>(pieces, width, budget, go_on)
+    plan::<Skyline>(pieces, width, budget, Length::ZERO, go_on)
+}
+
+/// Like [`nest`], for pieces of which it is known that no plan is shorter than `lower_bound`.
+pub fn nest_above(
+    pieces: &[NestPiece],
+    width: Length,
+    budget: Budget,
+    lower_bound: Length,
+) -> Result<RollPlan, NestError> {
+    plan::<Skyline>(pieces, width, budget, lower_bound, |_| true)
 }
 
 fn plan<T: Filling>(
     pieces: &[NestPiece],
     width: Length,
     budget: Budget,
+    lower_bound: Length,
     mut go_on: impl FnMut(Progress) -> bool,
 ) -> Result<RollPlan, NestError> {
     let shapes: Vec<Shape> = pieces.iter().map(NestPiece::shape).collect();
@@ -153,7 +164,8 @@ fn plan<T: Filling>(
         }
     })?;
     let along = |it: i64| Length(it * strip.unit_along);
-    let found = search::search::<T>(&strip, budget, |it| {
+    let known = lower_bound.0 / strip.unit_along;
+    let found = search::search::<T>(&strip, budget, known, |it| {
         go_on(Progress { length: it.length.map(along), lower_bound: along(it.lower), steps: it.steps })
     });
     let placements = pieces.iter().zip(&found.places).map(|(piece, &(x, y))| Placement {
@@ -177,7 +189,7 @@ pub fn nest_cuttable(
     budget: Budget,
     go_on: impl FnMut(Progress) -> bool,
 ) -> Result<(RollPlan, CutList), NestError> {
-    let plan = plan::<Sheet>(pieces, width, budget, go_on)?;
+    let plan = plan::<Sheet>(pieces, width, budget, Length::ZERO, go_on)?;
     // A sheet is filled by cutting it, so there always are such cuts.
     let cuts = cuts(pieces, &plan).unwrap_or_default();
     Ok((plan, cuts))

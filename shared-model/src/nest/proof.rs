@@ -33,9 +33,14 @@ impl Proof {
         let mut left = most;
         let mut open = length.min(self.open);
         let mut tried = open - 1;
+        let count = strip.blocks.len() as u64;
+        let beginning = 16 * count * (count + 10);
         while self.lower < open {
             let share = if tried == open - 1 { left / 2 } else { left / 4 };
-            let mut steps = share;
+            if share < beginning {
+                break;
+            }
+            let mut steps = share - beginning;
             match refute(strip, tried, &mut steps) {
                 Verdict::Refuted => self.lower = tried + 1,
                 Verdict::Unknown => open = tried,

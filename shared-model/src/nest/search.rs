@@ -35,15 +35,22 @@ pub(super) struct Found {
 }
 
 /// Searches, and proves, until the best plan is proven to be the shortest, the budget is spent, or `go_on` says no. Always ends with a
-/// plan.
-pub(super) fn search<T: Filling>(strip: &Strip, budget: Budget, go_on: impl FnMut(Progress) -> bool) -> Found {
+/// plan. `known` is a length that no plan is shorter than.
+pub(super) fn search<T: Filling>(
+    strip: &Strip,
+    budget: Budget,
+    known: i64,
+    go_on: impl FnMut(Progress) -> bool,
+) -> Found {
     let mut lots = lots_of(&strip.blocks);
+    let mut proof = Proof::of(strip);
+    proof.lower = proof.lower.max(known);
     let mut search = Search {
         strip,
         filling: T::new(strip),
         best: None,
         plan: Vec::new(),
-        proof: Proof::of(strip),
+        proof,
         proof_steps: 0,
         budget: budget.steps,
         go_on,

@@ -14,6 +14,7 @@ pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> 
         key: key.to_owned(),
         name: "Pile north".to_owned(),
         groups: Vec::new(),
+        areas: Vec::new(),
         ways: std::collections::BTreeMap::new(),
         pieces: Vec::new(),
         left_out: Vec::new(),
