@@ -15,6 +15,7 @@ pub mod checker;
 /// Cuts made as a person makes them.
 pub mod cutter;
 /// Floors of rooms in rows and columns.
+pub mod exhaustive;
 pub mod grid;
 /// Published strip packing instances.
 pub mod packing;

@@ -4,7 +4,9 @@
 //! points each weighs is the shop's judgement, and the crew sees every reason.
 
 use super::area::Area;
-use super::{Seam, SeamCost, SeamKind};
+use super::lines::from_west;
+use super::patch::Ground;
+use super::{PileDirection, Seam, SeamCost, SeamKind};
 use crate::length::Length;
 use crate::polygon::{Axis, Bounds, Point};
 
@@ -63,6 +65,14 @@ pub(super) fn costs(seam: &Seam, narrowest: Length, around: &Surroundings) -> Ve
         }
     }
     costs
+}
+
+/// Where a seam that runs with the pile stops lying before a door, and where its breadths stop being slivers; in the frame of the pile.
+pub(super) fn beside(around: &Surroundings, pile: PileDirection, ground: &Ground) -> Vec<Length> {
+    let doors = around.area.mouths().filter(|it| it.opening.kind.reaches_floor());
+    let doors = doors.map(|it| from_west(pile, it.middle()));
+    let clear = doors.flat_map(|it| [it - PIVOT, it + PIVOT]);
+    clear.chain([ground.bounds.min.x + NARROW, ground.bounds.max.x - NARROW]).collect()
 }
 
 /// What speaks against the seam in an opening between two rooms: nothing, if a door leaf closes over it.

@@ -28,7 +28,6 @@ const PATIENCE: Budget = Budget::steps(300_000);
 
 /// The layouts worth choosing from, best first.
 pub(super) fn layouts<'a>(job: &Job, floor: &Floor, stock: &Stock, groups: &'a [Group]) -> (Vec<Layout>, Vec<Problem>) {
-    let measures = |it: &Choice| [i128::from(it.length.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
     let mut problems = Vec::new();
     let mut best = |choices: Vec<Choice<'a>>, budget| {
         let mut layouts = Vec::new();
@@ -41,7 +40,7 @@ pub(super) fn layouts<'a>(job: &Job, floor: &Floor, stock: &Stock, groups: &'a [
         }
         unbeaten(layouts)
     };
-    let first = best(shortlist(choices(groups, stock), PLANNED, measures), GLANCE);
+    let first = best(shortlist(choices(groups, stock), PLANNED, Choice::measures), GLANCE);
     let planned = best(first.into_iter().map(|it| it.1).collect(), PATIENCE).into_iter();
     let mut layouts: Vec<Layout> =
         planned.map(|(it, choice)| Layout { freehand: freehand(&it, &choice, stock), ..it }).collect();

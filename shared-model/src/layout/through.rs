@@ -47,6 +47,11 @@ impl Through {
         (!spots.is_empty()).then_some(Self(spots))
     }
 
+    /// So far from the west side, with the pile to the north.
+    pub fn from_west(distance: Length) -> Self {
+        Self(vec![Spot::West(distance)])
+    }
+
     /// The name of these places in a variant's key.
     pub fn key(&self) -> String {
         let name = |it: &Spot| match it {

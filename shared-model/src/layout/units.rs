@@ -9,34 +9,27 @@ use super::area::{self, Area};
 use super::choose::{self, Group, Unit, alternatives};
 use super::flight::Stair;
 use super::held::{self, Held};
+use super::patch::Ground;
 use super::stock::Stock;
 use super::through::Through;
 use super::variant::{self, Variant};
-use super::{opening, plan};
+use super::{lines, opening, plan};
 use crate::floor::{Floor, NapGroup, PlacedRoom};
 use crate::ids::RoomId;
 use crate::job::{Flight, Job, Pin};
 use crate::length::Length;
+use crate::polygon::Axis;
 use crate::problem::{Place, Problem, ProblemKind};
+
+/// In houses of more rooms no breadth is made to measure for a piece of another room.
+const MOST_PAIRED: usize = 40;
+/// So many widths are tried that leave room for another piece.
+const MOST_BESIDE: usize = 5;
 
 /// The nap groups of the goods with the variants of their rooms and flights; problems for what cannot be laid or pinned.
 pub(super) fn groups(job: &Job, floor: &Floor, stock: &Stock, held: &Held) -> (Vec<Group>, Vec<Problem>) {
-    let house = House { job, floor, stock };
-    let mut problems = Vec::new();
-    let mut groups = Vec::new();
-    for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == stock.goods.id) {
-        let rooms: Vec<&PlacedRoom> =
-            group.rooms.iter().filter_map(|id| floor.rooms.iter().find(|it| it.room == *id)).collect();
-        let partitions = area::partitions(job, &rooms, |one, other| held.as_one(one, other));
-        let mut ways = house.ways(index, group, &partitions, held);
-        if let Some(text) = ways.first_mut().and_then(|it| it.contradiction.take()) {
-            problems.push(Problem::new(ProblemKind::PinImpossible, Place::Goods(stock.goods.id), text));
-            ways = house.ways(index, group, &partitions, &held.without_pins(&group.rooms));
-        }
-        problems.extend(ways.first_mut().map(|it| std::mem::take(&mut it.problems)).unwrap_or_default());
-        groups.extend(ways.into_iter().filter_map(|it| it.group));
-    }
-    (groups, problems)
+    let house = House { job, floor, stock, beside: beside(floor, stock) };
+    house.groups(held)
 }
 
 /// The same groups with every room and flight carpeted as in the chosen plan, where that is possible; and those for which it is not.
@@ -68,10 +61,37 @@ pub(super) fn as_chosen(groups: &[Group]) -> (Vec<Group>, Vec<Uuid>) {
     (held.collect(), anew)
 }
 
+/// What is left of the roll beside the longest of the pieces that leave something, with full breadths in every room. A large house has
+/// pieces enough to lie side by side; where the pattern repeats across, seams have no choice.
+fn beside(floor: &Floor, stock: &Stock) -> Vec<Length> {
+    let groups = || floor.groups.iter().filter(|it| it.goods == stock.goods.id);
+    let rooms: BTreeSet<RoomId> = groups().flat_map(|it| it.rooms.iter().copied()).collect();
+    if rooms.len() > MOST_PAIRED || stock.repeat_across.is_some() {
+        return Vec::new();
+    }
+    let mut longest: BTreeMap<Length, Length> = BTreeMap::new();
+    for placed in floor.rooms.iter().filter(|it| rooms.contains(&it.room)) {
+        for pile in [PileDirection::North, PileDirection::East] {
+            let ground = Ground::of(pile.northward(&placed.covered), stock, false);
+            for patch in ground.and_then(|it| lines::from_the_west(&it)).unwrap_or_default() {
+                let left = stock.whole_steps(stock.goods.roll_width - patch.width());
+                let length = patch.bounds.size(Axis::Y);
+                longest.entry(left).and_modify(|it| *it = length.max(*it)).or_insert(length);
+            }
+        }
+    }
+    longest.retain(|left, _| *left >= Length::feet(1));
+    let mut widths: Vec<(Length, Length)> = longest.into_iter().map(|(left, length)| (length, left)).collect();
+    widths.sort_unstable_by(|one, other| other.cmp(one));
+    widths.into_iter().take(MOST_BESIDE).map(|(_, left)| left).collect()
+}
+
 struct House<'a> {
     job: &'a Job,
     floor: &'a Floor,
     stock: &'a Stock<'a>,
+    /// Widths of breadths that leave room on the roll beside them for a piece of another room.
+    beside: Vec<Length>,
 }
 
 /// What came of areas of a nap group, by their rooms: most are in several of its partitions.
@@ -86,6 +106,25 @@ struct Found {
 }
 
 impl House<'_> {
+    fn groups(&self, held: &Held) -> (Vec<Group>, Vec<Problem>) {
+        let (job, floor, goods) = (self.job, self.floor, self.stock.goods.id);
+        let mut problems = Vec::new();
+        let mut groups = Vec::new();
+        for (index, group) in floor.groups.iter().enumerate().filter(|(_, it)| it.goods == goods) {
+            let rooms: Vec<&PlacedRoom> =
+                group.rooms.iter().filter_map(|id| floor.rooms.iter().find(|it| it.room == *id)).collect();
+            let partitions = area::partitions(job, &rooms, |one, other| held.as_one(one, other));
+            let mut ways = self.ways(index, group, &partitions, held);
+            if let Some(text) = ways.first_mut().and_then(|it| it.contradiction.take()) {
+                problems.push(Problem::new(ProblemKind::PinImpossible, Place::Goods(goods), text));
+                ways = self.ways(index, group, &partitions, &held.without_pins(&group.rooms));
+            }
+            problems.extend(ways.first_mut().map(|it| std::mem::take(&mut it.problems)).unwrap_or_default());
+            groups.extend(ways.into_iter().filter_map(|it| it.group));
+        }
+        (groups, problems)
+    }
+
     /// The partitions of a nap group that leave the fewest wishes open.
     fn ways(&self, index: usize, group: &NapGroup, partitions: &[Vec<Area>], held: &Held) -> Vec<Found> {
         let unmet = |it: &Found| (it.contradiction.is_some(), it.problems.len());
@@ -218,14 +257,16 @@ impl House<'_> {
 struct Laying<'a> {
     area: &'a Area<'a>,
     stock: &'a Stock<'a>,
+    beside: &'a [Length],
     seamed: bool,
     held: &'a Held<'a>,
 }
 
 impl<'a> Laying<'a> {
-    fn of(house: &House<'a>, area: &'a Area<'a>, held: &'a Held<'a>) -> Self {
+    fn of(house: &'a House<'a>, area: &'a Area<'a>, held: &'a Held<'a>) -> Self {
         let is_seamed = |it: &PlacedRoom| opening::is_seamed(house.job, house.floor, it.room, house.stock.goods.id);
-        Self { area, stock: house.stock, seamed: area.rooms.iter().any(|it| is_seamed(it)), held }
+        let seamed = area.rooms.iter().any(|it| is_seamed(it));
+        Self { area, stock: house.stock, beside: &house.beside, seamed, held }
     }
 
     fn all(&self, pile: PileDirection, through: Option<&Through>) -> Vec<Variant> {
@@ -237,10 +278,24 @@ impl<'a> Laying<'a> {
         let through = held::pinned_seams(pins.iter().map(|it| it.1));
         let of_pile = |&pile: &PileDirection| {
             let mut all = self.all(pile, through.as_ref());
+            if through.is_none() && all.iter().any(|it| !it.lines.is_empty()) {
+                all.extend(self.paired(pile));
+            }
             all.retain(|variant| pins.iter().all(|it| held::keeps(*it, self.area, pile, variant)));
             (pile, choose::useful(all, self.stock))
         };
         piles.iter().map(of_pile).collect()
+    }
+
+    /// With an outer breadth just so wide that a piece of another room can lie beside it.
+    fn paired(&self, pile: PileDirection) -> Vec<Variant> {
+        let Some(bounds) = pile.northward(&self.area.covered).bounds() else { return Vec::new() };
+        let span = bounds.size(Axis::X);
+        let trim = self.stock.rules.seam_trim;
+        let wall = self.stock.rules.wall_allowance.max(if self.seamed { trim } else { Length::ZERO });
+        let from_west = self.beside.iter().map(|width| *width - wall - trim).flat_map(|it| [it, span - it]);
+        let inside = from_west.filter(|it| *it > Length::ZERO && *it < span);
+        inside.flat_map(|it| self.all(pile, Some(&Through::from_west(it)))).collect()
     }
 
     /// The variant of a chosen way, if it is possible today.
@@ -265,8 +320,8 @@ pub(super) fn every_way(
     let Some(area) = area::partitions(job, &placed, |_, _| true).into_iter().find(|it| it.len() == 1) else {
         return Vec::new();
     };
-    let held = Held::of(job, None);
-    area.iter().flat_map(|it| Laying::of(&House { job, floor, stock }, it, &held).all(pile, through)).collect()
+    let (held, house) = (Held::of(job, None), House { job, floor, stock, beside: Vec::new() });
+    area.iter().flat_map(|it| Laying::of(&house, it, &held).all(pile, through)).collect()
 }
 
 /// The words for how a room or flight is carpeted.

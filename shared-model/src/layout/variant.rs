@@ -92,12 +92,19 @@ pub(super) fn of_area(
     let with: Vec<Uuid> = area.rooms[1..].iter().map(|it| it.room.0).collect();
     let with_whom: String = with.iter().map(|it| format!("&{it}")).collect();
     let mut variants = Vec::new();
+    let mut fewest = i64::MAX;
     let found = match through {
         Some(through) => through.laid(&ground, area, pile).into_iter().collect(),
-        None => lines(&ground),
+        None => lines(&ground, &cost::beside(&around, pile, &ground)),
     };
     for (start, lines, patches) in found {
         let side = side_seams(pile, &patches, &around);
+        let points: i64 = side.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
+        // A place beside a door is of use only where less speaks against it than anywhere else.
+        if matches!(start, Start::Beside(_)) && points >= fewest {
+            continue;
+        }
+        fewest = fewest.min(points);
         for fills in combinations(patches.iter().map(|it| fills(&ground, it)).collect()) {
             let Some(origin) = origin_across(stock, &lines, &fills) else { continue };
             let mut seams = side.clone();
@@ -108,6 +115,7 @@ pub(super) fn of_area(
                 Start::East => "e".to_owned(),
                 Start::Balanced => "b".to_owned(),
                 Start::Corner(i) => format!("c{i}"),
+                Start::Beside(i) => format!("o{i}"),
                 Start::Given => through.map(Through::key).unwrap_or_default(),
             };
             let pieces = planned(area.room(), stock, &patches, fills, origin);

@@ -29,6 +29,9 @@ mod mutations;
 /// The roll's plan: exhaustive search, published optima, honest claims, the open file.
 mod nesting;
 
+/// Whole small houses against every way to lay them.
+mod small_houses;
+
 /// Bounds held to plans that are known because the pieces were cut from them.
 mod planted;
 

@@ -1,5 +1,6 @@
 //! `nest` against exhaustive search, published optima and its own claims.
 
+use napline_tests::exhaustive::shortest;
 use napline_tests::packing;
 use proptest::prelude::*;
 use shared_model::length::Length;
@@ -36,47 +37,6 @@ fn assert_valid(pieces: &[NestPiece], plan: &RollPlan) {
     let end = laid.iter().map(|(piece, at)| at.y + piece.length).max().unwrap_or(Length::ZERO);
     assert_eq!(end, plan.length);
     assert!(plan.lower_bound <= plan.length);
-}
-
-/// The shortest strip, by filling its cells one by one: each is the lower left corner of a piece, or stays empty.
-fn shortest(pieces: &[NestPiece], width: usize) -> i64 {
-    let area: usize = pieces.iter().map(|it| (it.width.0 * it.length.0) as usize).sum();
-    (0..)
-        .find(|&length| {
-            let cells = width * length;
-            cells >= area && fill(&mut vec![false; cells], width, pieces, &mut vec![false; pieces.len()], cells - area)
-        })
-        .map_or(0, |it| it as i64)
-}
-
-fn fill(cells: &mut Vec<bool>, width: usize, pieces: &[NestPiece], used: &mut Vec<bool>, spare: usize) -> bool {
-    let Some(cell) = cells.iter().position(|it| !it) else { return used.iter().all(|it| *it) };
-    if used.iter().all(|it| *it) {
-        return true;
-    }
-    let (x, y) = (cell % width, cell / width);
-    for i in 0..pieces.len() {
-        let (w, h) = (pieces[i].width.0 as usize, pieces[i].length.0 as usize);
-        let kept = pieces[i].phase.is_none_or(|it| (y as i64 - it.offset.0).rem_euclid(it.step.0) == 0);
-        let covered: Vec<usize> = (0..h).flat_map(|dy| (0..w).map(move |dx| (y + dy) * width + x + dx)).collect();
-        if used[i] || !kept || x + w > width || covered.iter().any(|it| cells.get(*it) != Some(&false)) {
-            continue;
-        }
-        used[i] = true;
-        covered.iter().for_each(|it| cells[*it] = true);
-        if fill(cells, width, pieces, used, spare) {
-            return true;
-        }
-        covered.iter().for_each(|it| cells[*it] = false);
-        used[i] = false;
-    }
-    if spare == 0 {
-        return false;
-    }
-    cells[cell] = true;
-    let found = fill(cells, width, pieces, used, spare - 1);
-    cells[cell] = false;
-    found
 }
 
 const WIDTH: i64 = 6;

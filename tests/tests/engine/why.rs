@@ -2,9 +2,9 @@
 
 use napline_tests::checker::faults;
 use napline_tests::demo::house;
-use napline_tests::rooms::{job, plain_goods, room, room_id, wall_id};
+use napline_tests::rooms::{doorway, job, long, plain_goods, room, room_id, wall_id};
 use shared_model::ids::{ChoiceId, DeviceId};
-use shared_model::job::{Choice, Decision, Job, Pin, Stamp, Timestamp};
+use shared_model::job::{Choice, Decision, Job, PileDirection, Pin, Stamp, Timestamp};
 use shared_model::layout::{Layout, SeamKind, Ways, Why};
 use shared_model::length::Length;
 use shared_model::takeoff::{Takeoff, moved, takeoff};
@@ -112,4 +112,29 @@ fn no_seam_lies_outside_the_room() {
     let index = layout.seams.iter().position(|it| it.kind == SeamKind::Side).unwrap();
     let far = moved(&job, &taken, goods.goods, layout, index, Length::feet(90));
     assert_eq!(far.and_then(|it| it.difference), None);
+}
+
+/// 15 by 20 ft on a 12 ft roll, the pile along the 15 ft: the seam lies between 8' 4" and 11' 8" from the west. People turn within 3 ft of
+/// the middle of a door: of one at 7' 6" in the north up to 10' 6", of one at 14' 3" in the south from 11' 3" on.
+#[test]
+fn a_seam_finds_the_gap_between_two_doors() {
+    let mut great = room(1, "Great room", &[("15'", "r"), ("20'", "r"), ("15'", "r"), ("20'", "r")]);
+    let wide = long("2' 6\"");
+    great.openings.push(doorway(1, 1, long("6' 3\""), wide, None));
+    great.openings.push(doorway(1, 3, long("4' 6\""), wide, None));
+    let mut job = job(vec![great], vec![plain_goods(1)]);
+    let decision = Decision::Pin { room: room_id(1), pin: Pin::Pile(PileDirection::North) };
+    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
+    job.choices.push(Choice { id: ChoiceId(Uuid::from_u128(7)), decision, stamp, supersedes: Vec::new() });
+    let taken = takeoff(&job);
+    assert_eq!(faults(&job, &taken), Vec::<String>::new());
+    let west = taken.floor.rooms[0].ring.0[0].x;
+    let one_seam = taken.goods[0].layouts.iter().filter(|it| it.seams.len() == 1);
+    let seams = one_seam.flat_map(|it| &it.seams);
+    let clear = seams.filter(|it| it.costs.iter().all(|it| !it.reason.contains("turn")));
+    let places: Vec<Length> = clear.map(|it| it.from.x - west).collect();
+    assert!(
+        !places.is_empty() && places.iter().all(|it| (long("10' 6\"")..=long("11' 3\"")).contains(it)),
+        "{places:?}"
+    );
 }
