@@ -9,6 +9,14 @@ pub fn length(length: Length, units: Units) -> String {
     length.show(units.style())
 }
 
+/// A length with nothing rounded, in the job's units.
+pub fn exact(length: Length, units: Units) -> String {
+    match units {
+        Units::Imperial => length.exact_text(),
+        Units::Metric => format!("{} mm", length.as_mm()),
+    }
+}
+
 /// What is ordered, or used of a roll: rounded up.
 pub fn order(length: Length, units: Units) -> String {
     length.show_up(units.style())

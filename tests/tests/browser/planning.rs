@@ -82,6 +82,20 @@ async fn a_seam_says_why_it_is_there_and_is_pinned_elsewhere() {
 }
 
 #[tokio::test]
+async fn a_layout_is_compared_with_the_chosen_one_before_it_is_used() {
+    let server = Server::start_demo();
+    let ada = Phone::paired("Ada", &server).await;
+    ada.tap("[data-job]").await;
+    go(&ada, "seams").await;
+    ada.tap(".choice[aria-checked=false]").await;
+    let told = ada.see("#side-by-side").await;
+    assert!(["Order", "Waste", "Seam points", "Offcuts"].iter().all(|it| told.contains(it)), "{told}");
+    ada.photograph("side-by-side").await;
+    ada.tap(("button", "use this layout")).await;
+    ada.wait_for("the chosen one", "return document.querySelector('#side-by-side') === null").await;
+}
+
+#[tokio::test]
 async fn the_roll_zooms_under_two_fingers_and_the_list_tells_every_cut() {
     let server = Server::start_demo();
     let ada = Phone::paired("Ada", &server).await;

@@ -91,7 +91,7 @@ pub fn bound_words(roll: &RollPlan, units: Units) -> String {
 pub fn order_reason(layout: &Layout, job: &Job, increment: Length, minimum: Length) -> Because {
     let units = job.units;
     let length = |it| shown::length(it, units);
-    let mut because = Because::default().with("The last piece ends at", layout.roll.length.exact_text());
+    let mut because = Because::default().with("The last piece ends at", shown::exact(layout.roll.length, units));
     if increment > Length::ZERO {
         because = because.with("Sold in steps of", length(increment));
     }
@@ -104,7 +104,7 @@ pub fn order_reason(layout: &Layout, job: &Job, increment: Length, minimum: Leng
         .with("Floor to cover", shown::area(layout.net, units))
         .with("Ordered", shown::area(layout.ordered, units))
         .with("Waste", format!("{} ({})", shown::area(layout.waste, units), shown::share(layout.waste, layout.ordered)))
-        .with("No plan is shorter than", layout.roll.lower_bound.exact_text());
+        .with("No plan is shorter than", shown::exact(layout.roll.lower_bound, units));
     because.rule = format!(
         "The pieces are placed on the roll without turning any; the plan's length is rounded up to what the supplier sells. {}",
         bound_words(&layout.roll, units)

@@ -3,19 +3,12 @@
 use shared_model::ids::RoomId;
 use shared_model::job::Job;
 use shared_model::layout::{FlightPart, Part};
-use shared_model::length::{Length, Units};
+use shared_model::length::Length;
 
 use super::compare::pile_words;
 use crate::cutting::Cut;
 use crate::reason::Because;
-
-/// Nothing rounded, in the job's units.
-fn exact(length: Length, job: &Job) -> String {
-    match job.units {
-        Units::Imperial => length.exact_text(),
-        Units::Metric => format!("{} mm", length.as_mm()),
-    }
-}
+use crate::shown;
 
 /// What is added at an edge, by name.
 fn edge(extra: Length, job: &Job) -> String {
@@ -29,7 +22,7 @@ fn edge(extra: Length, job: &Job) -> String {
     } else {
         ""
     };
-    format!("{}{name}", exact(extra, job))
+    format!("{}{name}", shown::exact(extra, job.units))
 }
 
 /// The reason of one cut.
@@ -37,15 +30,15 @@ pub fn cut_reason(cut: &Cut, job: &Job) -> Because {
     let piece = cut.piece;
     let extra = piece.extra;
     let because = Because::default()
-        .with("Across the roll, exact", exact(piece.width, job))
-        .with("Along the roll, exact", exact(piece.length, job));
+        .with("Across the roll, exact", shown::exact(piece.width, job.units))
+        .with("Along the roll, exact", shown::exact(piece.length, job.units));
     let mut because = match piece.part {
         Part::Breadth { room, .. } => {
             let because = because
-                .with("Floor across", exact(piece.width - extra.left - extra.right, job))
+                .with("Floor across", shown::exact(piece.width - extra.left - extra.right, job.units))
                 .with("Left edge", edge(extra.left, job))
                 .with("Right edge", edge(extra.right, job))
-                .with("Floor along", exact(piece.length - extra.start - extra.end, job))
+                .with("Floor along", shown::exact(piece.length - extra.start - extra.end, job.units))
                 .with("Start", edge(extra.start, job))
                 .with("End", edge(extra.end, job))
                 .with("Pile in the room", pile_words(piece.pile).to_owned());
@@ -53,28 +46,30 @@ pub fn cut_reason(cut: &Cut, job: &Job) -> Because {
         }
         Part::Flight { flight, part } => match job.flights.iter().find(|it| it.id == flight) {
             Some(flight) => (match part {
-                FlightPart::Winder(_) => because.with("Longest over the tread", exact(flight.winder_reach, job)),
-                FlightPart::Landing => because.with("Landing", exact(flight.landing, job)),
+                FlightPart::Winder(_) => {
+                    because.with("Longest over the tread", shown::exact(flight.winder_reach, job.units))
+                }
+                FlightPart::Landing => because.with("Landing", shown::exact(flight.landing, job.units)),
                 FlightPart::Whole | FlightPart::Run(_) => because
                     .with("Straight steps", flight.steps.saturating_sub(flight.winders).to_string())
-                    .with("Going", exact(flight.going, job)),
+                    .with("Going", shown::exact(flight.going, job.units)),
             })
-            .with("Riser", exact(flight.riser, job))
-            .with("Tucked at each side", exact(job.rules.stair_tuck, job))
-            .with("Nosing", exact(flight.nosing, job))
-            .with("Width of the flight", exact(flight.width, job)),
+            .with("Riser", shown::exact(flight.riser, job.units))
+            .with("Tucked at each side", shown::exact(job.rules.stair_tuck, job.units))
+            .with("Nosing", shown::exact(flight.nosing, job.units))
+            .with("Width of the flight", shown::exact(flight.width, job.units)),
             None => because,
         },
     };
     if let Some(phase) = piece.phase {
-        because = because.with("Starts in the pattern at", exact(phase, job));
+        because = because.with("Starts in the pattern at", shown::exact(phase, job.units));
     }
     (because.rule, because.source) = rule(&piece.part, job);
     because
 }
 
 fn rule(part: &Part, job: &Job) -> (String, String) {
-    let step = exact(job.rules.cut_step, job);
+    let step = shown::exact(job.rules.cut_step, job.units);
     match part {
         Part::Breadth { .. } => (
             format!("The greatest extent of the floor over the whole breadth, and what each edge needs; shown rounded up to {step}."),
@@ -82,7 +77,7 @@ fn rule(part: &Part, job: &Job) -> (String, String) {
         ),
         Part::Flight { .. } => (
             format!("Each step takes its going, riser, nosing and the pad's {}; the flight takes {} once more; shown rounded up to {step}.",
-                exact(job.rules.stair_pad, job), exact(job.rules.stair_overall, job)),
+                shown::exact(job.rules.stair_pad, job.units), shown::exact(job.rules.stair_overall, job.units)),
             "Renovation, 3rd ed., carpeting stairs; the shop's settings".to_owned(),
         ),
     }
@@ -119,7 +114,7 @@ mod tests {
 
     #[test]
     fn a_metric_job_reads_its_allowances_in_millimetres() {
-        let metric = Job { units: Units::Metric, ..job() };
+        let metric = Job { units: shared_model::length::Units::Metric, ..job() };
         assert_eq!(edge(metric.rules.wall_allowance, &metric), "76.2 mm wall allowance");
         assert_eq!(edge(metric.rules.seam_trim, &metric), "25.4 mm seam trim");
     }

@@ -26,6 +26,7 @@ mod problems;
 mod readings;
 mod room_menu;
 mod seam_card;
+mod side_by_side;
 mod standing;
 mod turning;
 mod undo_keys;

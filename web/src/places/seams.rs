@@ -13,6 +13,7 @@ use super::goods_picker::{GoodsPicker, shown_goods};
 use super::pins::Pins;
 use super::problems::PlanProblems;
 use super::seam_card::{SeamCard, shifted, step, steps_of};
+use super::side_by_side::SideBySide;
 use crate::drawing::plan::{FloorPlan, Laid};
 use crate::drawing::seam_touch::SeamTouch;
 use crate::state::OpenJob;
@@ -150,6 +151,7 @@ fn Layouts(laid: Memo<Option<Laid>>, looked_at: RwSignal<Option<String>>) -> imp
     view! {
         <h2 class="subtitle">"Layouts to choose from"</h2>
         <div class="choices" role="radiogroup" aria-label="Layouts">{cards}</div>
+        <SideBySide laid />
         <div class="choose-bar" hidden=is_chosen>
             {already_cut}
             <button type="button" class="button button-main" disabled=is_chosen on:click=choose>"Shown, not chosen: use this layout"</button>
