@@ -6,6 +6,7 @@ use serde::Serialize;
 use uuid::Uuid;
 
 use super::{GoodsTakeoff, Standing};
+use crate::ids::RoomId;
 use crate::layout::{Extra, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamCost, SeamKind};
 use crate::length::Length;
 use crate::nest::{Cut, CutWay, Offcut};
@@ -138,6 +139,8 @@ pub(super) struct LayoutOut<'a> {
     key: &'a str,
     name: &'a str,
     groups: &'a [GroupPile],
+    /// Rooms that are carpeted as one; the pieces bear the first one's id.
+    areas: &'a [Vec<RoomId>],
     ways: &'a BTreeMap<Uuid, String>,
     order: LengthOut,
     freehand_order: Option<LengthOut>,
@@ -167,6 +170,7 @@ impl<'a> LayoutOut<'a> {
             key: &layout.key,
             name: &layout.name,
             groups: &layout.groups,
+            areas: &layout.areas,
             ways: &layout.ways,
             order: layout.order.into(),
             freehand_order: layout.freehand.map(Into::into),
