@@ -22,7 +22,7 @@ const THROUGH_OPENING: i64 = 25;
 /// A door leaf's width: where people turn in front of it (common practice).
 const PIVOT: Length = Length::feet(3);
 /// Narrower breadths than this are slivers (common practice).
-const NARROW: Length = Length::feet(1);
+pub(super) const NARROW: Length = Length::feet(1);
 
 /// What a seam's surroundings are.
 pub(super) struct Surroundings<'a> {

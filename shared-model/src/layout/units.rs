@@ -13,7 +13,7 @@ use super::patch::Ground;
 use super::stock::Stock;
 use super::through::Through;
 use super::variant::{self, Variant};
-use super::{lines, opening, plan};
+use super::{cost, lines, opening, plan};
 use crate::floor::{Floor, NapGroup, PlacedRoom};
 use crate::ids::RoomId;
 use crate::job::{Flight, Job, Pin};
@@ -80,7 +80,7 @@ fn beside(floor: &Floor, stock: &Stock) -> Vec<Length> {
             }
         }
     }
-    longest.retain(|left, _| *left >= Length::feet(1));
+    longest.retain(|left, _| *left >= cost::NARROW);
     let mut widths: Vec<(Length, Length)> = longest.into_iter().map(|(left, length)| (length, left)).collect();
     widths.sort_unstable_by(|one, other| other.cmp(one));
     widths.into_iter().take(MOST_BESIDE).map(|(_, left)| left).collect()
@@ -294,7 +294,7 @@ impl<'a> Laying<'a> {
         let trim = self.stock.rules.seam_trim;
         let wall = self.stock.rules.wall_allowance.max(if self.seamed { trim } else { Length::ZERO });
         let from_west = self.beside.iter().map(|width| *width - wall - trim).flat_map(|it| [it, span - it]);
-        let inside = from_west.filter(|it| *it > Length::ZERO && *it < span);
+        let inside = from_west.filter(|it| *it >= cost::NARROW && *it <= span - cost::NARROW);
         inside.flat_map(|it| self.all(pile, Some(&Through::from_west(it)))).collect()
     }
 

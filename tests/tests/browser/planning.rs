@@ -90,6 +90,7 @@ async fn a_layout_is_compared_with_the_chosen_one_before_it_is_used() {
     ada.tap(".choice[aria-checked=false]").await;
     let told = ada.see("#side-by-side").await;
     assert!(["Order", "Waste", "Seam points", "Offcuts"].iter().all(|it| told.contains(it)), "{told}");
+    ada.ask("document.querySelector('#side-by-side').scrollIntoView({ block: 'center', behavior: 'instant' })").await;
     ada.photograph("side-by-side").await;
     ada.tap(("button", "use this layout")).await;
     ada.wait_for("the chosen one", "return document.querySelector('#side-by-side') === null").await;
