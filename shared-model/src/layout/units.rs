@@ -24,11 +24,11 @@ use crate::problem::{Place, Problem, ProblemKind};
 /// In houses of more rooms no breadth is made to measure for a piece of another room.
 const MOST_PAIRED: usize = 40;
 /// So many widths are tried that leave room for another piece.
-const MOST_BESIDE: usize = 5;
+const MOST_PARTNERS: usize = 5;
 
 /// The nap groups of the goods with the variants of their rooms and flights; problems for what cannot be laid or pinned.
 pub(super) fn groups(job: &Job, floor: &Floor, stock: &Stock, held: &Held) -> (Vec<Group>, Vec<Problem>) {
-    let house = House { job, floor, stock, beside: beside(floor, stock) };
+    let house = House { job, floor, stock, partners: partners(floor, stock) };
     house.groups(held)
 }
 
@@ -63,7 +63,7 @@ pub(super) fn as_chosen(groups: &[Group]) -> (Vec<Group>, Vec<Uuid>) {
 
 /// What is left of the roll beside the longest of the pieces that leave something, with full breadths in every room. A large house has
 /// pieces enough to lie side by side; where the pattern repeats across, seams have no choice.
-fn beside(floor: &Floor, stock: &Stock) -> Vec<Length> {
+fn partners(floor: &Floor, stock: &Stock) -> Vec<Length> {
     let groups = || floor.groups.iter().filter(|it| it.goods == stock.goods.id);
     let rooms: BTreeSet<RoomId> = groups().flat_map(|it| it.rooms.iter().copied()).collect();
     if rooms.len() > MOST_PAIRED || stock.repeat_across.is_some() {
@@ -83,7 +83,7 @@ fn beside(floor: &Floor, stock: &Stock) -> Vec<Length> {
     longest.retain(|left, _| *left >= cost::NARROW);
     let mut widths: Vec<(Length, Length)> = longest.into_iter().map(|(left, length)| (length, left)).collect();
     widths.sort_unstable_by(|one, other| other.cmp(one));
-    widths.into_iter().take(MOST_BESIDE).map(|(_, left)| left).collect()
+    widths.into_iter().take(MOST_PARTNERS).map(|(_, left)| left).collect()
 }
 
 struct House<'a> {
@@ -91,7 +91,7 @@ struct House<'a> {
     floor: &'a Floor,
     stock: &'a Stock<'a>,
     /// Widths of breadths that leave room on the roll beside them for a piece of another room.
-    beside: Vec<Length>,
+    partners: Vec<Length>,
 }
 
 /// What came of areas of a nap group, by their rooms: most are in several of its partitions.
@@ -257,7 +257,7 @@ impl House<'_> {
 struct Laying<'a> {
     area: &'a Area<'a>,
     stock: &'a Stock<'a>,
-    beside: &'a [Length],
+    partners: &'a [Length],
     seamed: bool,
     held: &'a Held<'a>,
 }
@@ -266,7 +266,7 @@ impl<'a> Laying<'a> {
     fn of(house: &'a House<'a>, area: &'a Area<'a>, held: &'a Held<'a>) -> Self {
         let is_seamed = |it: &PlacedRoom| opening::is_seamed(house.job, house.floor, it.room, house.stock.goods.id);
         let seamed = area.rooms.iter().any(|it| is_seamed(it));
-        Self { area, stock: house.stock, beside: &house.beside, seamed, held }
+        Self { area, stock: house.stock, partners: &house.partners, seamed, held }
     }
 
     fn all(&self, pile: PileDirection, through: Option<&Through>) -> Vec<Variant> {
@@ -293,7 +293,7 @@ impl<'a> Laying<'a> {
         let span = bounds.size(Axis::X);
         let trim = self.stock.rules.seam_trim;
         let wall = self.stock.rules.wall_allowance.max(if self.seamed { trim } else { Length::ZERO });
-        let from_west = self.beside.iter().map(|width| *width - wall - trim).flat_map(|it| [it, span - it]);
+        let from_west = self.partners.iter().map(|width| *width - wall - trim).flat_map(|it| [it, span - it]);
         let inside = from_west.filter(|it| *it >= cost::NARROW && *it <= span - cost::NARROW);
         inside.flat_map(|it| self.all(pile, Some(&Through::from_west(it)))).collect()
     }
@@ -320,7 +320,7 @@ pub(super) fn every_way(
     let Some(area) = area::partitions(job, &placed, |_, _| true).into_iter().find(|it| it.len() == 1) else {
         return Vec::new();
     };
-    let (held, house) = (Held::of(job, None), House { job, floor, stock, beside: Vec::new() });
+    let (held, house) = (Held::of(job, None), House { job, floor, stock, partners: Vec::new() });
     area.iter().flat_map(|it| Laying::of(&house, it, &held).all(pile, through)).collect()
 }
 
