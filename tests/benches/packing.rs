@@ -1,8 +1,9 @@
 //! How short the roll's plans are, against the published record and two general packers, in one run:
 //! `cargo bench -p napline-tests --bench packing`.
 //!
-//! `NEST_SECONDS` (1) is the time for each strip and packer. The packers are the crate `rectangle-pack`, which knows no strip and is asked
-//! for shorter and shorter ones, and OR-tools' CP-SAT from PyPI, which is installed below `target/` when there is a `python3`.
+//! `NEST_SECONDS` (1) is the time for each strip and packer; `NEST_SETS` names some of the sets, as `C,SCP`. The packers are the crate
+//! `rectangle-pack`, which knows no strip and is asked for shorter and shorter ones, and OR-tools' CP-SAT from PyPI, which is installed
+//! below `target/` when there is a `python3`.
 
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Write};
@@ -43,11 +44,15 @@ fn main() {
         "{:>14} {:>10} {:>9} {:>9} {:>9} {:>7} {:>7} {:>8}",
         "set", "packer", "strips", "mean", "worst", "hit", "proven", "time"
     );
+    let named = std::env::var("NEST_SETS").ok();
+    let wanted = |set: &str| named.as_ref().is_none_or(|it| it.split(',').any(|it| it == set));
     let sets = packing::sets().into_iter().chain([("ZDF", packing::large())]);
-    for (set, strips) in sets {
+    for (set, strips) in sets.filter(|(set, _)| wanted(set)) {
         compare(set, &strips, seconds, solver.as_mut());
     }
-    cuttable(&packing::cuttable(), seconds);
+    if wanted("SCP") {
+        cuttable(&packing::cuttable(), seconds);
+    }
 }
 
 fn compare(set: &str, strips: &[Instance], seconds: f64, mut solver: Option<&mut Solver>) {
