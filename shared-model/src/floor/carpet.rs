@@ -2,7 +2,7 @@
 
 use super::{NapGroup, PlacedRoom, join::Join};
 use crate::ids::GoodsId;
-use crate::job::{FloorAtOpening, Job, Opening, Room};
+use crate::job::{FloorAtOpening, Job, Room};
 use crate::outline::{Outline, face};
 use crate::polygon::Ring;
 use crate::problem::{Place, Problem, ProblemKind};
@@ -10,7 +10,7 @@ use crate::problem::{Place, Problem, ProblemKind};
 /// The floor's edge with half the depth of each opening that carpet runs into (wall to wall is taken into the doorway:
 /// common practice), in the room's own frame.
 pub(super) fn covered(room: &Room, outline: &Outline) -> (Ring, Option<Problem>) {
-    let ring = face(room, outline, |it| runs_into(it).then_some(it.depth / 2));
+    let ring = face(room, outline, |it| it.is_carpeted().then_some(it.depth / 2));
     if ring.crossing().is_none() {
         return (ring, None);
     }
@@ -19,10 +19,6 @@ pub(super) fn covered(room: &Room, outline: &Outline) -> (Ring, Option<Problem>)
         room.title()
     );
     (outline.face.clone(), Some(Problem::new(ProblemKind::BadOpening, Place::Room(room.id), text)))
-}
-
-fn runs_into(opening: &Opening) -> bool {
-    opening.kind.reaches_floor() && opening.floor != FloorAtOpening::OtherFloor
 }
 
 /// Rooms of one goods that joins with carpet connect; each flight by itself. In the order of the job's goods and rooms.

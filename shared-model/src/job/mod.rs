@@ -198,6 +198,13 @@ pub struct Opening {
     pub leads_to: Option<RoomId>,
 }
 
+impl Opening {
+    /// Whether the room's carpet goes on into it.
+    pub fn is_carpeted(&self) -> bool {
+        self.kind.reaches_floor() && self.floor != FloorAtOpening::OtherFloor
+    }
+}
+
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 pub enum OpeningKind {
     #[default]

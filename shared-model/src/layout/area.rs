@@ -28,12 +28,16 @@ pub(super) struct Area<'a> {
     pub through: Vec<[OpeningId; 2]>,
 }
 
-/// An opening that carpet may run through, seen from both its rooms.
+type Edge = (Point, Point);
+
+/// An opening between two rooms, seen from both.
 #[derive(Clone)]
-pub(super) struct Passage {
+struct Passage {
     sides: [(RoomId, OpeningId); 2],
     /// The edges of both rooms' floors half way through the wall.
-    edges: [(Point, Point); 2],
+    edges: [Edge; 2],
+    /// The crew said so.
+    runs_through: bool,
 }
 
 impl<'a> Area<'a> {
@@ -48,10 +52,6 @@ impl<'a> Area<'a> {
 
     pub fn contains(&self, room: RoomId) -> bool {
         self.rooms.iter().any(|it| it.room == room)
-    }
-
-    pub fn name(&self) -> String {
-        self.rooms.iter().map(|it| it.name.as_str()).collect::<Vec<_>>().join(" and ")
     }
 
     /// The room of its in which a point of the plan lies; the first if it lies within a wall.
@@ -80,23 +80,38 @@ impl<'a> Area<'a> {
         })
     }
 
-    /// With another, through an opening between them. `None` where the floors do not meet.
-    fn joined(&self, other: &Self, passage: &Passage) -> Option<Self> {
+    /// With another, through an opening between them, and through all others between their rooms: the same cuts lie on both sides of
+    /// these. `None` where the floors do not meet.
+    fn joined(&self, other: &Self, passage: &Passage, passages: &[Passage]) -> Option<Self> {
         let ((from, to), (back, forth)) = level(passage.edges[0], passage.edges[1])?;
         let here = around(&self.covered, passage.edges[0])?;
         let there = around(&other.covered, passage.edges[1])?;
         // Up to the opening, round the other floor, and on from the opening's other side.
         let ring = [&here[..], &[from, forth], &there[..], &[back, to]].concat();
-        let covered = Ring(ring).tidied();
-        if covered.crossing().is_some() || !covered.is_clockwise() {
-            return None;
-        }
-        Some(Self {
+        let mut joined = Self {
             rooms: [&self.rooms[..], &other.rooms].concat(),
-            covered,
+            covered: Ring(ring).tidied(),
             mouths: [&self.mouths[..], &other.mouths].concat(),
             through: [&self.through[..], &other.through, &[passage.sides.map(|it| it.1)]].concat(),
-        })
+        };
+        // Through the others the floor's edges meet without a gap: the wall between two openings is no part of the floor.
+        let mut gaping = joined.covered.clone();
+        for further in
+            passages.iter().filter(|it| it.sides.iter().all(|it| self.contains(it.0) || other.contains(it.0)))
+        {
+            let sides = further.sides.map(|it| it.1);
+            if joined.through.contains(&sides) {
+                continue;
+            }
+            let (one, other) = level(further.edges[0], further.edges[1])?;
+            for (edge, to) in [(further.edges[0], one), (further.edges[1], other)] {
+                let i = edge_at(&joined.covered, edge)?;
+                joined.covered = with_edge(&joined.covered, i, to, Length::ZERO);
+                gaping = with_edge(&gaping, i, to, Length::sixty_fourths(1));
+            }
+            joined.through.push(sides);
+        }
+        (gaping.crossing().is_none() && gaping.is_clockwise()).then_some(joined)
     }
 }
 
@@ -107,17 +122,20 @@ pub(super) fn partitions<'a>(
     chosen: impl Fn(RoomId, RoomId) -> bool,
 ) -> Vec<Vec<Area<'a>>> {
     let passages = passages(job, rooms);
-    let mut tried = vec![Vec::new(), passages.clone()];
-    if passages.len() > 1 {
-        tried.extend(passages.iter().take(MOST_PASSAGES).map(|it| vec![it.clone()]));
+    let pairs = || passages.iter().filter(|it| it.runs_through).map(|it| it.sides.map(|it| it.0));
+    let all: BTreeSet<[RoomId; 2]> = pairs().collect();
+    let mut tried = vec![BTreeSet::new(), all.clone()];
+    if all.len() > 1 {
+        let mut one_by_one: Vec<BTreeSet<[RoomId; 2]>> = pairs().map(|it| BTreeSet::from([it])).collect();
+        one_by_one.dedup();
+        tried.extend(one_by_one.into_iter().take(MOST_PASSAGES));
     }
-    let as_chosen = passages.iter().filter(|it| chosen(it.sides[0].0, it.sides[1].0));
-    tried.push(as_chosen.cloned().collect());
+    tried.push(all.into_iter().filter(|[one, other]| chosen(*one, *other)).collect());
 
     let mut found: Vec<Vec<Area>> = Vec::new();
     let mut seen: BTreeSet<Vec<Vec<RoomId>>> = BTreeSet::new();
-    for passages in tried {
-        let areas = areas(job, rooms, &passages);
+    for pairs in tried {
+        let areas = areas(job, rooms, &passages, |it| pairs.contains(it));
         let rooms: Vec<Vec<RoomId>> = areas.iter().map(|it| it.rooms.iter().map(|it| it.room).collect()).collect();
         if seen.insert(rooms) {
             found.push(areas);
@@ -126,14 +144,25 @@ pub(super) fn partitions<'a>(
     found
 }
 
-fn areas<'a>(job: &'a Job, rooms: &[&'a PlacedRoom], passages: &[Passage]) -> Vec<Area<'a>> {
+/// These rooms as one area, if carpet runs through between all of them.
+pub(super) fn as_one<'a>(job: &'a Job, rooms: &[&'a PlacedRoom]) -> Option<Area<'a>> {
+    let mut areas = areas(job, rooms, &passages(job, rooms), |_| true);
+    areas.pop().filter(|_| areas.is_empty())
+}
+
+/// The areas that come of carpet running through between these pairs of rooms.
+fn areas<'a>(
+    job: &'a Job,
+    rooms: &[&'a PlacedRoom],
+    passages: &[Passage],
+    run_through: impl Fn(&[RoomId; 2]) -> bool,
+) -> Vec<Area<'a>> {
     let mut areas: Vec<Area> = rooms.iter().map(|it| Area::of(job, it)).collect();
-    for passage in passages {
+    for passage in passages.iter().filter(|it| it.runs_through && run_through(&it.sides.map(|it| it.0))) {
         let of = |room| areas.iter().position(|it| it.contains(room));
         let (Some(one), Some(other)) = (of(passage.sides[0].0), of(passage.sides[1].0)) else { continue };
-        // A second way between the same rooms stays seamed: an area has no hole.
         if one != other
-            && let Some(joined) = areas[one].joined(&areas[other], passage)
+            && let Some(joined) = areas[one].joined(&areas[other], passage, passages)
         {
             areas[one] = joined;
             areas.remove(other);
@@ -142,23 +171,25 @@ fn areas<'a>(job: &'a Job, rooms: &[&'a PlacedRoom], passages: &[Passage]) -> Ve
     areas
 }
 
-/// The openings between the rooms that the crew says carpet runs through, seen from either side.
+/// The openings between the rooms that carpet lies on both sides of, each once.
 fn passages(job: &Job, rooms: &[&PlacedRoom]) -> Vec<Passage> {
     let mut passages: Vec<Passage> = Vec::new();
     for placed in rooms {
         let Some(room) = job.room(placed.room) else { continue };
-        for mouth in mouths(room, placed).iter().filter(|it| is_carpeted(it)) {
+        for mouth in mouths(room, placed).iter().filter(|it| it.opening.is_carpeted()) {
             let Some(beyond) = rooms.iter().find(|it| mouth.opening.leads_to == Some(it.room)) else { continue };
             let sides = job.room(beyond.room).map(|it| mouths(it, beyond)).unwrap_or_default();
-            let leads_back = |it: &&Mouth| it.opening.leads_to.is_none_or(|it| it == room.id) && is_carpeted(it);
-            let far = |it: &&Mouth| middle(it.half_way()).distance(middle(mouth.half_way()));
+            let leads_back =
+                |it: &&Mouth| it.opening.leads_to.is_none_or(|it| it == room.id) && it.opening.is_carpeted();
+            let middle = |it: &Mouth| it.half_way().0.middle(it.half_way().1);
+            let far = |it: &&Mouth| middle(it).distance(middle(mouth));
             let Some(back) = sides.iter().filter(leads_back).min_by_key(far) else { continue };
-            let through = [mouth, back].iter().any(|it| it.opening.floor == FloorAtOpening::RunsThrough);
             let known = passages.iter().flat_map(|it| it.sides).any(|(_, it)| it == mouth.opening.id);
-            if through && !known {
+            if !known {
                 passages.push(Passage {
                     sides: [(room.id, mouth.opening.id), (beyond.room, back.opening.id)],
                     edges: [mouth.half_way(), back.half_way()],
+                    runs_through: [mouth, back].iter().any(|it| it.opening.floor == FloorAtOpening::RunsThrough),
                 });
             }
         }
@@ -166,23 +197,28 @@ fn passages(job: &Job, rooms: &[&PlacedRoom]) -> Vec<Passage> {
     passages
 }
 
-fn is_carpeted(mouth: &Mouth) -> bool {
-    mouth.opening.kind.reaches_floor() && mouth.opening.floor != FloorAtOpening::OtherFloor
+/// Which of a ring's edges this is.
+fn edge_at(ring: &Ring, (from, to): Edge) -> Option<usize> {
+    let near = |one: Point, other: Point| one.distance(other) <= Length::sixty_fourths(1);
+    ring.edges().position(|(a, b)| near(a, from) && near(b, to))
 }
 
-fn middle((from, to): (Point, Point)) -> Point {
-    Point::new((from.x + to.x) / 2, (from.y + to.y) / 2)
+/// The ring with one of its edges elsewhere, drawn back into the floor by so much: the floor lies to the right of its edges.
+fn with_edge(ring: &Ring, i: usize, (from, to): Edge, back: Length) -> Ring {
+    let along = to - from;
+    let inward = Point::new(back * along.y.0.signum(), -back * along.x.0.signum());
+    let mut ring = ring.clone();
+    let next = (i + 1) % ring.0.len();
+    (ring.0[i], ring.0[next]) = (from + inward, to + inward);
+    ring
 }
 
 /// The corners of a ring from the end of one of its edges round to that edge's start, without these two. `None` without such an edge.
-fn around(ring: &Ring, (from, to): (Point, Point)) -> Option<Vec<Point>> {
-    let near = |one: Point, other: Point| one.distance(other) <= Length::sixty_fourths(1);
-    let at = ring.edges().position(|(a, b)| near(a, from) && near(b, to))?;
+fn around(ring: &Ring, edge: Edge) -> Option<Vec<Point>> {
+    let at = edge_at(ring, edge)?;
     let count = ring.0.len();
     Some((2..count).map(|it| ring.0[(at + it) % count]).collect())
 }
-
-type Edge = (Point, Point);
 
 /// The edges of two floors that face each other, brought to one line. `None` when they lie too far apart.
 fn level(one: Edge, other: Edge) -> Option<(Edge, Edge)> {

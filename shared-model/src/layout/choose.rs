@@ -3,7 +3,6 @@
 use uuid::Uuid;
 
 use super::stock::Stock;
-use super::units;
 use super::variant::Variant;
 use super::{GroupPile, PileDirection};
 use crate::length::Length;
@@ -23,9 +22,8 @@ const WINDOW: usize = 48;
 /// A room or a flight with its variants for each pile direction that is tried.
 #[derive(Clone)]
 pub(super) struct Unit {
-    pub of: Uuid,
-    /// Rooms that are carpeted as one with it.
-    pub with: Vec<Uuid>,
+    /// The room or flight, or all rooms that are carpeted as one.
+    pub of: Vec<Uuid>,
     pub variants: Vec<(PileDirection, Vec<Variant>)>,
     /// As in the chosen plan, if it can be laid so today.
     pub chosen: Option<(PileDirection, Variant)>,
@@ -36,12 +34,7 @@ impl Unit {
     pub fn laid(&self, pile: PileDirection, way: &str) -> Option<&Variant> {
         let tried = self.variants.iter().filter(|(of, _)| *of == pile).flat_map(|(_, it)| it);
         let chosen = self.chosen.iter().filter(|(of, _)| *of == pile).map(|(_, it)| it);
-        tried.chain(chosen).find(|it| units::way(pile, it) == way)
-    }
-
-    /// The rooms, or the flight.
-    pub fn all(&self) -> impl Iterator<Item = Uuid> {
-        std::iter::once(self.of).chain(self.with.iter().copied())
+        tried.chain(chosen).find(|it| it.way(pile) == way)
     }
 
     pub fn can_run(&self, pile: PileDirection) -> bool {

@@ -67,12 +67,16 @@ pub(super) fn costs(seam: &Seam, narrowest: Length, around: &Surroundings) -> Ve
     costs
 }
 
-/// Where a seam that runs with the pile stops lying before a door, and where its breadths stop being slivers; in the frame of the pile.
-pub(super) fn beside(around: &Surroundings, pile: PileDirection, ground: &Ground) -> Vec<Length> {
-    let doors = around.area.mouths().filter(|it| it.opening.kind.reaches_floor());
-    let doors = doors.map(|it| from_west(pile, it.middle()));
-    let clear = doors.flat_map(|it| [it - PIVOT, it + PIVOT]);
-    clear.chain([ground.bounds.min.x + NARROW, ground.bounds.max.x - NARROW]).collect()
+/// Where a seam that runs with the pile stops lying before a door, and where its breadths stop being slivers: how far from the west side.
+pub(super) fn better_places<'a>(
+    area: &'a Area,
+    pile: PileDirection,
+    ground: &Ground,
+) -> impl Iterator<Item = Length> + 'a {
+    let (west, span) = (ground.bounds.min.x, ground.bounds.size(Axis::X));
+    let doors = area.mouths().filter(|it| it.opening.kind.reaches_floor());
+    let clear = doors.map(move |it| from_west(pile, it.middle()) - west).flat_map(|it| [it - PIVOT, it + PIVOT]);
+    clear.chain([NARROW, span - NARROW])
 }
 
 /// What speaks against the seam in an opening between two rooms: nothing, if a door leaf closes over it.

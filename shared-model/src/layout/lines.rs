@@ -15,8 +15,6 @@ pub(super) enum Start {
     Balanced,
     /// A seam lies on a line of the outline: at its n-th corner from the west, counting each line once.
     Corner(usize),
-    /// A seam lies at the n-th place from the west where something stops speaking against it.
-    Beside(usize),
     /// Seams go through given places.
     Given,
 }
@@ -25,17 +23,15 @@ pub(super) enum Start {
 const MOST_BREADTHS: usize = 400;
 /// Outlines with more corner lines than this are cut at the first of them only.
 const MOST_CORNERS: usize = 24;
-/// So many places beside openings and walls are tried at most.
-const MOST_BESIDE: usize = 16;
 
 /// No seam runs nearer beside a wall than this: the stretcher's head would stand on it (common practice).
 const CLEAR: Length = Length::inches(6);
 
 /// The sets of seam lines worth trying, each once. All leave breadths that the roll holds, and strips along the walls
-/// that can be stretched, unless the pattern leaves no other place. At the places `beside` less speaks against a seam than just before.
-pub(super) fn lines(ground: &Ground, beside: &[Length]) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
-    let clear = lines_clear_by(ground, beside, CLEAR);
-    if clear.is_empty() { lines_clear_by(ground, beside, Length::ZERO) } else { clear }
+/// that can be stretched, unless the pattern leaves no other place.
+pub(super) fn lines(ground: &Ground) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
+    let clear = lines_clear_by(ground, CLEAR);
+    if clear.is_empty() { lines_clear_by(ground, Length::ZERO) } else { clear }
 }
 
 /// The patches that full breadths from the west on leave.
@@ -58,22 +54,17 @@ pub(super) fn laid(ground: &Ground, lines: &[Length]) -> Option<Vec<Patch>> {
     ground.patches(lines).filter(|_| clear)
 }
 
-fn lines_clear_by(ground: &Ground, beside: &[Length], clear: Length) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
+fn lines_clear_by(ground: &Ground, clear: Length) -> Vec<(Start, Vec<Length>, Vec<Patch>)> {
     let (min, max) = (ground.bounds.min.x, ground.bounds.max.x);
     let mirror = ground.mirrored();
     let from_west = grow(ground, min, clear);
     let from_east = grow(&mirror, mirror.bounds.min.x, clear).map(mirrored);
     let balanced = from_west.as_ref().and_then(|it| balanced(ground, it.len()));
 
-    let inside = |places: &mut dyn Iterator<Item = Length>| {
-        let mut places: Vec<Length> = places.filter(|it| *it > min && *it < max).collect();
-        places.sort_unstable();
-        places.dedup();
-        places
-    };
-    let corners = inside(&mut corners(&ground.ring));
-    let beside = inside(&mut beside.iter().copied());
-    let through = |at: Length| {
+    let mut corners: Vec<Length> = corners(&ground.ring).filter(|it| *it > min && *it < max).collect();
+    corners.sort_unstable();
+    corners.dedup();
+    let at_corner = |at: Length| {
         let west = grow(&mirror, -at, clear).map(mirrored)?;
         let east = grow(ground, at, clear)?;
         Some([west, vec![at], east].concat())
@@ -81,8 +72,7 @@ fn lines_clear_by(ground: &Ground, beside: &[Length], clear: Length) -> Vec<(Sta
 
     let mut tried: Vec<(Start, Option<Vec<Length>>)> =
         vec![(Start::West, from_west), (Start::East, from_east), (Start::Balanced, balanced)];
-    tried.extend(corners.into_iter().take(MOST_CORNERS).enumerate().map(|(i, at)| (Start::Corner(i), through(at))));
-    tried.extend(beside.into_iter().take(MOST_BESIDE).enumerate().map(|(i, at)| (Start::Beside(i), through(at))));
+    tried.extend(corners.into_iter().take(MOST_CORNERS).enumerate().map(|(i, at)| (Start::Corner(i), at_corner(at))));
 
     let mut found: Vec<(Start, Vec<Length>, Vec<Patch>)> = Vec::new();
     for (start, lines) in tried {

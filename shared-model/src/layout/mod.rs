@@ -11,6 +11,7 @@ mod fill;
 mod flight;
 mod frame;
 mod held;
+mod laying;
 mod lines;
 mod mouth;
 mod opening;
@@ -213,7 +214,7 @@ impl<'a> Ways<'a> {
 
 impl Seam {
     /// The plan's axis that it runs along.
-    fn axis(&self) -> Axis {
+    pub fn axis(&self) -> Axis {
         let along = self.to - self.from;
         if along.x.abs() > along.y.abs() { Axis::X } else { Axis::Y }
     }

@@ -23,7 +23,7 @@ pub(super) fn mouths<'a>(room: &'a Room, placed: &PlacedRoom) -> Vec<Mouth<'a>> 
 
 impl Mouth<'_> {
     pub fn middle(&self) -> Point {
-        Point::new((self.from.x + self.to.x) / 2, (self.from.y + self.to.y) / 2)
+        self.from.middle(self.to)
     }
 
     /// Both sides half way through the wall, where the carpets of two rooms meet.

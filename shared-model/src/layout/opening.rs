@@ -8,8 +8,7 @@ use crate::job::{FloorAtOpening, Job, Opening, OpeningKind};
 
 /// The room beyond an opening, if the same carpet lies on both sides of it.
 fn beyond<'a>(job: &Job, floor: &'a Floor, room: RoomId, opening: &Opening, goods: GoodsId) -> Option<&'a PlacedRoom> {
-    let carpeted = opening.kind.reaches_floor() && opening.floor != FloorAtOpening::OtherFloor;
-    let other = opening.leads_to.filter(|it| carpeted && *it != room)?;
+    let other = opening.leads_to.filter(|it| opening.is_carpeted() && *it != room)?;
     let same = job.goods_of(job.room(other)?.goods)?.id == goods;
     floor.rooms.iter().find(|it| same && it.room == other)
 }

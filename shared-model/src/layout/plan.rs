@@ -7,7 +7,6 @@ use uuid::Uuid;
 use super::choose::{Choice, Group, beats, choices, shortlist};
 use super::flight::Stair;
 use super::stock::Stock;
-use super::units;
 use super::variant::{Planned, Variant};
 use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
 use crate::fingerprint::checksum;
@@ -27,21 +26,23 @@ const GLANCE: Budget = Budget::steps(30_000);
 const PATIENCE: Budget = Budget::steps(300_000);
 
 /// The layouts worth choosing from, best first.
-pub(super) fn layouts<'a>(job: &Job, floor: &Floor, stock: &Stock, groups: &'a [Group]) -> (Vec<Layout>, Vec<Problem>) {
+pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group]) -> (Vec<Layout>, Vec<Problem>) {
     let mut problems = Vec::new();
-    let mut best = |choices: Vec<Choice<'a>>, budget| {
-        let mut layouts = Vec::new();
-        for choice in choices {
-            match layout(job, floor, stock, &choice, budget) {
-                Ok(layout) => layouts.push((layout, choice)),
-                Err(problem) if problems.is_empty() => problems.push(problem),
-                Err(_) => {}
-            }
+    let mut planned = Vec::new();
+    for choice in shortlist(choices(groups, stock), PLANNED, Choice::measures) {
+        match layout(job, floor, stock, &choice, GLANCE) {
+            Ok(layout) => planned.push((layout, choice)),
+            Err(problem) if problems.is_empty() => problems.push(problem),
+            Err(_) => {}
         }
-        unbeaten(layouts)
-    };
-    let first = best(shortlist(choices(groups, stock), PLANNED, Choice::measures), GLANCE);
-    let planned = best(first.into_iter().map(|it| it.1).collect(), PATIENCE).into_iter();
+    }
+    let mut planned = unbeaten(planned);
+    for (at_a_glance, choice) in planned.iter_mut().filter(|(it, _)| !it.roll.optimal()) {
+        if let Ok(layout) = layout(job, floor, stock, choice, PATIENCE) {
+            *at_a_glance = layout;
+        }
+    }
+    let planned = unbeaten(planned).into_iter();
     let mut layouts: Vec<Layout> =
         planned.map(|(it, choice)| Layout { freehand: freehand(&it, &choice, stock), ..it }).collect();
     tell_apart(&mut layouts);
@@ -72,10 +73,10 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budg
     for (variants, &GroupPile { pile, .. }) in choice.variants.iter().zip(&choice.piles) {
         for variant in variants {
             through.extend(&variant.through);
-            if !variant.with.is_empty() {
-                areas.push(variant.all().map(RoomId).collect());
+            if variant.of.len() > 1 {
+                areas.push(variant.of.iter().copied().map(RoomId).collect());
             }
-            ways.extend(variant.all().map(|it| (it, units::way(pile, variant))));
+            ways.extend(variant.of.iter().map(|it| (*it, variant.way(pile))));
             left_out.extend(variant.left_out.iter().map(|it| piece(job, it, pile, variant)));
             seams.extend(variant.seams.iter().cloned());
             for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
@@ -139,7 +140,8 @@ fn rolled(pieces: &[NestPiece], stock: &Stock, budget: Budget) -> Result<(RollPl
     if stock.rules.freehand && !straight.optimal() {
         let roll = nest_above(pieces, width, budget, straight.lower_bound)?;
         if roll.length < straight.length {
-            return Ok((roll.clone(), cuts(pieces, &roll)));
+            let list = cuts(pieces, &roll);
+            return Ok((roll, list));
         }
     }
     Ok((straight, Some(list)))
@@ -175,7 +177,7 @@ fn piece(job: &Job, planned: &Planned, pile: PileDirection, of: &Variant) -> Pie
     let (cut, part) = (&planned.cut, planned.part);
     let label = match part {
         Part::Breadth { breadth, fill, .. } => {
-            let name = names(job, of.all().map(RoomId));
+            let name = names(job, of.of.iter().copied().map(RoomId));
             let breadth_of =
                 if of.pieces.len() + of.left_out.len() > 1 { format!(", breadth {breadth}") } else { String::new() };
             let fill_of = fill.map(|it| format!(", part {it}")).unwrap_or_default();

@@ -51,12 +51,6 @@ impl<'a> Stock<'a> {
         width.round_up_to(self.rules.cut_step).min(self.goods.roll_width.max(width))
     }
 
-    /// Down to whole steps of the shop's cuts.
-    pub fn whole_steps(&self, width: Length) -> Length {
-        let step = self.rules.cut_step.0.max(1);
-        Length(width.0 - width.0.rem_euclid(step))
-    }
-
     pub fn cut_length(&self, length: Length) -> Length {
         length.round_up_to(self.rules.cut_step)
     }

@@ -6,36 +6,28 @@ use uuid::Uuid;
 
 use super::PileDirection;
 use super::area::{self, Area};
-use super::choose::{self, Group, Unit, alternatives};
+use super::choose::{Group, Unit, alternatives};
 use super::flight::Stair;
 use super::held::{self, Held};
-use super::patch::Ground;
+use super::laying::{House, Laying};
+use super::plan;
 use super::stock::Stock;
-use super::through::Through;
 use super::variant::{self, Variant};
-use super::{cost, lines, opening, plan};
 use crate::floor::{Floor, NapGroup, PlacedRoom};
 use crate::ids::RoomId;
 use crate::job::{Flight, Job, Pin};
 use crate::length::Length;
-use crate::polygon::Axis;
 use crate::problem::{Place, Problem, ProblemKind};
-
-/// In houses of more rooms no breadth is made to measure for a piece of another room.
-const MOST_PAIRED: usize = 40;
-/// So many widths are tried that leave room for another piece.
-const MOST_PARTNERS: usize = 5;
 
 /// The nap groups of the goods with the variants of their rooms and flights; problems for what cannot be laid or pinned.
 pub(super) fn groups(job: &Job, floor: &Floor, stock: &Stock, held: &Held) -> (Vec<Group>, Vec<Problem>) {
-    let house = House { job, floor, stock, partners: partners(floor, stock) };
-    house.groups(held)
+    House::of(job, floor, stock).groups(held)
 }
 
 /// The same groups with every room and flight carpeted as in the chosen plan, where that is possible; and those for which it is not.
 pub(super) fn as_chosen(groups: &[Group]) -> (Vec<Group>, Vec<Uuid>) {
     let mut anew = Vec::new();
-    let chosen = |it: &&Group| it.units.iter().filter(|it| it.chosen.is_some()).flat_map(Unit::all).count();
+    let chosen = |it: &&Group| it.units.iter().filter(|it| it.chosen.is_some()).map(|it| it.of.len()).sum::<usize>();
     // Of the ways to take rooms as one, the one that was chosen; else the first.
     let closest = alternatives(groups).filter_map(|same| same.iter().rev().max_by_key(chosen));
     let held = closest.map(|group| {
@@ -46,11 +38,11 @@ pub(super) fn as_chosen(groups: &[Group]) -> (Vec<Group>, Vec<Uuid>) {
         let units = group.units.iter().map(|unit| match (&unit.chosen, pile) {
             (Some((pile, variant)), Some(_)) => {
                 let variants = vec![(*pile, vec![variant.clone()])];
-                Unit { of: unit.of, with: unit.with.clone(), variants, chosen: None }
+                Unit { of: unit.of.clone(), variants, chosen: None }
             }
             _ => {
-                anew.extend(unit.all());
-                Unit { of: unit.of, with: unit.with.clone(), variants: unit.variants.clone(), chosen: None }
+                anew.extend(&unit.of);
+                Unit { chosen: None, ..unit.clone() }
             }
         });
         let units: Vec<Unit> = units.collect();
@@ -59,39 +51,6 @@ pub(super) fn as_chosen(groups: &[Group]) -> (Vec<Group>, Vec<Uuid>) {
         Group { index: group.index, units, piles }
     });
     (held.collect(), anew)
-}
-
-/// What is left of the roll beside the longest of the pieces that leave something, with full breadths in every room. A large house has
-/// pieces enough to lie side by side; where the pattern repeats across, seams have no choice.
-fn partners(floor: &Floor, stock: &Stock) -> Vec<Length> {
-    let groups = || floor.groups.iter().filter(|it| it.goods == stock.goods.id);
-    let rooms: BTreeSet<RoomId> = groups().flat_map(|it| it.rooms.iter().copied()).collect();
-    if rooms.len() > MOST_PAIRED || stock.repeat_across.is_some() {
-        return Vec::new();
-    }
-    let mut longest: BTreeMap<Length, Length> = BTreeMap::new();
-    for placed in floor.rooms.iter().filter(|it| rooms.contains(&it.room)) {
-        for pile in [PileDirection::North, PileDirection::East] {
-            let ground = Ground::of(pile.northward(&placed.covered), stock, false);
-            for patch in ground.and_then(|it| lines::from_the_west(&it)).unwrap_or_default() {
-                let left = stock.whole_steps(stock.goods.roll_width - patch.width());
-                let length = patch.bounds.size(Axis::Y);
-                longest.entry(left).and_modify(|it| *it = length.max(*it)).or_insert(length);
-            }
-        }
-    }
-    longest.retain(|left, _| *left >= cost::NARROW);
-    let mut widths: Vec<(Length, Length)> = longest.into_iter().map(|(left, length)| (length, left)).collect();
-    widths.sort_unstable_by(|one, other| other.cmp(one));
-    widths.into_iter().take(MOST_PARTNERS).map(|(_, left)| left).collect()
-}
-
-struct House<'a> {
-    job: &'a Job,
-    floor: &'a Floor,
-    stock: &'a Stock<'a>,
-    /// Widths of breadths that leave room on the roll beside them for a piece of another room.
-    partners: Vec<Length>,
 }
 
 /// What came of areas of a nap group, by their rooms: most are in several of its partitions.
@@ -156,7 +115,10 @@ impl House<'_> {
             piles.iter().copied().filter(|pile| units.iter().all(|it| it.can_run(*pile))).collect();
         let has_pins = group.rooms.iter().any(|it| held.pins(*it).next().is_some());
         let impossible = !units.is_empty() && possible.is_empty();
-        let names = || areas.iter().map(Area::name).collect::<Vec<_>>().join(", ");
+        let names = || {
+            let rooms = areas.iter().flat_map(|it| &it.rooms);
+            rooms.map(|it| it.name.as_str()).collect::<Vec<_>>().join(", ")
+        };
         let contradiction = (has_pins && (impossible || !units.is_empty() && pinned.len() > 1)).then(|| {
             format!(
                 "{}: these rooms share one pile direction, and their pins cannot all be kept with one. They are planned without \
@@ -197,18 +159,18 @@ impl House<'_> {
         let chosen = held.plan.and_then(|it| it.ways.get(&area.room().0)).and_then(|way| laying.chosen(way));
         let pins: Vec<(RoomId, Pin)> =
             area.rooms.iter().flat_map(|it| held.pins(it.room).map(|pin| (it.room, pin))).collect();
-        let with = area.rooms[1..].iter().map(|it| it.room.0).collect();
-        let unit = |variants| Unit { of: area.room().0, with, variants, chosen };
-        let kept = laying.variants(piles, &pins);
+        let of = area.rooms.iter().map(|it| it.room.0).collect();
+        let unit = |variants| Unit { of, variants, chosen };
+        let kept = laying.useful(piles, &pins);
         if !is_empty(&kept) {
             return (Some(unit(kept)), None);
         }
-        let free = laying.variants(piles, &[]);
+        let free = laying.useful(piles, &[]);
         if is_empty(&free) {
             return (None, Some(uncuttable(area.rooms[0], self.stock, self.job)));
         }
         // The pin without which, or alone with which, nothing is possible is the one to name.
-        let alone = pins.iter().find(|it| is_empty(&laying.variants(piles, &[**it]))).or(pins.last());
+        let alone = pins.iter().find(|it| is_empty(&laying.useful(piles, &[**it]))).or(pins.last());
         let show = |it: Length| it.show(self.job.units.style());
         let problem = alone.and_then(|(room, pin)| {
             let placed = area.rooms.iter().find(|it| it.room == *room)?;
@@ -236,115 +198,26 @@ impl House<'_> {
             );
             return problem(ProblemKind::BadPiece, text);
         }
-        let variants: Vec<Variant> = variants.into_iter().map(|it| without_left_out(it, held)).collect();
+        let variants: Vec<Variant> =
+            variants.into_iter().map(|it| it.without(|piece| held.leaves_out(&plan::piece_id(piece)))).collect();
         let way = held.plan.and_then(|it| it.ways.get(&flight.id.0));
         let chosen = way.and_then(|way| {
-            let (pile, key) = read_way(way)?;
+            let (pile, key) = variant::read_way(way)?;
             Some((pile, variants.iter().find(|it| it.key == key)?.clone()))
         });
         // A flight stands in a group of its own.
         let piles = chosen.as_ref().map_or_else(|| piles.to_vec(), |(pile, _)| vec![*pile]);
         Ok(Unit {
-            of: flight.id.0,
-            with: Vec::new(),
+            of: vec![flight.id.0],
             variants: piles.iter().map(|&pile| (pile, variants.clone())).collect(),
             chosen,
         })
     }
 }
 
-/// An area with what its variants depend on.
-struct Laying<'a> {
-    area: &'a Area<'a>,
-    stock: &'a Stock<'a>,
-    partners: &'a [Length],
-    seamed: bool,
-    held: &'a Held<'a>,
-}
-
-impl<'a> Laying<'a> {
-    fn of(house: &'a House<'a>, area: &'a Area<'a>, held: &'a Held<'a>) -> Self {
-        let is_seamed = |it: &PlacedRoom| opening::is_seamed(house.job, house.floor, it.room, house.stock.goods.id);
-        let seamed = area.rooms.iter().any(|it| is_seamed(it));
-        Self { area, stock: house.stock, partners: &house.partners, seamed, held }
-    }
-
-    fn all(&self, pile: PileDirection, through: Option<&Through>) -> Vec<Variant> {
-        let all = variant::of_area(self.area, pile, self.stock, self.seamed, through);
-        all.into_iter().map(|it| without_left_out(it, self.held)).collect()
-    }
-
-    fn variants(&self, piles: &[PileDirection], pins: &[(RoomId, Pin)]) -> Vec<(PileDirection, Vec<Variant>)> {
-        let through = held::pinned_seams(pins.iter().map(|it| it.1));
-        let of_pile = |&pile: &PileDirection| {
-            let mut all = self.all(pile, through.as_ref());
-            if through.is_none() && all.iter().any(|it| !it.lines.is_empty()) {
-                all.extend(self.paired(pile));
-            }
-            all.retain(|variant| pins.iter().all(|it| held::keeps(*it, self.area, pile, variant)));
-            (pile, choose::useful(all, self.stock))
-        };
-        piles.iter().map(of_pile).collect()
-    }
-
-    /// With an outer breadth just so wide that a piece of another room can lie beside it.
-    fn paired(&self, pile: PileDirection) -> Vec<Variant> {
-        let Some(bounds) = pile.northward(&self.area.covered).bounds() else { return Vec::new() };
-        let span = bounds.size(Axis::X);
-        let trim = self.stock.rules.seam_trim;
-        let wall = self.stock.rules.wall_allowance.max(if self.seamed { trim } else { Length::ZERO });
-        let from_west = self.partners.iter().map(|width| *width - wall - trim).flat_map(|it| [it, span - it]);
-        let inside = from_west.filter(|it| *it >= cost::NARROW && *it <= span - cost::NARROW);
-        inside.flat_map(|it| self.all(pile, Some(&Through::from_west(it)))).collect()
-    }
-
-    /// The variant of a chosen way, if it is possible today.
-    fn chosen(&self, way: &str) -> Option<(PileDirection, Variant)> {
-        let (pile, key) = read_way(way)?;
-        let all = self.all(pile, Through::read(key).as_ref());
-        Some((pile, all.into_iter().find(|it| it.key == key)?))
-    }
-}
-
-/// Every way to carpet these rooms as one with this pile, also those that pins rule out; with `through`, every way with seams at these
-/// places.
-pub(super) fn every_way(
-    job: &Job,
-    floor: &Floor,
-    stock: &Stock,
-    rooms: &[Uuid],
-    pile: PileDirection,
-    through: Option<&Through>,
-) -> Vec<Variant> {
-    let placed: Vec<&PlacedRoom> = floor.rooms.iter().filter(|it| rooms.contains(&it.room.0)).collect();
-    let Some(area) = area::partitions(job, &placed, |_, _| true).into_iter().find(|it| it.len() == 1) else {
-        return Vec::new();
-    };
-    let (held, house) = (Held::of(job, None), House { job, floor, stock, partners: Vec::new() });
-    area.iter().flat_map(|it| Laying::of(&house, it, &held).all(pile, through)).collect()
-}
-
-/// The words for how a room or flight is carpeted.
-pub(super) fn way(pile: PileDirection, variant: &Variant) -> String {
-    format!("{}/{}", pile.title(), variant.key)
-}
-
-fn read_way(way: &str) -> Option<(PileDirection, &str)> {
-    use PileDirection::{East, North, South, West};
-    let (title, key) = way.split_once('/')?;
-    let pile = [North, East, South, West].into_iter().find(|it| it.title() == title)?;
-    Some((pile, key))
-}
-
 fn pinned_piles(group: &NapGroup, held: &Held) -> BTreeSet<PileDirection> {
     let pins = group.rooms.iter().flat_map(|it: &RoomId| held.pins(*it));
     pins.filter_map(|it| if let Pin::Pile(pile) = it { Some(pile) } else { None }).collect()
-}
-
-fn without_left_out(mut variant: Variant, held: &Held) -> Variant {
-    let (out, kept) = variant.pieces.into_iter().partition(|it| held.leaves_out(&plan::piece_id(it)));
-    (variant.left_out, variant.pieces) = (out, kept);
-    variant
 }
 
 fn is_empty(variants: &[(PileDirection, Vec<Variant>)]) -> bool {

@@ -22,10 +22,8 @@ const PIECED_APART: usize = 2;
 /// One way to carpet one room or flight.
 #[derive(Clone, Debug)]
 pub(super) struct Variant {
-    /// The room or flight; of several rooms that are carpeted as one, the one that gives the pieces their names.
-    pub of: Uuid,
-    /// The other rooms.
-    pub with: Vec<Uuid>,
+    /// The room or flight; or all rooms that are carpeted as one, the first of which the pieces name.
+    pub of: Vec<Uuid>,
     /// Openings that carpet runs through, seen from both sides.
     pub through: Vec<OpeningId>,
     /// The same for the same decisions, also when a reading changed a little.
@@ -53,9 +51,15 @@ impl Variant {
         self.lines.is_empty() || self.key.starts_with(if west { 'w' } else { 'e' })
     }
 
-    /// The rooms, or the flight.
-    pub fn all(&self) -> impl Iterator<Item = Uuid> {
-        std::iter::once(self.of).chain(self.with.iter().copied())
+    /// The words for a room or flight that is carpeted so.
+    pub fn way(&self, pile: PileDirection) -> String {
+        format!("{}/{}", pile.title(), self.key)
+    }
+
+    /// Without the pieces that the crew has carpet for.
+    pub fn without(mut self, is_left_out: impl Fn(&Planned) -> bool) -> Self {
+        (self.left_out, self.pieces) = self.pieces.into_iter().partition(is_left_out);
+        self
     }
 
     pub fn seam_length(&self) -> Length {
@@ -78,6 +82,14 @@ impl Variant {
     }
 }
 
+/// The pile and the key of a [`Variant::way`]; `None` for other text.
+pub(super) fn read_way(way: &str) -> Option<(PileDirection, &str)> {
+    use PileDirection::{East, North, South, West};
+    let (title, key) = way.split_once('/')?;
+    let pile = [North, East, South, West].into_iter().find(|it| it.title() == title)?;
+    Some((pile, key))
+}
+
 /// All variants of an area, or all whose seams go through given places. Empty when no breadths of these goods can cover it.
 pub(super) fn of_area(
     area: &Area,
@@ -89,22 +101,15 @@ pub(super) fn of_area(
     let Some(bounds) = area.covered.bounds() else { return Vec::new() };
     let Some(ground) = Ground::of(pile.northward(&area.covered), stock, seamed) else { return Vec::new() };
     let around = Surroundings { area, bounds, pile: pile.axis() };
-    let with: Vec<Uuid> = area.rooms[1..].iter().map(|it| it.room.0).collect();
-    let with_whom: String = with.iter().map(|it| format!("&{it}")).collect();
+    let of: Vec<Uuid> = area.rooms.iter().map(|it| it.room.0).collect();
+    let with_whom: String = of[1..].iter().map(|it| format!("&{it}")).collect();
     let mut variants = Vec::new();
-    let mut fewest = i64::MAX;
     let found = match through {
         Some(through) => through.laid(&ground, area, pile).into_iter().collect(),
-        None => lines(&ground, &cost::beside(&around, pile, &ground)),
+        None => lines(&ground),
     };
     for (start, lines, patches) in found {
         let side = side_seams(pile, &patches, &around);
-        let points: i64 = side.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
-        // A place beside a door is of use only where less speaks against it than anywhere else.
-        if matches!(start, Start::Beside(_)) && points >= fewest {
-            continue;
-        }
-        fewest = fewest.min(points);
         for fills in combinations(patches.iter().map(|it| fills(&ground, it)).collect()) {
             let Some(origin) = origin_across(stock, &lines, &fills) else { continue };
             let mut seams = side.clone();
@@ -115,15 +120,13 @@ pub(super) fn of_area(
                 Start::East => "e".to_owned(),
                 Start::Balanced => "b".to_owned(),
                 Start::Corner(i) => format!("c{i}"),
-                Start::Beside(i) => format!("o{i}"),
                 Start::Given => through.map(Through::key).unwrap_or_default(),
             };
             let pieces = planned(area.room(), stock, &patches, fills, origin);
             let side_lines = lines.clone();
             let key = format!("{start}{parts}{with_whom}");
             variants.push(Variant {
-                of: area.room().0,
-                with: with.clone(),
+                of: of.clone(),
                 through: area.through.concat(),
                 key,
                 lines: side_lines,
@@ -150,8 +153,7 @@ pub(super) fn of_flight(flight: FlightId, stair: &Stair, rules: &Rules, stock: &
         let pieces: Vec<Planned> = pieces.collect();
         let key = pieces.len().to_string();
         Variant {
-            of: flight.0,
-            with: Vec::new(),
+            of: vec![flight.0],
             through: Vec::new(),
             key,
             lines: Vec::new(),
@@ -261,7 +263,13 @@ fn seam(
     around: &Surroundings,
 ) -> Seam {
     let (from, to) = (pile.point_to_plan(from), pile.point_to_plan(to));
-    let middle = Point::new((from.x + to.x) / 2, (from.y + to.y) / 2);
-    let seam = Seam { room: around.area.room_at(middle), kind, from, to, length: from.distance(to), costs: Vec::new() };
+    let seam = Seam {
+        room: around.area.room_at(from.middle(to)),
+        kind,
+        from,
+        to,
+        length: from.distance(to),
+        costs: Vec::new(),
+    };
     Seam { costs: cost::costs(&seam, narrowest, around), ..seam }
 }

@@ -1,13 +1,13 @@
 //! Why a seam lies where it does, and why not beside it.
 
 use serde::{Deserialize, Serialize};
-use uuid::Uuid;
 
 use super::choose::{Group, alternatives, quick_length};
+use super::laying::House;
 use super::lines::from_west;
 use super::through::{Through, pin_at};
 use super::variant::Variant;
-use super::{Layout, PileDirection, Seam, SeamKind, Ways, units};
+use super::{Layout, PileDirection, Seam, SeamKind, Ways};
 use crate::ids::RoomId;
 use crate::job::{Decision, Pin};
 use crate::length::Length;
@@ -62,8 +62,7 @@ impl Ways<'_> {
             return Some(Why { here: opening(seam).to_owned(), not_there: Vec::new() });
         }
         let (group, pile, own) = self.laid(layout, seam.room)?;
-        let rooms: Vec<Uuid> = own.all().collect();
-        let all = units::every_way(self.job, self.floor, &self.stock, &rooms, pile, None);
+        let all = self.house().every_way(&own.of, pile, None);
         let mut others = self.compared(layout, group, own, all)?;
         if seam.kind == SeamKind::Cross {
             others.retain(|it| it.variant.lines == own.lines && it.variant.pieces.len() < own.pieces.len());
@@ -83,17 +82,20 @@ impl Ways<'_> {
         let Pin::Seam { wall, distance } = pin else { return None };
         let (group, pile, own) = self.laid(layout, seam.room)?;
         let through = Through::walls([(wall, distance)].into_iter())?;
-        let rooms: Vec<Uuid> = own.all().collect();
-        let all = units::every_way(self.job, self.floor, &self.stock, &rooms, pile, Some(&through));
+        let all = self.house().every_way(&own.of, pile, Some(&through));
         let others = self.compared(layout, group, own, all)?;
         let best = others.iter().min_by_key(|it| (it.roll, it.points, it.seams));
         Some(Moved { pin, difference: best.map(|it| self.difference(seam.room, it)) })
     }
 
+    fn house(&self) -> House<'_> {
+        House::of(self.job, self.floor, &self.stock)
+    }
+
     /// How a nap group's rooms and flights are carpeted in the layout. `None` when it takes other rooms as one.
     fn carpeted<'b>(group: &'b Group, layout: &Layout) -> Option<(PileDirection, Vec<&'b Variant>)> {
         let pile = layout.groups.iter().find(|it| it.group == group.index)?.pile;
-        let units = group.units.iter().map(|unit| unit.laid(pile, layout.ways.get(&unit.of)?));
+        let units = group.units.iter().map(|unit| unit.laid(pile, layout.ways.get(unit.of.first()?)?));
         Some((pile, units.collect::<Option<_>>()?))
     }
 
@@ -101,7 +103,7 @@ impl Ways<'_> {
     fn laid(&self, layout: &Layout, room: RoomId) -> Option<(&Group, PileDirection, &Variant)> {
         self.groups.iter().find_map(|group| {
             let (pile, variants) = Self::carpeted(group, layout)?;
-            Some((group, pile, variants.into_iter().find(|it| it.all().any(|it| it == room.0))?))
+            Some((group, pile, variants.into_iter().find(|it| it.of.contains(&room.0))?))
         })
     }
 

@@ -119,6 +119,11 @@ impl Length {
         }
     }
 
+    /// Down to the last whole multiple of `step`. Unchanged if `step` is not positive.
+    pub const fn round_down_to(self, step: Self) -> Self {
+        if step.0 <= 0 { self } else { Self(self.0 - self.0.rem_euclid(step.0)) }
+    }
+
     /// To the nearest whole multiple of `step`, halves away from zero. Unchanged if `step` is not positive.
     pub const fn round_to(self, step: Self) -> Self {
         if step.0 <= 0 {

@@ -33,8 +33,7 @@ impl Proof {
         let mut left = most;
         let mut open = length.min(self.open);
         let mut tried = open - 1;
-        let count = strip.blocks.len() as u64;
-        let beginning = 16 * count * (count + 10);
+        let beginning = set_up(strip.blocks.len());
         while self.lower < open {
             let share = if tried == open - 1 { left / 2 } else { left / 4 };
             if share < beginning {
@@ -54,6 +53,12 @@ impl Proof {
         }
         most - left
     }
+}
+
+/// The steps that an attempt takes before its search begins: each of the measures is taken of each pair of pieces.
+fn set_up(pieces: usize) -> u64 {
+    let count = pieces as u64;
+    16 * count * (count + 10)
 }
 
 /// Whether a plan no longer than `length` can be ruled out. `steps` is what may be spent, and is counted down.

@@ -92,6 +92,11 @@ impl Point {
         Self::new(scaled(self.x), scaled(self.y))
     }
 
+    /// Half way between two points, to a count.
+    pub fn middle(self, other: Self) -> Self {
+        Self::new((self.x + other.x) / 2, (self.y + other.y) / 2)
+    }
+
     /// To the nearest count.
     pub fn distance(self, other: Self) -> Length {
         let step = other - self;

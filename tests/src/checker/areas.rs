@@ -19,7 +19,7 @@ impl<'a> Check<'a> {
         rooms.iter().filter_map(|id| all.iter().find(|it| it.room == *id)).collect()
     }
 
-    /// The crew said that carpet runs through, each room is in one area, and the name is that of the pieces.
+    /// The crew said that carpet runs through, and each room is in one area.
     pub(super) fn areas(&self, faults: &mut Faults) {
         let mut seen: Vec<RoomId> = Vec::new();
         for area in &self.layout.areas {
@@ -58,26 +58,33 @@ impl<'a> Check<'a> {
             .collect();
         let mut length = 0.0;
         for (i, one) in floors.iter().enumerate() {
-            for (a, b) in floors[i + 1..]
-                .iter()
-                .flat_map(|other| edges(one).flat_map(move |it| edges(other).map(move |other| (it, other))))
-            {
-                let along = (a.1.0 - a.0.0, a.1.1 - a.0.1);
-                let size = along.0.hypot(along.1);
-                let place = |p: (f64, f64)| {
-                    let (x, y) = (p.0 - a.0.0, p.1 - a.0.1);
-                    ((x * along.0 + y * along.1) / size, (x * along.1 - y * along.0) / size)
-                };
-                let (start, end) = (place(b.1), place(b.0));
-                let faces = start.1.abs() <= PLAY && end.1.abs() <= PLAY && end.0 > start.0;
-                let overlap = end.0.min(size) - start.0.max(0.0);
+            for a in edges(one) {
                 let middle = (f64::midpoint(a.0.0, a.1.0), f64::midpoint(a.0.1, a.1.1));
-                let open = seamed.iter().all(|it| (it.0 - middle.0).hypot(it.1 - middle.1) > 4.0 * PLAY);
-                if faces && overlap > PLAY && open {
-                    length += overlap;
+                if seamed.iter().all(|it| (it.0 - middle.0).hypot(it.1 - middle.1) > 4.0 * PLAY) {
+                    length += floors[i + 1..].iter().flat_map(edges).map(|b| facing(a, b, PLAY)).sum::<f64>();
                 }
             }
         }
         length
     }
+}
+
+/// Along how much of its edge a polygon meets itself: its floor closes around a wall between two openings.
+pub(super) fn closed(polygon: &Polygon) -> f64 {
+    let all: Vec<_> = edges(polygon).collect();
+    all.iter().enumerate().flat_map(|(i, a)| all[i + 1..].iter().map(|b| facing(*a, *b, 0.5))).sum()
+}
+
+/// Along how much two edges face each other, with no more than `play` between them.
+fn facing(a: ((f64, f64), (f64, f64)), b: ((f64, f64), (f64, f64)), play: f64) -> f64 {
+    let along = (a.1.0 - a.0.0, a.1.1 - a.0.1);
+    let size = along.0.hypot(along.1);
+    let place = |p: (f64, f64)| {
+        let (x, y) = (p.0 - a.0.0, p.1 - a.0.1);
+        ((x * along.0 + y * along.1) / size, (x * along.1 - y * along.0) / size)
+    };
+    let (start, end) = (place(b.1), place(b.0));
+    let faces = start.1.abs() <= play && end.1.abs() <= play && end.0 > start.0;
+    let overlap = end.0.min(size) - start.0.max(0.0);
+    if faces && overlap > PLAY { overlap } else { 0.0 }
 }

@@ -161,7 +161,7 @@ impl<'a> Check<'a> {
 
         let through = self.run_through(&covered, |(x, y)| turn(x, y, pile));
         let around: f64 = covered.iter().map(perimeter).sum::<f64>() - 2.0 * through;
-        let all: f64 = covers.iter().map(perimeter).sum();
+        let all: f64 = covers.iter().map(|it| perimeter(it) - 2.0 * areas::closed(it)).sum();
         let seams = self
             .layout
             .seams

@@ -31,6 +31,24 @@ async fn drag_seam(phone: &Phone, up: f64) {
     phone.send("Input.dispatchTouchEvent", json!({ "type": "touchEnd", "touchPoints": [] })).await;
 }
 
+/// Names the room that is asked something.
+async fn pick_room(phone: &Phone, name: &str) {
+    let script = format!(
+        "const it = document.querySelector('#pin-room select'); \
+         it.value = [...it.options].find(it => it.text === '{name}').value; it.dispatchEvent(new Event('change'))"
+    );
+    phone.ask(&script).await;
+}
+
+/// One phone with the demo house open at a place.
+async fn at(place: &str) -> (Server, Phone) {
+    let server = Server::start_demo();
+    let ada = Phone::paired("Ada", &server).await;
+    ada.tap("[data-job]").await;
+    go(&ada, place).await;
+    (server, ada)
+}
+
 #[tokio::test]
 async fn a_seam_says_why_it_is_there_and_is_pinned_elsewhere() {
     let server = Server::start_demo();
@@ -76,17 +94,16 @@ async fn a_seam_says_why_it_is_there_and_is_pinned_elsewhere() {
 
     // A pin that cannot be kept is told, with what to do.
     ada.tap("#pin-room summary").await;
+    pick_room(&ada, "Living room").await;
     ada.tap(("#pin-room button", "No seam in this room")).await;
     ada.see("#pins li").await;
+    ada.see((".problem", "cannot be laid without a seam")).await;
     ada.photograph("a-room-asked").await;
 }
 
 #[tokio::test]
 async fn a_layout_is_compared_with_the_chosen_one_before_it_is_used() {
-    let server = Server::start_demo();
-    let ada = Phone::paired("Ada", &server).await;
-    ada.tap("[data-job]").await;
-    go(&ada, "seams").await;
+    let (_server, ada) = at("seams").await;
     ada.tap(".choice[aria-checked=false]").await;
     let told = ada.see("#side-by-side").await;
     assert!(["Order", "Waste", "Seam points", "Offcuts"].iter().all(|it| told.contains(it)), "{told}");
@@ -98,10 +115,7 @@ async fn a_layout_is_compared_with_the_chosen_one_before_it_is_used() {
 
 #[tokio::test]
 async fn the_roll_zooms_under_two_fingers_and_the_list_tells_every_cut() {
-    let server = Server::start_demo();
-    let ada = Phone::paired("Ada", &server).await;
-    ada.tap("[data-job]").await;
-    go(&ada, "cuts").await;
+    let (_server, ada) = at("cuts").await;
     ada.see(".roll-svg").await;
     let wide = "return document.querySelector('.roll-svg').getBoundingClientRect().width";
     let before = ada.ask(wide).await.as_f64().unwrap();

@@ -1,9 +1,9 @@
 //! Carpet that runs through an opening: two rooms are covered as one floor, where that is better than a seam between them.
 
 use napline_tests::checker::faults;
-use napline_tests::rooms::{doorway, goods_id, job, long, plain_goods, room, room_id, wall_id};
+use napline_tests::rooms::{doorway, goods_id, job, long, plain_goods, room, room_id};
 use shared_model::ids::{ChoiceId, DeviceId};
-use shared_model::job::{Choice, Decision, FloorAtOpening, Job, Opening, OpeningKind, Pin, Stamp, Timestamp};
+use shared_model::job::{Choice, Decision, FloorAtOpening, Job, Opening, OpeningKind, Pin, Room, Stamp, Timestamp};
 use shared_model::layout::{Layout, SeamKind};
 use shared_model::length::Length;
 use shared_model::takeoff::{Takeoff, moved, takeoff, why};
@@ -87,7 +87,7 @@ fn a_seam_of_both_rooms_says_why_and_moves_and_is_pinned() {
     decide(&mut job, Decision::Pin { room: layout.seams[seam].room, pin: shifted.pin });
     assert!(as_one(&sound(&job)).count() > 0, "a pin does not part the rooms");
 
-    // Without a seam in the living room the two cannot be one: 14' and the allowances are more than the roll.
+    // Without a seam in the dining room the two cannot be one: 14' and the allowances are more than the roll.
     decide(&mut job, Decision::Pin { room: room_id(2), pin: Pin::NoSeam });
     let taken = sound(&job);
     let in_dining = |it: &Layout| it.seams.iter().any(|it| it.room == room_id(2) && it.kind != SeamKind::Opening);
@@ -104,28 +104,57 @@ fn a_plan_with_rooms_as_one_stays_chosen_until_the_opening_changes() {
     assert_eq!(taken.goods[0].layout().map(|it| &it.key), Some(&layout.key));
     assert!(taken.goods[0].standing.as_ref().is_some_and(|it| it.fits()));
 
-    for (room, opening) in job.rooms.iter_mut().map(|it| (it.id, &mut it.openings[0])) {
-        assert!(room == room_id(1) || room == room_id(2));
-        opening.floor = FloorAtOpening::SeamUnderDoor;
-    }
+    job.rooms.iter_mut().for_each(|it| it.openings[0].floor = FloorAtOpening::SeamUnderDoor);
     let taken = takeoff(&job);
     assert_eq!(faults(&job, &taken), Vec::<String>::new());
     let standing = taken.goods[0].standing.as_ref().expect("a chosen plan");
     assert_eq!(standing.anew, ["Living room", "Dining room"]);
 }
 
+/// A breadth that lies in both rooms lies in every opening between them; the wall between two openings is no part of the floor.
 #[test]
-fn a_second_opening_between_them_stays_seamed() {
-    let mut job = open_plan("15'", FloorAtOpening::RunsThrough);
-    let narrow = |room, wall, to| Opening {
-        floor: FloorAtOpening::RunsThrough,
-        ..doorway(room, wall, Length::inches(if room == 1 { 132 } else { 12 }), long("2' 0\""), Some(to))
-    };
-    job.rooms[0].openings.push(narrow(1, 2, 2));
-    job.rooms[1].openings.push(narrow(2, 0, 1));
-    assert_eq!(job.rooms[0].openings[1].wall, wall_id(1, 2));
-    let taken = sound(&job);
-    for layout in as_one(&taken) {
-        assert_eq!(layout.seams.iter().filter(|it| it.kind == SeamKind::Opening).count(), 1, "{}", layout.name);
+fn carpet_runs_through_a_second_opening_too() {
+    for floor in [FloorAtOpening::RunsThrough, FloorAtOpening::SeamUnderDoor] {
+        for roll in ["15'", "12'"] {
+            let mut job = open_plan(roll, FloorAtOpening::RunsThrough);
+            let narrow = |room, wall, to| Opening {
+                floor,
+                ..doorway(room, wall, Length::inches(if room == 1 { 132 } else { 12 }), long("2' 0\""), Some(to))
+            };
+            job.rooms[0].openings.push(narrow(1, 2, 2));
+            job.rooms[1].openings.push(narrow(2, 0, 1));
+            let taken = sound(&job);
+            assert!(as_one(&taken).count() > 0, "{roll} {floor:?}");
+            for layout in as_one(&taken) {
+                assert!(layout.seams.iter().all(|it| it.kind != SeamKind::Opening), "{}", layout.name);
+            }
+        }
     }
+}
+
+/// Round the stairs in the middle of a house the floor closes on itself.
+#[test]
+fn a_ring_of_rooms_is_carpeted_as_one() {
+    let through = |room, wall, to| Opening {
+        kind: OpeningKind::CasedOpening,
+        floor: FloorAtOpening::RunsThrough,
+        ..doorway(room, wall, Length::feet(3), Length::feet(3), Some(to))
+    };
+    let mut rooms: Vec<_> = (1..=4).map(|n| square(n, "9'")).collect();
+    // 1 is west of 2 and south of 4, 3 is north of 2 and east of 4. Walls from the south-west corner: west, north, east, south.
+    for (one, wall, other, back) in [(1, 2, 2, 0), (2, 1, 3, 3), (3, 0, 4, 2), (4, 3, 1, 1)] {
+        rooms[one - 1].openings.push(through(one as u64, wall, other as u64));
+        rooms[other - 1].openings.push(through(other as u64, back, one as u64));
+    }
+    let mut goods = plain_goods(1);
+    goods.roll_width = long("20'");
+    let taken = sound(&job(rooms, vec![goods]));
+    let [layout] = taken.goods[0].layouts.as_slice() else { panic!("one breadth beats every other layout") };
+    assert_eq!((layout.pieces.len(), layout.seams.len()), (1, 0));
+    // Twice 9' and the wall's 4 1/2 in, with 3 in of wall allowance all round.
+    assert_eq!((layout.pieces[0].width, layout.pieces[0].length), (long("18' 10 1/2\""), long("18' 10 1/2\"")));
+}
+
+fn square(n: u64, side: &str) -> Room {
+    room(n, &format!("Room {n}"), &[(side, "r"), (side, "r"), (side, "r"), (side, "r")])
 }

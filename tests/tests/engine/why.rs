@@ -2,7 +2,7 @@
 
 use napline_tests::checker::faults;
 use napline_tests::demo::house;
-use napline_tests::rooms::{doorway, job, long, plain_goods, room, room_id, wall_id};
+use napline_tests::rooms::{doorway, goods_id, job, long, plain_goods, room, room_id, wall_id};
 use shared_model::ids::{ChoiceId, DeviceId};
 use shared_model::job::{Choice, Decision, Job, PileDirection, Pin, Stamp, Timestamp};
 use shared_model::layout::{Layout, SeamKind, Ways, Why};
@@ -63,9 +63,7 @@ fn a_pinned_seam_says_so() {
     let great = room(1, "Great room", &[("14'", "r"), ("20'", "r"), ("14'", "r"), ("20'", "r")]);
     let mut job = job(vec![great], vec![plain_goods(1)]);
     let pin = Pin::Seam { wall: wall_id(1, 0), distance: Length::feet(9) };
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
-    let decision = Decision::Pin { room: room_id(1), pin };
-    job.choices.push(Choice { id: ChoiceId(Uuid::nil()), decision, stamp, supersedes: Vec::new() });
+    decide(&mut job, Decision::Pin { room: room_id(1), pin });
     let taken = takeoff(&job);
     let found = answers(&job, &taken);
     assert!(!found.is_empty());
@@ -90,9 +88,7 @@ fn a_seam_lies_where_it_is_moved_to() {
         assert!(difference.ends_with('.'), "{difference}");
         let upright = seam.from.x == seam.to.x;
         let wanted = if upright { seam.from.x } else { seam.from.y } + by;
-        let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
-        let decision = Decision::Pin { room: seam.room, pin: moved.pin };
-        job.choices.push(Choice { id: ChoiceId(Uuid::nil()), decision, stamp, supersedes: Vec::new() });
+        decide(&mut job, Decision::Pin { room: seam.room, pin: moved.pin });
         let again = takeoff(&job);
         assert_eq!(faults(&job, &again), Vec::<String>::new());
         for layout in &again.goods[0].layouts {
@@ -116,25 +112,56 @@ fn no_seam_lies_outside_the_room() {
 
 /// 15 by 20 ft on a 12 ft roll, the pile along the 15 ft: the seam lies between 8' 4" and 11' 8" from the west. People turn within 3 ft of
 /// the middle of a door: of one at 7' 6" in the north up to 10' 6", of one at 14' 3" in the south from 11' 3" on.
-#[test]
-fn a_seam_finds_the_gap_between_two_doors() {
+fn between_two_doors() -> Job {
     let mut great = room(1, "Great room", &[("15'", "r"), ("20'", "r"), ("15'", "r"), ("20'", "r")]);
     let wide = long("2' 6\"");
     great.openings.push(doorway(1, 1, long("6' 3\""), wide, None));
     great.openings.push(doorway(1, 3, long("4' 6\""), wide, None));
     let mut job = job(vec![great], vec![plain_goods(1)]);
-    let decision = Decision::Pin { room: room_id(1), pin: Pin::Pile(PileDirection::North) };
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
-    job.choices.push(Choice { id: ChoiceId(Uuid::from_u128(7)), decision, stamp, supersedes: Vec::new() });
+    decide(&mut job, Decision::Pin { room: room_id(1), pin: Pin::Pile(PileDirection::North) });
+    job
+}
+
+fn decide(job: &mut Job, decision: Decision) {
+    let n = job.choices.len() as u128;
+    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
+    job.choices.push(Choice { id: ChoiceId(Uuid::from_u128(n)), decision, stamp, supersedes: Vec::new() });
+}
+
+/// Nobody turns on its only seam.
+fn is_clear(layout: &&Layout) -> bool {
+    layout.seams.len() == 1 && layout.seams[0].costs.iter().all(|it| !it.reason.contains("turn"))
+}
+
+#[test]
+fn a_seam_finds_the_gap_between_two_doors() {
+    let job = between_two_doors();
     let taken = takeoff(&job);
     assert_eq!(faults(&job, &taken), Vec::<String>::new());
     let west = taken.floor.rooms[0].ring.0[0].x;
-    let one_seam = taken.goods[0].layouts.iter().filter(|it| it.seams.len() == 1);
-    let seams = one_seam.flat_map(|it| &it.seams);
-    let clear = seams.filter(|it| it.costs.iter().all(|it| !it.reason.contains("turn")));
-    let places: Vec<Length> = clear.map(|it| it.from.x - west).collect();
+    let places: Vec<Length> =
+        taken.goods[0].layouts.iter().filter(is_clear).map(|it| it.seams[0].from.x - west).collect();
     assert!(
         !places.is_empty() && places.iter().all(|it| (long("10' 6\"")..=long("11' 3\"")).contains(it)),
         "{places:?}"
     );
+}
+
+/// The crew chose where the seam goes, not why.
+#[test]
+fn a_chosen_seam_stays_when_the_door_beside_it_moves() {
+    let mut job = between_two_doors();
+    let taken = takeoff(&job);
+    let layout = taken.goods[0].layouts.iter().find(is_clear).expect("a seam between the doors").clone();
+    decide(&mut job, Decision::Plan(layout.chosen(goods_id(1))));
+    for moved in [long("3' 0\""), long("1' 0\"")] {
+        job.rooms[0].openings[1].offset = moved;
+        let taken = takeoff(&job);
+        let today = taken.goods[0].layout().expect("a layout");
+        assert_eq!((today.seams[0].from, today.seams[0].to), (layout.seams[0].from, layout.seams[0].to));
+        let standing = taken.goods[0].standing.as_ref().expect("a chosen plan");
+        assert!(standing.fits() && standing.anew.is_empty(), "{standing:?}");
+    }
+    job.rooms[0].openings.clear();
+    assert!(takeoff(&job).goods[0].standing.as_ref().is_some_and(|it| it.fits()), "no door at all");
 }

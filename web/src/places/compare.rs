@@ -52,13 +52,17 @@ fn and(words: &[String]) -> String {
 }
 
 /// Where the pile runs, for the person who looks at the plan.
-pub const fn pile_words(pile: PileDirection) -> &'static str {
+pub const fn pile_way(pile: PileDirection) -> &'static str {
     match pile {
-        PileDirection::North => "up on the plan",
-        PileDirection::East => "right on the plan",
-        PileDirection::South => "down on the plan",
-        PileDirection::West => "left on the plan",
+        PileDirection::North => "up",
+        PileDirection::East => "right",
+        PileDirection::South => "down",
+        PileDirection::West => "left",
     }
+}
+
+pub fn pile_words(pile: PileDirection) -> String {
+    format!("{} on the plan", pile_way(pile))
 }
 
 /// Each nap group of a layout: where its pile runs, and its rooms' and flights' names.

@@ -41,7 +41,7 @@ pub fn cut_reason(cut: &Cut, job: &Job) -> Because {
                 .with("Floor along", shown::exact(piece.length - extra.start - extra.end, job.units))
                 .with("Start", edge(extra.start, job))
                 .with("End", edge(extra.end, job))
-                .with("Pile in the room", pile_words(piece.pile).to_owned());
+                .with("Pile in the room", pile_words(piece.pile));
             readings(because, room, job)
         }
         Part::Flight { flight, part } => match job.flights.iter().find(|it| it.id == flight) {
@@ -98,6 +98,7 @@ mod tests {
     use super::*;
     use crate::cutting;
     use crate::places::fixture::{job, layout, with_piece};
+    use shared_model::length::Units;
 
     #[test]
     fn a_cut_is_the_floor_and_what_its_edges_need() {
@@ -114,7 +115,7 @@ mod tests {
 
     #[test]
     fn a_metric_job_reads_its_allowances_in_millimetres() {
-        let metric = Job { units: shared_model::length::Units::Metric, ..job() };
+        let metric = Job { units: Units::Metric, ..job() };
         assert_eq!(edge(metric.rules.wall_allowance, &metric), "76.2 mm wall allowance");
         assert_eq!(edge(metric.rules.seam_trim, &metric), "25.4 mm seam trim");
     }

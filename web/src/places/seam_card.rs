@@ -5,7 +5,7 @@ use leptos::prelude::*;
 use shared_model::job::Pin;
 use shared_model::layout::{Seam, SeamCost, SeamKind, Why};
 use shared_model::length::{Length, Units};
-use shared_model::polygon::Point;
+use shared_model::polygon::{Axis, Point};
 use shared_model::takeoff::{moved, why};
 
 use super::compare::{seam_cost, seam_points};
@@ -28,25 +28,17 @@ pub const fn step(units: Units) -> Length {
 }
 
 /// The steps of a drag, to the nearest.
-pub const fn steps_of(by: Length, units: Units) -> i64 {
+pub fn steps_of(by: Length, units: Units) -> i64 {
     let step = step(units);
-    let steps = by.round_to(step).0 / step.0;
-    if steps < -MOST_STEPS {
-        -MOST_STEPS
-    } else if steps > MOST_STEPS {
-        MOST_STEPS
-    } else {
-        steps
-    }
-}
-
-fn upright(seam: &Seam) -> bool {
-    seam.from.x == seam.to.x
+    (by.round_to(step).0 / step.0).clamp(-MOST_STEPS, MOST_STEPS)
 }
 
 /// The seam's ends when it lies so far east or north of its place.
 pub fn shifted(seam: &Seam, by: Length) -> (Point, Point) {
-    let shift = if upright(seam) { Point::new(by, Length::ZERO) } else { Point::new(Length::ZERO, by) };
+    let shift = match seam.axis() {
+        Axis::Y => Point::new(by, Length::ZERO),
+        Axis::X => Point::new(Length::ZERO, by),
+    };
     (seam.from + shift, seam.to + shift)
 }
 
@@ -138,7 +130,7 @@ fn elsewhere(why: &Why) -> Option<impl IntoView + use<>> {
 #[component]
 fn Move(laid: Memo<Option<Laid>>, seam: Seam, steps: RwSignal<i64>) -> impl IntoView {
     let here = OpenJob::here();
-    let (one_way, other_way) = if upright(&seam) { ("left", "right") } else { ("down", "up") };
+    let (one_way, other_way) = if seam.axis() == Axis::Y { ("left", "right") } else { ("down", "up") };
     let seam = StoredValue::new(seam);
     let units = here.job.with(|it| it.units);
     let moved_by = move || step(units) * steps.get();
