@@ -63,7 +63,7 @@ async fn a_seam_says_why_it_is_there_and_is_pinned_elsewhere() {
     ada.photograph("why-a-seam").await;
 
     // Far out of the room no seam can lie, and none can be pinned there.
-    slide(&ada, -144).await;
+    slide(&ada, 144).await;
     ada.see(("#seam-moved", "No seam can lie there")).await;
     ada.wait_for("no pin", "return document.querySelector('#pin-seam').disabled").await;
     // What a foot costs is told before it is pinned.
