@@ -1,5 +1,7 @@
 //! Combines the variants of all rooms and flights into the layouts worth choosing from.
 
+use std::borrow::Cow;
+
 use uuid::Uuid;
 
 use super::stock::Stock;
@@ -180,7 +182,10 @@ impl<'a> Choice<'a> {
             group.push(variant);
         }
         next.shapes.extend(variant.pieces.iter().map(|it| it.shape));
-        let in_phase = in_phase(next.shapes.clone(), next.group_start);
+        let in_phase = match stock.repeat {
+            Some(_) => Cow::Owned(in_phase(next.shapes.clone(), next.group_start)),
+            None => Cow::Borrowed(&next.shapes),
+        };
         let length = |from: usize| nest::estimate(&in_phase[from..], stock.goods.roll_width).unwrap_or(Length::MOST);
         next.length = next.laid + length(next.window_start);
         if next.shapes.len() - next.window_start > WINDOW {

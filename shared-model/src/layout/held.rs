@@ -4,9 +4,10 @@ use std::collections::BTreeSet;
 
 use super::PileDirection;
 use super::area::Area;
+use super::plan;
 use super::stock::Stock;
 use super::through::Through;
-use super::variant::Variant;
+use super::variant::{Planned, Variant};
 use crate::floor::PlacedRoom;
 use crate::ids::{RoomId, WallId};
 use crate::job::{Choice, ChosenPlan, Decision, Job, Pin};
@@ -49,8 +50,8 @@ impl<'a> Held<'a> {
         self.pins.iter().filter(move |(of, _)| *of == room).map(|(_, pin)| *pin)
     }
 
-    pub fn leaves_out(&self, piece: &str) -> bool {
-        self.left_out.contains(piece)
+    pub fn leaves_out(&self, piece: &Planned) -> bool {
+        !self.left_out.is_empty() && self.left_out.contains(plan::piece_id(piece).as_str())
     }
 }
 

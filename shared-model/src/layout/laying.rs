@@ -12,7 +12,6 @@ use super::held::{self, Held};
 use super::lines;
 use super::opening;
 use super::patch::Ground;
-use super::plan;
 use super::stock::Stock;
 use super::through::Through;
 use super::variant::{self, Variant};
@@ -122,7 +121,7 @@ impl<'a> Laying<'a> {
 
     fn all(&self, pile: PileDirection, through: Option<&Through>) -> Vec<Variant> {
         let all = variant::of_area(self.area, pile, self.stock, self.seamed, through);
-        all.into_iter().map(|it| it.without(|piece| self.held.leaves_out(&plan::piece_id(piece)))).collect()
+        all.into_iter().map(|it| it.without(|piece| self.held.leaves_out(piece))).collect()
     }
 
     /// Breadths from each side and each corner on; then a seam where less speaks against it than at any of these, and an outer
@@ -134,8 +133,10 @@ impl<'a> Laying<'a> {
         let Some(ground) = ground.filter(|_| seamed) else { return tried };
         let laid_at = |it: Length| self.all(pile, Some(&Through::from_west(it)));
         let fewest = tried.iter().map(Variant::seam_cost).min().unwrap_or_default();
-        let better: BTreeSet<Length> = cost::better_places(self.area, pile, &ground).collect();
-        tried.extend(better.into_iter().take(MOST_BETTER).flat_map(laid_at).filter(|it| it.seam_cost() < fewest));
+        if fewest > 0 {
+            let better: BTreeSet<Length> = cost::better_places(self.area, pile, &ground).collect();
+            tried.extend(better.into_iter().take(MOST_BETTER).flat_map(laid_at).filter(|it| it.seam_cost() < fewest));
+        }
         for it in self.beside_partners(&ground).into_iter().flat_map(laid_at) {
             if tried.iter().all(|other| other.lines != it.lines || other.pieces.len() != it.pieces.len()) {
                 tried.push(it);

@@ -75,16 +75,22 @@ impl<'a> Ground<'a> {
 
     /// Whether everything between two seam lines can be cut from the roll's width less `lost`.
     pub fn fits(&self, from: Length, to: Length, lost: Length) -> bool {
-        let widest = self.between(from, to).iter().map(Patch::width).max().unwrap_or(Length::ZERO);
-        widest <= self.stock.goods.roll_width - lost
+        let most = self.stock.goods.roll_width - lost;
+        let strip = self.ring.clipped(Axis::X, from, to);
+        let may_fit = strip.iter().all(|it| it.bounds().is_none_or(|it| it.size(Axis::X) <= most));
+        may_fit && self.patches_of(&strip, from, to).iter().all(|it| it.width() <= most)
     }
 
     pub fn between(&self, from: Length, to: Length) -> Vec<Patch> {
+        self.patches_of(&self.ring.clipped(Axis::X, from, to), from, to)
+    }
+
+    /// The patches of a strip between two seam lines.
+    fn patches_of(&self, strip: &[Ring], from: Length, to: Length) -> Vec<Patch> {
         let before = self.ring.clipped(Axis::X, self.bounds.min.x, from);
         let beyond = self.ring.clipped(Axis::X, to, self.bounds.max.x);
         let west = Some((from, before.as_slice())).filter(|_| from > self.bounds.min.x);
         let east = Some((to, beyond.as_slice())).filter(|_| to < self.bounds.max.x);
-        let strip = self.ring.clipped(Axis::X, from, to);
         strip.iter().filter_map(|ring| self.patch(ring, 0, west, east)).collect()
     }
 

@@ -199,7 +199,7 @@ impl House<'_> {
             return problem(ProblemKind::BadPiece, text);
         }
         let variants: Vec<Variant> =
-            variants.into_iter().map(|it| it.without(|piece| held.leaves_out(&plan::piece_id(piece)))).collect();
+            variants.into_iter().map(|it| it.without(|piece| held.leaves_out(piece))).collect();
         let way = held.plan.and_then(|it| it.ways.get(&flight.id.0));
         let chosen = way.and_then(|way| {
             let (pile, key) = variant::read_way(way)?;

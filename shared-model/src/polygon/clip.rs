@@ -29,6 +29,15 @@ fn meet(a: Local, b: Local, at: i64) -> (i64, i128, i128) {
 }
 
 pub(super) fn strip(ring: &Ring, across: Axis, from: Length, to: Length) -> Vec<Ring> {
+    let Some(bounds) = ring.bounds() else { return Vec::new() };
+    let (least, most) = (bounds.min.along(across), bounds.max.along(across));
+    if least >= to || most <= from {
+        return Vec::new();
+    }
+    let whole = |it: &Ring| Some(it.tidied()).filter(|it| !it.0.is_empty()).map(from_least_corner);
+    if least >= from && most <= to {
+        return whole(ring).into_iter().collect();
+    }
     let mirrored = |part: Vec<Local>| part.into_iter().map(|it| Local { u: -it.u, v: it.v }).collect::<Vec<_>>();
     let mut parts = Vec::new();
     for part in beyond(local(ring, across), from.0) {
@@ -38,8 +47,7 @@ pub(super) fn strip(ring: &Ring, across: Axis, from: Length, to: Length) -> Vec<
         Axis::X => Point::new(Length(it.u), Length(it.v)),
         Axis::Y => Point::new(Length(it.v), Length(it.u)),
     };
-    let rings = parts.into_iter().map(|part| Ring(part.into_iter().map(point).collect()).tidied());
-    rings.filter(|it| !it.0.is_empty()).map(from_least_corner).collect()
+    parts.into_iter().filter_map(|part| whole(&Ring(part.into_iter().map(point).collect()))).collect()
 }
 
 /// The same part always looks the same, however the ring around it was walked.
