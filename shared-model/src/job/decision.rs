@@ -28,6 +28,20 @@ pub enum Decision {
     Pin { room: RoomId, pin: Pin },
     /// This piece of the cut list is not cut from the roll: the crew has carpet for it.
     LeaveOut { piece: String },
+    /// This carpet is on hand; pieces are cut from it where that shortens the order.
+    OnHand(Remnant),
+}
+
+/// A remnant or part roll.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Remnant {
+    pub goods: GoodsId,
+    /// The dye lot, as on its label.
+    pub lot: String,
+    /// Across the roll that it was cut from.
+    pub width: Length,
+    /// Along that roll: the pile lies this way.
+    pub length: Length,
 }
 
 /// A layout as it was chosen, to be compared with today's when readings change.

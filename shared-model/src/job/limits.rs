@@ -144,6 +144,11 @@ pub(super) fn decision(decision: &Decision) -> Check {
         Decision::Cut { piece: id } | Decision::LeaveOut { piece: id } => piece(id),
         Decision::Pin { pin: Pin::Seam { distance, .. }, .. } => length("seam's distance", *distance),
         Decision::Pin { .. } => Ok(()),
+        Decision::OnHand(remnant) => {
+            text("dye lot", &remnant.lot, MOST_TEXT)?;
+            some_length("remnant's width", remnant.width)?;
+            some_length("remnant's length", remnant.length)
+        }
     }
 }
 

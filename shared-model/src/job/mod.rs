@@ -23,7 +23,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use angle::{Angle, AngleError, Turn};
-pub use decision::{Choice, ChosenCut, ChosenPlan, Decision, PileDirection, Pin};
+pub use decision::{Choice, ChosenCut, ChosenPlan, Decision, PileDirection, Pin, Remnant};
 pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
 pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};
@@ -32,7 +32,7 @@ pub use order::Order;
 pub use schema::SCHEMA;
 pub(crate) use schema::{is_fixed_change, schema_of_fixed_actor};
 
-use crate::ids::{DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::length::{Length, Units};
 use crate::problem::Place;
 
@@ -336,6 +336,14 @@ impl Job {
             Some(id) => self.goods.iter().find(|it| it.id == id),
             None => self.goods.first(),
         }
+    }
+
+    /// What of the goods is on hand, by the decisions that say so.
+    pub fn remnants(&self, goods: GoodsId) -> impl Iterator<Item = (ChoiceId, &Remnant)> {
+        self.choices.iter().filter_map(move |it| match &it.decision {
+            Decision::OnHand(remnant) if remnant.goods == goods => Some((it.id, remnant)),
+            _ => None,
+        })
     }
 }
 

@@ -170,6 +170,8 @@ pub(super) mod key {
     pub const PLAN: &str = "plan";
     pub const PIN: &str = "pin";
     pub const LEFT_OUT: &str = "left out";
+    pub const ON_HAND: &str = "on hand";
+    pub const LENGTH: &str = "length";
     /// Under a chosen plan: how each room and flight is carpeted, by its uuid.
     pub const WAYS: &str = "ways";
     /// Under a chosen plan: bytes for each piece by its id: width, length, x, y.

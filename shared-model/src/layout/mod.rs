@@ -14,6 +14,7 @@ mod held;
 mod laying;
 mod lines;
 mod mouth;
+mod on_hand;
 mod opening;
 mod patch;
 mod plan;
@@ -30,6 +31,7 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 pub use crate::job::PileDirection;
+pub use on_hand::OnHand;
 pub use plan::place_of;
 pub(crate) use plan::tell_apart;
 pub use why::{Moved, NotThere, Why};
@@ -63,6 +65,9 @@ pub struct Layout {
     /// Pieces that are not cut from the roll: the crew has carpet for them.
     #[serde(default)]
     pub left_out: Vec<Piece>,
+    /// Pieces that are cut from remnants; those in `pieces` are cut from the roll that is ordered.
+    #[serde(default)]
+    pub on_hand: Vec<OnHand>,
     pub seams: Vec<Seam>,
     pub roll: RollPlan,
     /// How the roll is cut up edge to edge; `None` when pieces must be cut around corners.
@@ -221,6 +226,12 @@ impl Seam {
 }
 
 impl Layout {
+    /// All that are cut, with their places: on the roll that is ordered, and then on remnants.
+    pub fn placed(&self) -> impl Iterator<Item = (&Piece, &Placement)> {
+        let on_hand = self.on_hand.iter().flat_map(|it| it.pieces.iter().zip(&it.roll.placements));
+        self.pieces.iter().zip(&self.roll.placements).chain(on_hand)
+    }
+
     /// What is left over between the pieces and worth keeping: not shorter than the shop's least piece, and a foot across its
     /// shorter side (common practice). Largest first.
     pub fn offcuts(&self, rules: &Rules) -> Vec<Offcut> {
@@ -239,7 +250,7 @@ impl Layout {
             let cut = ChosenCut { width: piece.width, length: piece.length, x: at.x, y: at.y };
             (piece.id.clone(), cut)
         };
-        let cuts = self.pieces.iter().zip(&self.roll.placements).map(cut).collect();
+        let cuts = self.placed().map(cut).collect();
         ChosenPlan { goods, order: self.order, ways: self.ways.clone(), cuts }
     }
 }

@@ -8,7 +8,7 @@ use super::choose::{Choice, Group, beats, choices, shortlist};
 use super::flight::Stair;
 use super::stock::Stock;
 use super::variant::{Planned, Variant};
-use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
+use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, on_hand, opening};
 use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
 use crate::ids::{GoodsId, OpeningId, RoomId};
@@ -63,7 +63,7 @@ fn unbeaten<'a>(mut layouts: Vec<(Layout, Choice<'a>)>) -> Vec<(Layout, Choice<'
 }
 
 fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budget) -> Result<Layout, Problem> {
-    let mut pieces = Vec::new();
+    let mut groups = Vec::new();
     let mut seams: Vec<Seam> = Vec::new();
     let mut ways = BTreeMap::new();
     let mut areas: Vec<Vec<RoomId>> = Vec::new();
@@ -71,6 +71,7 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budg
     let mut left_out = Vec::new();
     let mut shapes = choice.shapes.iter();
     for (variants, &GroupPile { pile, .. }) in choice.variants.iter().zip(&choice.piles) {
+        let mut pieces = Vec::new();
         for variant in variants {
             through.extend(&variant.through);
             if variant.of.len() > 1 {
@@ -80,21 +81,24 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budg
             left_out.extend(variant.left_out.iter().map(|it| piece(job, it, pile, variant)));
             seams.extend(variant.seams.iter().cloned());
             for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
-                pieces.push((piece(job, planned, pile, variant), *shape));
+                let phase = shape.phase.map(|it| it.offset);
+                pieces.push((Piece { phase, ..piece(job, planned, pile, variant) }, *shape));
             }
         }
+        groups.push(pieces);
     }
     let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
     seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
 
-    let to_nest = to_nest(pieces.iter().map(|it| &it.0), &choice.shapes);
-    let (roll, cuts) = rolled(&to_nest, stock, budget)
+    let remnants: Vec<_> = job.remnants(stock.goods.id).collect();
+    let (pieces, on_hand) = on_hand::divided(groups, stock, &remnants);
+    let (pieces, shapes): (Vec<Piece>, Vec<Shape>) = pieces.into_iter().unzip();
+    let (roll, cuts) = rolled(&to_nest(pieces.iter(), &shapes), stock, budget)
         .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
     let order = order_of(roll.length, stock);
-    let pieces = pieces.into_iter().map(|(piece, shape)| Piece { phase: shape.phase.map(|it| it.offset), ..piece });
-    let pieces: Vec<Piece> = pieces.collect();
     let net = net(job, floor, &rooms, &ways);
     let ordered = order * stock.goods.roll_width;
+    let used: Area = on_hand.iter().map(|it| it.roll.length * it.roll.width).sum();
     let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
     Ok(Layout {
         key: key(stock.goods.id, &ways),
@@ -105,6 +109,7 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budg
         ways,
         pieces,
         left_out,
+        on_hand,
         seams,
         roll,
         cuts,
@@ -112,12 +117,12 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budg
         freehand: None,
         net,
         ordered,
-        waste: ordered - net,
+        waste: ordered + used - net,
         seam_cost,
     })
 }
 
-fn to_nest<'a>(pieces: impl Iterator<Item = &'a Piece>, shapes: &[Shape]) -> Vec<NestPiece> {
+pub(super) fn to_nest<'a>(pieces: impl Iterator<Item = &'a Piece>, shapes: &[Shape]) -> Vec<NestPiece> {
     let of = |(piece, it): (&Piece, &Shape)| NestPiece {
         id: piece.id.clone(),
         width: it.width,
@@ -128,7 +133,11 @@ fn to_nest<'a>(pieces: impl Iterator<Item = &'a Piece>, shapes: &[Shape]) -> Vec
     pieces.zip(shapes).map(of).collect()
 }
 
-fn order_of(length: Length, stock: &Stock) -> Length {
+/// What has to be ordered for a plan of this length: nothing for none.
+pub(super) fn order_of(length: Length, stock: &Stock) -> Length {
+    if length == Length::ZERO {
+        return length;
+    }
     length.max(stock.goods.minimum).round_up_to(stock.goods.increment)
 }
 
@@ -152,7 +161,10 @@ fn freehand(layout: &Layout, choice: &Choice, stock: &Stock) -> Option<Length> {
     if stock.rules.freehand || order_of(layout.roll.lower_bound, stock) >= layout.order {
         return None;
     }
-    let pieces = to_nest(layout.pieces.iter(), &choice.shapes);
+    let planned = choice.variants.iter().flatten().flat_map(|it| &it.pieces).map(piece_id).zip(&choice.shapes);
+    let shapes: BTreeMap<String, Shape> = planned.map(|(id, shape)| (id, *shape)).collect();
+    let shapes: Vec<Shape> = layout.pieces.iter().filter_map(|it| shapes.get(&it.id).copied()).collect();
+    let pieces = to_nest(layout.pieces.iter(), &shapes);
     let roll = nest_above(&pieces, stock.goods.roll_width, GLANCE, layout.roll.lower_bound).ok()?;
     Some(order_of(roll.length, stock)).filter(|it| *it < layout.order)
 }

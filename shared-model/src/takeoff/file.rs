@@ -140,6 +140,14 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
             at.unwrap_or_default()
         );
     }
+    for it in &layout.on_hand {
+        let _ = writeln!(text, "  From the remnant {}, {} × {}:", it.lot, show(it.roll.width), show(it.length));
+        for (piece, at) in it.pieces.iter().zip(&it.roll.placements) {
+            let (width, length) = (up(piece.width), up(piece.length));
+            let place = format!("{} along, {} across", show(at.y), show(at.x));
+            let _ = writeln!(text, "  {:<12} {width} × {length}  {}  at {place}", piece.id, piece.label);
+        }
+    }
     for piece in &layout.left_out {
         let (width, length) = (up(piece.width), up(piece.length));
         let _ = writeln!(text, "  {:<12} {width} × {length}  {}  not from this roll", piece.id, piece.label);

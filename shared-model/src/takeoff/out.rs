@@ -7,7 +7,7 @@ use uuid::Uuid;
 
 use super::{GoodsTakeoff, Standing};
 use crate::ids::RoomId;
-use crate::layout::{Extra, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamCost, SeamKind};
+use crate::layout::{Extra, GroupPile, Layout, OnHand, Part, Piece, PileDirection, Seam, SeamCost, SeamKind};
 use crate::length::Length;
 use crate::nest::{Cut, CutWay, Offcut};
 use crate::polygon::{Area, AreaUnit, Point, Ring};
@@ -156,6 +156,8 @@ pub(super) struct LayoutOut<'a> {
     pieces: Vec<PieceOut<'a>>,
     /// Names of pieces that are not cut from the roll.
     left_out: Vec<&'a str>,
+    /// Pieces that are cut from remnants; `x` and `y` on these.
+    on_hand: Vec<OnHandOut<'a>>,
     /// In the order in which they are made; none when pieces are cut around corners.
     cuts: Option<Vec<CutOut>>,
     /// What is left over between the pieces.
@@ -185,9 +187,32 @@ impl<'a> LayoutOut<'a> {
             seam_cost: layout.seam_cost,
             pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),
             left_out: layout.left_out.iter().map(|it| it.id.as_str()).collect(),
+            on_hand: layout.on_hand.iter().map(OnHandOut::of).collect(),
             cuts: layout.cuts.as_ref().map(|it| it.cuts.iter().map(|it| (*it).into()).collect()),
             offcuts: layout.cuts.iter().flat_map(|it| &it.offcuts).map(|it| (*it).into()).collect(),
             seams: layout.seams.iter().map(SeamOut::of).collect(),
+        }
+    }
+}
+
+#[derive(Serialize)]
+pub(super) struct OnHandOut<'a> {
+    lot: &'a str,
+    width: LengthOut,
+    length: LengthOut,
+    pieces: Vec<PieceOut<'a>>,
+    cuts: Vec<CutOut>,
+}
+
+impl<'a> OnHandOut<'a> {
+    fn of(it: &'a OnHand) -> Self {
+        let placed = it.pieces.iter().zip(&it.roll.placements);
+        Self {
+            lot: &it.lot,
+            width: it.roll.width.into(),
+            length: it.length.into(),
+            pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),
+            cuts: it.cuts.cuts.iter().map(|it| (*it).into()).collect(),
         }
     }
 }

@@ -34,7 +34,7 @@ pub struct Short {
 
 impl Standing {
     fn of(plan: &ChosenPlan, today: &Layout, anew: Vec<String>) -> Self {
-        let short = today.pieces.iter().filter_map(|piece| short(plan, piece)).collect();
+        let short = today.placed().filter_map(|(piece, _)| short(plan, piece)).collect();
         Self { order: plan.order, more: (today.order - plan.order).max(Length::ZERO), short, anew }
     }
 

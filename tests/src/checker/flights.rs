@@ -11,8 +11,8 @@ impl Check<'_> {
         for flight in &self.job.flights {
             let runs = self
                 .layout
-                .pieces
-                .iter()
+                .placed()
+                .map(|(piece, _)| piece)
                 .filter(|it| matches!(it.part, Part::Flight { flight: own, .. } if own == flight.id));
             let runs: Vec<&Piece> = runs.collect();
             if runs.is_empty() {

@@ -21,7 +21,7 @@ impl<'a> Check<'a> {
         // Their corners are rounded to counts where a wall does not run along an axis.
         let play: f64 = standing.iter().map(|it| 2.0 * TOLERANCE * (it.width.0 + it.depth.0) as f64).sum();
         let close = |one: i128, other: i128| ((one - other) as f64).abs() <= play;
-        let laid = |id| layout.pieces.iter().any(|it| matches!(it.part, Part::Flight { flight, .. } if flight == id));
+        let laid = |id| layout.placed().any(|(it, _)| matches!(it.part, Part::Flight { flight, .. } if flight == id));
         let stairs = self.job.flights.iter().filter(|it| laid(it.id));
         let stairs: i128 = stairs
             .map(|it| {
@@ -37,7 +37,8 @@ impl<'a> Check<'a> {
         let net = layout.net.0;
         faults.expect(close(net, floor + stairs), || format!("net area: {net}, but should be {}", floor + stairs));
         faults.equal(|| "ordered area".into(), &layout.ordered.0, &ordered);
-        faults.equal(|| "waste".into(), &layout.waste.0, &(ordered - net));
+        let used = layout.on_hand.iter().map(|it| i128::from(it.roll.length.0) * i128::from(it.roll.width.0));
+        faults.equal(|| "waste".into(), &layout.waste.0, &(ordered + used.sum::<i128>() - net));
         let seams: i64 = layout.seams.iter().map(|it| it.length.0).sum();
         faults.equal(|| "seam length".into(), &layout.seam_length.0, &seams);
         let points: i64 = layout.seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();

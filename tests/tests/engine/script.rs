@@ -6,7 +6,7 @@ use shared_model::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningI
 use shared_model::job::{
     Across, Angle, ChosenCut, ChosenPlan, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot, Goods,
     Job, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order, PileDirection, Pin,
-    Rule, Tool, Turn,
+    Remnant, Rule, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -223,6 +223,10 @@ impl Seed {
         let decision = match (self.pick(1, &things.goods), self.pick(1, &things.rooms)) {
             (Some(goods), _) if self.yes => Decision::Plan(self.plan(goods, things)),
             (_, Some(room)) if self.n.is_multiple_of(2) => Decision::Pin { room, pin: self.pin(things) },
+            (Some(goods), _) if self.n.is_multiple_of(3) => {
+                let (width, length) = (self.length(0), self.length(1));
+                Decision::OnHand(Remnant { goods, lot: self.name(), width, length })
+            }
             _ if self.yes => Decision::LeaveOut { piece: self.name() },
             _ => Decision::Cut { piece: self.name() },
         };

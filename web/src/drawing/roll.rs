@@ -77,7 +77,7 @@ pub fn writing(width: f64, height: f64, text: f64) -> Writing {
 
 fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
     let along = |length: Length| MARGIN + length.as_mm() * scale;
-    let pieces = cutting::in_order(layout).into_iter().map(|cut| {
+    let pieces = cutting::in_order(layout).into_iter().filter(|it| it.remnant.is_none()).map(|cut| {
         let piece = cut.piece;
         let (width, height) = (piece.length.as_mm() * scale, piece.width.as_mm() * scale);
         let size = format!("{} × {}", shown::cut(piece.width, job), shown::cut(piece.length, job));

@@ -147,8 +147,8 @@ pub fn scene(subject: Subject, scale: f64) -> Scene {
         taken.extend(scene.seams.iter().map(|it| Patch::along(it.from, it.to, 10.0)));
         scene.breadths = breadths(layout, &rooms, scale, &mut taken);
         scene.trims = layout
-            .pieces
-            .iter()
+            .placed()
+            .map(|(piece, _)| piece)
             .filter(|it| piece_room(it).is_some_and(|room| on_level(&rooms, room)))
             .flat_map(|it| trims(it, subject.job.rules.seam_trim, scale))
             .collect();

@@ -74,7 +74,7 @@ fn orders(job: &Job, takeoff: &Takeoff) -> Vec<(String, String)> {
             "{}, {} wide, {}",
             it.name,
             shown::length(layout.roll.width, job.units),
-            shown::count(layout.pieces.len(), "piece", "pieces")
+            shown::count(layout.placed().count(), "piece", "pieces")
         );
         Some((what, shown::order(layout.order, job.units)))
     });

@@ -18,6 +18,7 @@ pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> 
         ways: std::collections::BTreeMap::new(),
         pieces: Vec::new(),
         left_out: Vec::new(),
+        on_hand: Vec::new(),
         seams: Vec::new(),
         roll: RollPlan { width: Length::feet(12), length: order, lower_bound: order, placements: Vec::new(), steps: 0 },
         cuts: None,

@@ -56,7 +56,7 @@ fn rows(job: &Job, shown: &Layout, chosen: &Layout) -> Vec<[String; 3]> {
         of("Cross seams", &|it| seams(it, SeamKind::Cross)),
         of("Seams in openings", &|it| seams(it, SeamKind::Opening)),
         of("Seam points", &|it| it.seam_cost.to_string()),
-        of("Pieces to cut", &|it| it.pieces.len().to_string()),
+        of("Pieces to cut", &|it| it.placed().count().to_string()),
         of("Offcuts worth keeping", &|it| it.offcuts(&job.rules).len().to_string()),
     ]
 }

@@ -13,8 +13,8 @@ use uuid::Uuid;
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, ChosenCut, ChosenPlan, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Pin, Rule, Rules, Stamp,
-    Timestamp, Turn, limits, words,
+    Choice, ChosenCut, ChosenPlan, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Pin, Remnant, Rule,
+    Rules, Stamp, Timestamp, Turn, limits, words,
 };
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, RoomId, WallId};
 use crate::job::Angle;
@@ -261,6 +261,12 @@ fn decision(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<Decision> {
         key::PLAN => Some(Decision::Plan(plan(doc, fields)?)),
         key::PIECE => Some(Decision::Cut { piece: piece()? }),
         key::LEFT_OUT => Some(Decision::LeaveOut { piece: piece()? }),
+        key::ON_HAND => Some(Decision::OnHand(Remnant {
+            goods: GoodsId(uuid(fields, key::GOODS)?),
+            lot: short(fields.text(key::NAME)?),
+            width: length(fields, key::WIDTH)?,
+            length: length(fields, key::LENGTH)?,
+        })),
         key::PIN => Some(Decision::Pin { room: RoomId(uuid(fields, key::ROOM)?), pin: pin(fields)? }),
         _ => None,
     }

@@ -96,6 +96,14 @@ fn choose(tx: &mut Transaction<'_>, choice: &NewChoice, at: Timestamp) -> Result
             put(tx, &node, key::KIND, key::LEFT_OUT)?;
             put(tx, &node, key::PIECE, piece.as_str())?;
         }
+        Decision::OnHand(remnant) => {
+            goods_exist(tx, Some(remnant.goods))?;
+            put(tx, &node, key::KIND, key::ON_HAND)?;
+            put(tx, &node, key::GOODS, remnant.goods.to_string())?;
+            put(tx, &node, key::NAME, remnant.lot.as_str())?;
+            put(tx, &node, key::WIDTH, remnant.width.0)?;
+            put(tx, &node, key::LENGTH, remnant.length.0)?;
+        }
         Decision::Pin { room, pin } => {
             let rooms = Node::root(tx, key::ROOMS);
             existing(tx, &rooms, room.0, "room")?;

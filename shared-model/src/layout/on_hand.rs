@@ -1,0 +1,101 @@
+//! Carpet on hand: remnants from which whole nap groups are cut, so that less has to be ordered.
+//!
+//! Carpet of two dye lots side by side shows (common practice), so all pieces of a nap group come from one remnant, or all from the
+//! roll that is ordered.
+
+use serde::{Deserialize, Serialize};
+
+use super::Piece;
+use super::plan::{order_of, to_nest};
+use super::stock::Stock;
+use crate::ids::ChoiceId;
+use crate::job::Remnant;
+use crate::length::Length;
+use crate::nest::{Budget, CutList, RollPlan, Shape, estimate, nest_cuttable};
+
+/// For one remnant.
+const BUDGET: Budget = Budget::steps(30_000);
+
+/// Pieces that are cut from a remnant instead of the roll that is ordered.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct OnHand {
+    /// The decision that says it is there.
+    pub remnant: ChoiceId,
+    /// As on its label.
+    pub lot: String,
+    /// Of the whole remnant, along the roll that it was cut from.
+    pub length: Length,
+    pub pieces: Vec<Piece>,
+    pub roll: RollPlan,
+    pub cuts: CutList,
+}
+
+/// The pieces of one nap group.
+pub(super) type Cuts = Vec<(Piece, Shape)>;
+
+/// Divides the nap groups' pieces between the roll that is ordered and the remnants: one group after another goes where it shortens the
+/// order most.
+pub(super) fn divided(groups: Vec<Cuts>, stock: &Stock, remnants: &[(ChoiceId, &Remnant)]) -> (Cuts, Vec<OnHand>) {
+    if remnants.is_empty() {
+        return (groups.into_iter().flatten().collect(), Vec::new());
+    }
+    let mut from: Vec<Option<usize>> = vec![None; groups.len()];
+    while let Some((group, remnant)) = best(&groups, &from, stock, remnants) {
+        from[group] = Some(remnant);
+    }
+    let mut all: Vec<Cuts> = vec![Vec::new(); remnants.len() + 1];
+    for (group, from) in groups.into_iter().zip(from) {
+        all[from.map_or(0, |it| it + 1)].extend(group);
+    }
+    let mut all = all.into_iter();
+    let ordered = all.next().unwrap_or_default();
+    let cut = |(cuts, (id, remnant)): (Cuts, &(ChoiceId, &Remnant))| {
+        let (roll, list) = laid(&cuts, remnant, stock)?;
+        let pieces = cuts.into_iter().map(|(piece, _)| piece).collect();
+        Some(OnHand { remnant: *id, lot: remnant.lot.clone(), length: remnant.length, pieces, roll, cuts: list })
+    };
+    let on_hand = all.zip(remnants).filter(|(cuts, _)| !cuts.is_empty()).filter_map(cut).collect();
+    (ordered, on_hand)
+}
+
+/// The group and the remnant that leave the shortest order; of remnants that do as well, the smallest. `None` when none leaves a
+/// shorter one than today's.
+fn best(
+    groups: &[Cuts],
+    from: &[Option<usize>],
+    stock: &Stock,
+    remnants: &[(ChoiceId, &Remnant)],
+) -> Option<(usize, usize)> {
+    let of = |wanted: &dyn Fn(usize) -> bool| -> Cuts {
+        groups.iter().enumerate().filter(|(i, _)| wanted(*i)).flat_map(|(_, it)| it.iter().cloned()).collect()
+    };
+    let order_without = |without: Option<usize>| {
+        let cuts = of(&|i| from[i].is_none() && Some(i) != without);
+        let shapes: Vec<Shape> = cuts.iter().map(|it| it.1).collect();
+        Some(order_of(estimate(&shapes, stock.goods.roll_width)?, stock))
+    };
+    let today = order_without(None)?;
+    let mut found: Vec<((Length, i128), (usize, usize))> = Vec::new();
+    for group in (0..groups.len()).filter(|it| from[*it].is_none() && !groups[*it].is_empty()) {
+        let Some(order) = order_without(Some(group)).filter(|it| *it < today) else { continue };
+        for (n, (_, remnant)) in remnants.iter().enumerate() {
+            if laid(&of(&|i| from[i] == Some(n) || i == group), remnant, stock).is_some() {
+                found.push(((order, (remnant.width * remnant.length).0), (group, n)));
+            }
+        }
+    }
+    found.into_iter().min().map(|(_, it)| it)
+}
+
+/// The pieces on the remnant, if they fit. Where in the pattern it begins is not known: up to one repeat is cut off first.
+fn laid(cuts: &Cuts, remnant: &Remnant, stock: &Stock) -> Option<(RollPlan, CutList)> {
+    if stock.repeat_across.is_some() && remnant.width != stock.goods.roll_width {
+        return None;
+    }
+    let usable = remnant.length - stock.repeat.unwrap_or_default();
+    let shapes: Vec<Shape> = cuts.iter().map(|it| it.1).collect();
+    let pieces = to_nest(cuts.iter().map(|it| &it.0), &shapes);
+    let open = |length: Option<Length>, least: Length| length.is_none_or(|it| it > usable) && least <= usable;
+    let (plan, list) = nest_cuttable(&pieces, remnant.width, BUDGET, |it| open(it.length, it.lower_bound)).ok()?;
+    (plan.length <= usable).then_some((plan, list))
+}

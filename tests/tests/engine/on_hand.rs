@@ -1,0 +1,147 @@
+//! Remnants on hand: whole nap groups are cut from them, where that shortens the order.
+
+use napline_tests::checker::faults;
+use napline_tests::rooms::{doorway, flight, goods_id, job, long, plain_goods, room};
+use proptest::prelude::*;
+use shared_model::ids::{ChoiceId, DeviceId};
+use shared_model::job::{Choice, Decision, Job, Match, Remnant, Room, Stamp, Timestamp};
+use shared_model::layout::Layout;
+use shared_model::length::Length;
+use shared_model::takeoff::{Takeoff, takeoff};
+use uuid::Uuid;
+
+/// A den 11' by 14', and a bedroom 9' by 11' with another floor between them; on a 12' roll each is one piece 11' 6" wide.
+fn two_floors() -> Job {
+    job(vec![square(1, "Den", "11'", "14'"), square(2, "Bedroom", "9'", "11'")], vec![plain_goods(1)])
+}
+
+fn square(n: u64, name: &str, across: &str, along: &str) -> Room {
+    room(n, name, &[(along, "r"), (across, "r"), (along, "r"), (across, "r")])
+}
+
+fn put_on_hand(job: &mut Job, lot: &str, width: &str, length: &str) {
+    let n = job.choices.len() as u64;
+    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
+    let remnant = Remnant { goods: goods_id(1), lot: lot.to_owned(), width: long(width), length: long(length) };
+    let id = ChoiceId(Uuid::from_u64_pair(50, n));
+    job.choices.push(Choice { id, decision: Decision::OnHand(remnant), stamp, supersedes: Vec::new() });
+}
+
+#[track_caller]
+fn sound(job: &Job) -> Takeoff {
+    let taken = takeoff(job);
+    assert_eq!(faults(job, &taken), Vec::<String>::new());
+    taken
+}
+
+fn shortest(taken: &Takeoff) -> &Layout {
+    &taken.goods[0].layouts[0]
+}
+
+/// By hand: the den takes 11' 6" by 14' 6", the bedroom 9' 6" by 11' 6" with the pile along its 11 ft, or 11' 6" by 9' 6" across them.
+#[test]
+fn a_room_is_cut_from_a_remnant() {
+    let mut job = two_floors();
+    assert_eq!(shortest(&sound(&job)).order, long("24'"));
+    put_on_hand(&mut job, "lot 4711", "12'", "9' 6\"");
+    let taken = sound(&job);
+    let layout = shortest(&taken);
+    assert_eq!(layout.order, long("14' 6\""));
+    let [on_hand] = layout.on_hand.as_slice() else { panic!("{:?}", layout.on_hand) };
+    assert_eq!(on_hand.lot, "lot 4711");
+    let [piece] = on_hand.pieces.as_slice() else { panic!("one piece") };
+    assert_eq!((piece.width, piece.length), (long("11' 6\""), long("9' 6\"")));
+    // 12' by 14' 6" ordered and 12' by 9' 6" used, less 11' by 14' and 9' by 11'.
+    assert_eq!(layout.waste, long("12'") * long("24'") - long("11'") * long("14'") - long("9'") * long("11'"));
+}
+
+#[test]
+fn what_is_too_short_or_too_narrow_stays_in_the_shop() {
+    for (width, length) in [("12'", "9' 5 7/8\""), ("2'", "30'")] {
+        let mut job = two_floors();
+        put_on_hand(&mut job, "lot 1", width, length);
+        let taken = sound(&job);
+        assert_eq!((shortest(&taken).order, shortest(&taken).on_hand.len()), (long("24'"), 0), "{width} by {length}");
+    }
+}
+
+#[test]
+fn of_two_remnants_that_do_the_smaller_is_cut() {
+    let mut job = two_floors();
+    put_on_hand(&mut job, "large", "12'", "13'");
+    put_on_hand(&mut job, "small", "12'", "10'");
+    let taken = sound(&job);
+    assert_eq!(shortest(&taken).on_hand.iter().map(|it| it.lot.as_str()).collect::<Vec<_>>(), ["small"]);
+}
+
+/// Two dye lots never meet in an opening.
+#[test]
+fn rooms_whose_carpet_meets_come_from_one_lot() {
+    let mut job = two_floors();
+    job.rooms[0].openings.push(doorway(1, 2, long("4'"), long("2' 6\""), Some(2)));
+    job.rooms[1].openings.push(doorway(2, 0, long("4'"), long("2' 6\""), Some(1)));
+    let alone = shortest(&sound(&job)).order;
+    put_on_hand(&mut job, "lot 1", "12'", "12'");
+    let taken = sound(&job);
+    assert_eq!((shortest(&taken).order, shortest(&taken).on_hand.len()), (alone, 0));
+}
+
+#[test]
+fn nothing_is_ordered_when_all_is_on_hand() {
+    let mut job = two_floors();
+    job.goods[0].minimum = long("20'");
+    put_on_hand(&mut job, "part roll", "12'", "24'");
+    let taken = sound(&job);
+    assert_eq!((shortest(&taken).order, shortest(&taken).pieces.len()), (Length::ZERO, 0));
+}
+
+/// Nobody knows where in the pattern a remnant begins.
+#[test]
+fn a_patterned_remnant_has_to_be_a_repeat_longer() {
+    for (length, order) in [("11'", "26'"), ("11' 6\"", "16'")] {
+        let mut job = two_floors();
+        (job.goods[0].pattern, job.goods[0].repeat_length) = (Match::Set, long("2'"));
+        put_on_hand(&mut job, "lot 1", "12'", length);
+        let taken = sound(&job);
+        let used = shortest(&taken).on_hand.len();
+        assert_eq!(used, usize::from(length != "11'"), "{length}: {order}");
+    }
+}
+
+#[test]
+fn a_chosen_plan_stands_while_its_remnant_is_there() {
+    let mut job = two_floors();
+    put_on_hand(&mut job, "lot 1", "12'", "10'");
+    let plan = shortest(&sound(&job)).chosen(goods_id(1));
+    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(9) };
+    let id = ChoiceId(Uuid::from_u128(9));
+    job.choices.push(Choice { id, decision: Decision::Plan(plan), stamp, supersedes: Vec::new() });
+    assert!(sound(&job).goods[0].standing.as_ref().is_some_and(|it| it.fits()));
+    // Somebody else cut it.
+    job.choices.remove(0);
+    let taken = takeoff(&job);
+    let standing = taken.goods[0].standing.as_ref().expect("a chosen plan");
+    assert_eq!(standing.more, long("9' 6\""));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(60))]
+
+    /// Remnants of any size beside three rooms and a flight: what is cut from them holds, and never costs more than without.
+    #[test]
+    fn remnants_never_lengthen_the_order(
+        sizes in prop::collection::vec((36_i64..200, 36_i64..260), 3),
+        remnants in prop::collection::vec((30_i64..145, 30_i64..300), 0..4),
+    ) {
+        let inches = |it: i64| format!("{it}\"");
+        let rooms = sizes.iter().zip(1..);
+        let rooms = rooms.map(|((across, along), n)| square(n, &format!("Room {n}"), &inches(*across), &inches(*along)));
+        let mut job = job(rooms.collect(), vec![plain_goods(1)]);
+        job.flights.push(flight(1));
+        let before = shortest(&sound(&job)).order;
+        for (n, (width, length)) in remnants.iter().enumerate() {
+            put_on_hand(&mut job, &format!("lot {n}"), &inches(*width), &inches(*length));
+        }
+        prop_assert!(shortest(&sound(&job)).order <= before);
+    }
+}
