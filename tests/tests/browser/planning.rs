@@ -154,3 +154,26 @@ async fn the_roll_zooms_under_two_fingers_and_the_list_tells_every_cut() {
     assert!(ada.see("#every-cut li").await.starts_with("Across at"), "the roll is cut across first");
     ada.photograph("every-cut").await;
 }
+
+/// The stair of the demo house is a nap group of its own.
+#[tokio::test]
+async fn stairs_are_cut_from_a_remnant_on_hand() {
+    let (_server, ada) = at("cuts").await;
+    let before = ada.see(".order .figure").await;
+    ada.tap(("a", "Change goods")).await;
+    ada.write("input[name=lot]", "lot 4711").await;
+    ada.tap("[data-length='Remnant across the roll']").await;
+    ada.press(&["4", "ft", "enter"]).await;
+    ada.press(&["2", "4", "ft", "enter"]).await;
+    ada.tap("#add-remnant").await;
+    ada.see(("#on-hand li", "Cut from it: Stair")).await;
+    ada.ask("document.querySelector('#on-hand').scrollIntoView({ block: 'center', behavior: 'instant' })").await;
+    ada.photograph("on-hand").await;
+    go(&ada, "cuts").await;
+    ada.see(("#from-remnants", "cut from what is on hand")).await;
+    assert_ne!(ada.see(".order .figure").await, before, "less is ordered");
+    ada.see((".cut", "from the remnant lot 4711")).await;
+    ada.ask("[...document.querySelectorAll('.cut')].at(-1).scrollIntoView({ block: 'center', behavior: 'instant' })")
+        .await;
+    ada.photograph("cut-from-a-remnant").await;
+}

@@ -73,11 +73,16 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
                 view! { <p class="quiet">"Every cut runs from edge to edge. Cuts around corners would save " {saved} "."</p> }
             });
             let width = shown::length(layout.roll.width, job.units);
+            let on_hand: usize = layout.on_hand.iter().map(|it| it.pieces.len()).sum();
+            let on_hand = (on_hand > 0).then(|| view! {
+                <p id="from-remnants">{shown::count(on_hand, "piece is", "pieces are")} " cut from what is on hand, not from the order."</p>
+            });
             view! {
                 <section class="order" aria-label="Order">
                     <p class="label">"Order"</p>
                     <p class="figure">{order.clone()}</p>
                     <p>{square} ", of the " {width} " wide roll. " {shown::share(layout.waste, layout.ordered)} " waste. " {bound_words(&layout.roll, job.units)}</p>
+                    {on_hand}
                     {freehand}
                     <Reason ask=format!("How {order} came about") because=order_reason(layout, job, increment, minimum) />
                 </section>
@@ -143,11 +148,7 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
             label: cut.piece.label.clone(),
             across: shown::cut(cut.piece.width, job),
             along: shown::cut(cut.piece.length, job),
-            starts: format!(
-                "starts at {}, {} from the left edge",
-                shown::length(cut.y, job.units),
-                shown::length(cut.x, job.units)
-            ),
+            starts: starts(&cut, job),
             cut: choices.iter().map(|it| it.id).collect(),
             cut_by: choices
                 .first()
@@ -156,6 +157,16 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
         }
     };
     cutting::in_order(layout).into_iter().map(line).collect()
+}
+
+/// Where on the roll, or on which remnant.
+fn starts(cut: &cutting::Cut, job: &Job) -> String {
+    let length = |it| shown::length(it, job.units);
+    let place = format!("starts at {}, {} from the left edge", length(cut.y), length(cut.x));
+    match cut.remnant {
+        Some(it) => format!("from the remnant {}, {} × {}: {place}", it.lot, length(it.roll.width), length(it.length)),
+        None => place,
+    }
 }
 
 /// Checks a piece off, or takes every check-off of it back.

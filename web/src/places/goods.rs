@@ -7,6 +7,7 @@ use shared_model::length::{Length, Style};
 use uuid::Uuid;
 
 use super::lengths::{LengthField, LengthPad, Lengths};
+use super::on_hand::OnHand;
 use super::undo_keys::Removed;
 use crate::app::go;
 use crate::route::{Place, Route};
@@ -60,6 +61,7 @@ pub fn GoodsForm(goods: GoodsId) -> impl IntoView {
                     <WidthField found change />
                     <Pattern found change />
                     <Ordering found change />
+                    <OnHand goods=id />
                     <Others id />
                 </div>
                 <LengthPad />

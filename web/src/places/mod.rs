@@ -7,6 +7,7 @@ pub mod flights;
 pub mod goods;
 pub mod jobs;
 pub mod measure;
+mod on_hand;
 pub mod rooms;
 pub mod seams;
 pub mod sharing;
