@@ -7,6 +7,7 @@
 mod area;
 mod choose;
 mod cost;
+mod cut_already;
 mod fill;
 mod flight;
 mod frame;
@@ -45,6 +46,7 @@ use crate::polygon::{Area, Axis, Point, Ring};
 use crate::problem::Problem;
 
 use choose::Group;
+use cut_already::CutAlready;
 use held::Held;
 use stock::Stock;
 
@@ -183,6 +185,7 @@ pub struct Ways<'a> {
     floor: &'a Floor,
     stock: Stock<'a>,
     groups: Vec<Group>,
+    plan: Option<&'a ChosenPlan>,
 }
 
 impl<'a> Ways<'a> {
@@ -192,27 +195,28 @@ impl<'a> Ways<'a> {
         job: &'a Job,
         floor: &'a Floor,
         goods: GoodsId,
-        plan: Option<&ChosenPlan>,
+        plan: Option<&'a ChosenPlan>,
     ) -> (Option<Self>, Vec<Problem>) {
         let Some(goods) = job.goods.iter().find(|it| it.id == goods) else { return (None, Vec::new()) };
         let (stock, mut problems) = Stock::of(goods, &job.rules, job.units);
         let Some(stock) = stock else { return (None, problems) };
         let (groups, found) = units::groups(job, floor, &stock, &Held::of(job, plan));
         problems.extend(found);
-        ((!groups.is_empty()).then_some(Self { job, floor, stock, groups }), problems)
+        ((!groups.is_empty()).then_some(Self { job, floor, stock, groups, plan }), problems)
     }
 
     /// Every layout that is worth choosing from, best first: none is beaten by another on all of order length, seam
     /// length and seam cost.
     pub fn layouts(&self) -> (Vec<Layout>, Vec<Problem>) {
-        plan::layouts(self.job, self.floor, &self.stock, &self.groups)
+        plan::layouts(self.job, self.floor, &self.stock, &self.groups, &CutAlready::default())
     }
 
     /// The chosen plan by today's readings: every room and flight carpeted as it was chosen where that can still be, the others
-    /// as fits best around them. With the rooms and flights that had to be planned anew.
+    /// as fits best around them. What is cut already stays where it was cut from. With the rooms and flights that had to be planned anew.
     pub fn as_chosen(&self) -> (Option<Layout>, Vec<Uuid>) {
         let (groups, anew) = units::as_chosen(&self.groups);
-        let (layouts, _) = plan::layouts(self.job, self.floor, &self.stock, &groups);
+        let cut = self.plan.map(|it| CutAlready::of(self.job, it)).unwrap_or_default();
+        let (layouts, _) = plan::layouts(self.job, self.floor, &self.stock, &groups, &cut);
         (layouts.into_iter().next(), anew)
     }
 }
@@ -250,7 +254,7 @@ impl Layout {
             let cut = ChosenCut { width: piece.width, length: piece.length, x: at.x, y: at.y };
             (piece.id.clone(), cut)
         };
-        let cuts = self.placed().map(cut).collect();
+        let cuts = self.pieces.iter().zip(&self.roll.placements).map(cut).collect();
         ChosenPlan { goods, order: self.order, ways: self.ways.clone(), cuts }
     }
 }

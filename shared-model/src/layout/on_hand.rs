@@ -34,13 +34,18 @@ pub struct OnHand {
 pub(super) type Cuts = Vec<(Piece, Shape)>;
 
 /// Divides the nap groups' pieces between the roll that is ordered and the remnants: one group after another goes where it shortens the
-/// order most.
-pub(super) fn divided(groups: Vec<Cuts>, stock: &Stock, remnants: &[(ChoiceId, &Remnant)]) -> (Cuts, Vec<OnHand>) {
+/// order most. Groups that are `bound` stay on the roll.
+pub(super) fn divided(
+    groups: Vec<Cuts>,
+    stock: &Stock,
+    remnants: &[(ChoiceId, &Remnant)],
+    bound: impl Fn(&Cuts) -> bool,
+) -> (Cuts, Vec<OnHand>) {
     if remnants.is_empty() {
         return (groups.into_iter().flatten().collect(), Vec::new());
     }
     let mut from: Vec<Option<usize>> = vec![None; groups.len()];
-    while let Some((group, remnant)) = best(&groups, &from, stock, remnants) {
+    while let Some((group, remnant)) = best(&groups, &from, stock, remnants, &bound) {
         from[group] = Some(remnant);
     }
     let mut all: Vec<Cuts> = vec![Vec::new(); remnants.len() + 1];
@@ -65,6 +70,7 @@ fn best(
     from: &[Option<usize>],
     stock: &Stock,
     remnants: &[(ChoiceId, &Remnant)],
+    bound: impl Fn(&Cuts) -> bool,
 ) -> Option<(usize, usize)> {
     let of = |wanted: &dyn Fn(usize) -> bool| -> Cuts {
         groups.iter().enumerate().filter(|(i, _)| wanted(*i)).flat_map(|(_, it)| it.iter().cloned()).collect()
@@ -76,7 +82,8 @@ fn best(
     };
     let today = order_without(None)?;
     let mut found: Vec<((Length, i128), (usize, usize))> = Vec::new();
-    for group in (0..groups.len()).filter(|it| from[*it].is_none() && !groups[*it].is_empty()) {
+    let free = |it: &usize| from[*it].is_none() && !groups[*it].is_empty() && !bound(&groups[*it]);
+    for group in (0..groups.len()).filter(free) {
         let Some(order) = order_without(Some(group)).filter(|it| *it < today) else { continue };
         for (n, (_, remnant)) in remnants.iter().enumerate() {
             if laid(&of(&|i| from[i] == Some(n) || i == group), remnant, stock).is_some() {

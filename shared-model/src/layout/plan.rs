@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 use super::choose::{Choice, Group, beats, choices, shortlist};
+use super::cut_already::{self, CutAlready, Spot};
 use super::flight::Stair;
 use super::stock::Stock;
 use super::variant::{Planned, Variant};
@@ -14,7 +15,9 @@ use crate::floor::{Floor, PlacedRoom};
 use crate::ids::{GoodsId, OpeningId, RoomId};
 use crate::job::{Flight, Job};
 use crate::length::Length;
-use crate::nest::{Budget, CutList, NestError, NestPiece, RollPlan, Shape, cuts, nest_above, nest_cuttable};
+use crate::nest::{
+    Budget, CutList, NestError, NestPiece, Placement, RollPlan, Shape, cuts, nest, nest_above, nest_cuttable,
+};
 use crate::polygon::Area;
 use crate::problem::{Place, Problem, ProblemKind};
 
@@ -26,11 +29,17 @@ const GLANCE: Budget = Budget::steps(30_000);
 const PATIENCE: Budget = Budget::steps(300_000);
 
 /// The layouts worth choosing from, best first.
-pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group]) -> (Vec<Layout>, Vec<Problem>) {
+pub(super) fn layouts(
+    job: &Job,
+    floor: &Floor,
+    stock: &Stock,
+    groups: &[Group],
+    cut: &CutAlready,
+) -> (Vec<Layout>, Vec<Problem>) {
     let mut problems = Vec::new();
     let mut planned = Vec::new();
     for choice in shortlist(choices(groups, stock), PLANNED, Choice::measures) {
-        match layout(job, floor, stock, &choice, GLANCE) {
+        match layout(job, floor, stock, &choice, cut, GLANCE) {
             Ok(layout) => planned.push((layout, choice)),
             Err(problem) if problems.is_empty() => problems.push(problem),
             Err(_) => {}
@@ -38,13 +47,14 @@ pub(super) fn layouts(job: &Job, floor: &Floor, stock: &Stock, groups: &[Group])
     }
     let mut planned = unbeaten(planned);
     for (at_a_glance, choice) in planned.iter_mut().filter(|(it, _)| !it.roll.optimal()) {
-        if let Ok(layout) = layout(job, floor, stock, choice, PATIENCE) {
+        if let Ok(layout) = layout(job, floor, stock, choice, cut, PATIENCE) {
             *at_a_glance = layout;
         }
     }
     let planned = unbeaten(planned).into_iter();
-    let mut layouts: Vec<Layout> =
-        planned.map(|(it, choice)| Layout { freehand: freehand(&it, &choice, stock), ..it }).collect();
+    let mut layouts: Vec<Layout> = planned
+        .map(|(it, choice)| Layout { freehand: freehand(&it, &choice, stock).filter(|_| cut.is_empty()), ..it })
+        .collect();
     tell_apart(&mut layouts);
     (layouts, problems)
 }
@@ -62,7 +72,14 @@ fn unbeaten<'a>(mut layouts: Vec<(Layout, Choice<'a>)>) -> Vec<(Layout, Choice<'
     shortlist(best, OFFERED, |(it, _)| measures(it))
 }
 
-fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budget) -> Result<Layout, Problem> {
+fn layout(
+    job: &Job,
+    floor: &Floor,
+    stock: &Stock,
+    choice: &Choice,
+    cut: &CutAlready,
+    budget: Budget,
+) -> Result<Layout, Problem> {
     let mut groups = Vec::new();
     let mut seams: Vec<Seam> = Vec::new();
     let mut ways = BTreeMap::new();
@@ -85,15 +102,16 @@ fn layout(job: &Job, floor: &Floor, stock: &Stock, choice: &Choice, budget: Budg
                 pieces.push((Piece { phase, ..piece(job, planned, pile, variant) }, *shape));
             }
         }
+        cut.bring_in_step(&mut pieces);
         groups.push(pieces);
     }
     let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
     seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
 
     let remnants: Vec<_> = job.remnants(stock.goods.id).collect();
-    let (pieces, on_hand) = on_hand::divided(groups, stock, &remnants);
+    let (pieces, on_hand) = on_hand::divided(groups, stock, &remnants, |it| cut.binds(it));
     let (pieces, shapes): (Vec<Piece>, Vec<Shape>) = pieces.into_iter().unzip();
-    let (roll, cuts) = rolled(&to_nest(pieces.iter(), &shapes), stock, budget)
+    let (roll, cuts) = rolled_behind(cut, &to_nest(pieces.iter(), &shapes), stock, budget)
         .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
     let order = order_of(roll.length, stock);
     let net = net(job, floor, &rooms, &ways);
@@ -139,6 +157,34 @@ pub(super) fn order_of(length: Length, stock: &Stock) -> Length {
         return length;
     }
     length.max(stock.goods.minimum).round_up_to(stock.goods.increment)
+}
+
+/// A plan of the roll with what is cut already at its place, and the rest behind it.
+fn rolled_behind(
+    cut: &CutAlready,
+    pieces: &[NestPiece],
+    stock: &Stock,
+    budget: Budget,
+) -> Result<(RollPlan, Option<CutList>), NestError> {
+    let kept = cut.kept(pieces, stock.goods.roll_width);
+    if kept.iter().all(Option::is_none) {
+        return rolled(pieces, stock, budget);
+    }
+    let end = cut_already::end(pieces, &kept);
+    let open = pieces.iter().zip(&kept).filter(|(_, kept)| kept.is_none());
+    let behind = open.map(|(it, _)| NestPiece { phase: it.phase.map(|it| cut_already::moved(it, -end)), ..it.clone() });
+    let (rest, _) = rolled(&behind.collect::<Vec<_>>(), stock, budget)?;
+    let mut open = rest.placements.iter();
+    let place = |(piece, kept): (&NestPiece, &Option<Spot>)| {
+        let (x, y) = kept.or_else(|| open.next().map(|it| (it.x, end + it.y))).unwrap_or_default();
+        Placement { piece: piece.id.clone(), x, y }
+    };
+    let placements = pieces.iter().zip(&kept).map(place).collect();
+    // What no plan of all pieces undercuts, no plan with some of them at their places does.
+    let lower_bound = nest(pieces, stock.goods.roll_width, Budget::QUICK)?.lower_bound;
+    let roll = RollPlan { length: end + rest.length, lower_bound, placements, ..rest };
+    let list = cuts(pieces, &roll);
+    Ok((roll, list))
 }
 
 /// A plan of the roll as the crew cuts it, with its cuts if they all run from edge to edge.

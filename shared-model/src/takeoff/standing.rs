@@ -99,13 +99,11 @@ pub(super) fn judged(
         room.or_else(|| job.flights.iter().find(|it| it.id.0 == *id).map(|it| it.name.clone()))
     };
     let standing = Standing::of(plan, &today, anew.iter().filter_map(name).collect());
-    let index = layouts.iter().position(|it| it.key == today.key).unwrap_or_else(|| {
-        let index = layouts.partition_point(|it| {
-            (it.order, it.seam_length, it.seam_cost) <= (today.order, today.seam_length, today.seam_cost)
-        });
-        layouts.insert(index, today);
-        tell_apart(layouts);
-        index
-    });
+    // Its twin in the list does not know what is cut already.
+    layouts.retain(|it| it.key != today.key);
+    let measures = |it: &Layout| (it.order, it.seam_length, it.seam_cost);
+    let index = layouts.partition_point(|it| measures(it) <= measures(&today));
+    layouts.insert(index, today);
+    tell_apart(layouts);
     Some((index, standing))
 }

@@ -42,6 +42,7 @@ mod cuttable;
 mod tidy;
 
 /// From readings to closed outlines: hand-worked rooms, and slips with their places.
+mod cut_already;
 mod on_hand;
 mod outlines;
 
