@@ -176,4 +176,8 @@ async fn stairs_are_cut_from_a_remnant_on_hand() {
     ada.ask("[...document.querySelectorAll('.cut')].at(-1).scrollIntoView({ block: 'center', behavior: 'instant' })")
         .await;
     ada.photograph("cut-from-a-remnant").await;
+    // Who cuts a piece of a plan chooses it.
+    ada.tap((".tick", "Piece 10 is cut")).await;
+    go(&ada, "seams").await;
+    ada.see(("#standing", "Still fits")).await;
 }

@@ -7,6 +7,7 @@ use shared_model::ids::{ChoiceId, GoodsId};
 use shared_model::job::{Choice, Decision, Edit, Job, NewChoice};
 use shared_model::layout::{Layout, Piece};
 use shared_model::nest::{Cut, CutWay, Offcut};
+use shared_model::takeoff::Takeoff;
 use uuid::Uuid;
 
 use super::compare::{bound_words, order_reason};
@@ -111,7 +112,7 @@ fn CutList(laid: Memo<Option<Laid>>, picked: RwSignal<Option<String>>) -> impl I
     };
     view! {
         <h2 class="subtitle">"Cut list, from the outer end"</h2>
-        <p class="quiet">{done} " of " {move || lines.with(Vec::len)} " cut. Sizes are across × along the roll, rounded up, never down."</p>
+        <p class="quiet">{done} " of " {move || lines.with(Vec::len)} " cut. Sizes are across × along the roll, rounded up, never down. What is cut stays where it was cut from; the rest is planned behind it."</p>
         <p class="caution"><span>
             "Sharp knife, hot iron: cut away from the hand that holds, on a board, blade in a sharps tin afterwards. Check the pile direction "
             "before each cut; a piece that is turned is lost. Local codes and licensed practice decide."
@@ -176,6 +177,14 @@ fn check_off(piece: &str, cut: &[ChoiceId], id: ChoiceId) -> Vec<Edit> {
         return vec![Edit::Choose { choice: NewChoice { id, decision, supersedes: Vec::new() } }];
     }
     cut.iter().map(|&choice| Edit::WithdrawChoice { choice, withdrawn: true }).collect()
+}
+
+/// Who cuts a piece of a plan that nobody chose chooses it: later readings then leave what is cut where it was cut from.
+fn plan_of(takeoff: &Takeoff, piece: &str) -> Option<Decision> {
+    let open = takeoff.goods.iter().filter(|it| it.standing.is_none());
+    let mut layouts = open.filter_map(|it| Some((it.goods, it.layout()?)));
+    let (goods, layout) = layouts.find(|(_, it)| it.placed().any(|(it, _)| it.id == piece))?;
+    Some(Decision::Plan(layout.chosen(goods)))
 }
 
 fn decide(decision: Decision) -> Edit {
@@ -273,7 +282,9 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
     let done = move || line.with(|it| !it.cut.is_empty());
     let toggle = move |_: Event| {
         let said = if done() { "cut taken back" } else { "cut" };
-        here.act(said, line.with(|it| check_off(&it.id, &it.cut, ChoiceId(Uuid::new_v4()))));
+        let plan = here.takeoff.with(|it| id.with_value(|id| plan_of(it, id))).filter(|_| !done());
+        let cut = line.with(|it| check_off(&it.id, &it.cut, ChoiceId(Uuid::new_v4())));
+        here.act(said, plan.into_iter().map(decide).chain(cut).collect());
     };
     let pick = move |_| picked.set(Some(id.get_value()));
     let leave = move |_| here.act("piece left out", vec![decide(Decision::LeaveOut { piece: id.get_value() })]);
