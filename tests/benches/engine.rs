@@ -6,9 +6,13 @@ use divan::Bencher;
 use napline_tests::demo::house;
 use napline_tests::packing::{self, Instance};
 use napline_tests::rooms::{job, measured_room, plain_goods, turn};
+use shared_model::ids::{ChoiceId, DeviceId};
+use shared_model::job::{Choice, Decision, Job, Remnant, Stamp, Timestamp};
+use shared_model::layout::SeamKind;
 use shared_model::length::Length;
 use shared_model::nest::{Budget, nest};
-use shared_model::takeoff::takeoff;
+use shared_model::takeoff::{moved, takeoff};
+use uuid::Uuid;
 
 fn main() {
     divan::main();
@@ -31,6 +35,38 @@ fn takeoff_demo(bencher: Bencher) {
 /// Up to the largest job that is planned for, and twice that: the cost grows with the rooms.
 #[divan::bench(args = [5, 10, 20, 40, 60, 120])]
 fn takeoff_rooms(bencher: Bencher, count: u64) {
+    let job = rooms_apart(count);
+    bencher.bench(|| takeoff(black_box(&job)));
+}
+
+/// The same with more remnants on hand than any crew drives about: each room may be cut from any of them.
+#[divan::bench(args = [5, 20, 60])]
+fn takeoff_with_remnants(bencher: Bencher, count: u64) {
+    let mut job = rooms_apart(count);
+    let remnants = (0..20_u64).map(|n| {
+        let (width, length) = (Length::inches(60 + 17 * (n as i64 % 6)), Length::inches(80 + 23 * (n as i64 % 9)));
+        let remnant = Remnant { goods: job.goods[0].id, lot: format!("lot {n}"), width, length };
+        let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
+        let id = ChoiceId(Uuid::from_u64_pair(1, n));
+        Choice { id, decision: Decision::OnHand(remnant), stamp, supersedes: Vec::new() }
+    });
+    job.choices = remnants.collect();
+    bencher.bench(|| takeoff(black_box(&job)));
+}
+
+/// One step of a seam that is dragged over the plan.
+#[divan::bench]
+fn seam_dragged(bencher: Bencher) {
+    let job = house();
+    let taken = takeoff(&job);
+    let goods = &taken.goods[0];
+    let layout = &goods.layouts[goods.chosen];
+    let seam = layout.seams.iter().position(|it| it.kind == SeamKind::Side).unwrap_or_default();
+    bencher.bench(|| moved(black_box(&job), &taken, goods.goods, layout, seam, Length::inches(5)));
+}
+
+/// Rooms of six corners that share no carpet.
+fn rooms_apart(count: u64) -> Job {
     let rooms = (0..count).map(|n| {
         let (wide, deep) = (Length::inches(96 + 7 * (n as i64 % 13)), Length::inches(101 + 11 * (n as i64 % 17)));
         let (nook_wide, nook_deep) = (Length::inches(30), Length::inches(26));
@@ -39,8 +75,7 @@ fn takeoff_rooms(bencher: Bencher, count: u64) {
         let walls: Vec<_> = sides.into_iter().zip(turns).map(|(side, it)| (vec![side], turn(it))).collect();
         measured_room(n, &format!("Room {n}"), &walls)
     });
-    let job = job(rooms.collect(), vec![plain_goods(1)]);
-    bencher.bench(|| takeoff(black_box(&job)));
+    job(rooms.collect(), vec![plain_goods(1)])
 }
 
 fn find(name: &str) -> Instance {

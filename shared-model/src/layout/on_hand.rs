@@ -3,6 +3,8 @@
 //! Carpet of two dye lots side by side shows (common practice), so all pieces of a nap group come from one remnant, or all from the
 //! roll that is ordered.
 
+use std::cmp::Reverse;
+
 use serde::{Deserialize, Serialize};
 
 use super::Piece;
@@ -14,7 +16,9 @@ use crate::length::Length;
 use crate::nest::{Budget, CutList, RollPlan, Shape, estimate, nest_cuttable};
 
 /// For one remnant.
-const BUDGET: Budget = Budget::steps(30_000);
+const BUDGET: Budget = Budget::steps(2_000);
+/// So many remnants are looked at, the largest first.
+const MOST_REMNANTS: usize = 16;
 
 /// Pieces that are cut from a remnant instead of the roll that is ordered.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -41,11 +45,14 @@ pub(super) fn divided(
     remnants: &[(ChoiceId, &Remnant)],
     bound: impl Fn(&Cuts) -> bool,
 ) -> (Cuts, Vec<OnHand>) {
+    let mut remnants = remnants.to_vec();
+    remnants.sort_by_key(|(id, it)| (Reverse((it.width * it.length).0), *id));
+    remnants.truncate(MOST_REMNANTS);
     if remnants.is_empty() {
         return (groups.into_iter().flatten().collect(), Vec::new());
     }
     let mut from: Vec<Option<usize>> = vec![None; groups.len()];
-    while let Some((group, remnant)) = best(&groups, &from, stock, remnants, &bound) {
+    while let Some((group, remnant)) = best(&groups, &from, stock, &remnants, &bound) {
         from[group] = Some(remnant);
     }
     let mut all: Vec<Cuts> = vec![Vec::new(); remnants.len() + 1];
@@ -59,7 +66,7 @@ pub(super) fn divided(
         let pieces = cuts.into_iter().map(|(piece, _)| piece).collect();
         Some(OnHand { remnant: *id, lot: remnant.lot.clone(), length: remnant.length, pieces, roll, cuts: list })
     };
-    let on_hand = all.zip(remnants).filter(|(cuts, _)| !cuts.is_empty()).filter_map(cut).collect();
+    let on_hand = all.zip(&remnants).filter(|(cuts, _)| !cuts.is_empty()).filter_map(cut).collect();
     (ordered, on_hand)
 }
 
@@ -81,17 +88,17 @@ fn best(
         Some(order_of(estimate(&shapes, stock.goods.roll_width)?, stock))
     };
     let today = order_without(None)?;
-    let mut found: Vec<((Length, i128), (usize, usize))> = Vec::new();
+    let mut promising: Vec<(Length, i128, usize, usize)> = Vec::new();
     let free = |it: &usize| from[*it].is_none() && !groups[*it].is_empty() && !bound(&groups[*it]);
     for group in (0..groups.len()).filter(free) {
         let Some(order) = order_without(Some(group)).filter(|it| *it < today) else { continue };
-        for (n, (_, remnant)) in remnants.iter().enumerate() {
-            if laid(&of(&|i| from[i] == Some(n) || i == group), remnant, stock).is_some() {
-                found.push(((order, (remnant.width * remnant.length).0), (group, n)));
-            }
-        }
+        promising.extend(remnants.iter().zip(0..).map(|((_, it), n)| (order, (it.width * it.length).0, group, n)));
     }
-    found.into_iter().min().map(|(_, it)| it)
+    promising.sort_unstable();
+    let holds = |&&(.., group, n): &&(Length, i128, usize, usize)| {
+        laid(&of(&|i| from[i] == Some(n) || i == group), remnants[n].1, stock).is_some()
+    };
+    promising.iter().find(holds).map(|&(.., group, n)| (group, n))
 }
 
 /// The pieces on the remnant, if they fit. Where in the pattern it begins is not known: up to one repeat is cut off first.
@@ -100,6 +107,11 @@ fn laid(cuts: &Cuts, remnant: &Remnant, stock: &Stock) -> Option<(RollPlan, CutL
         return None;
     }
     let usable = remnant.length - stock.repeat.unwrap_or_default();
+    let area: i128 = cuts.iter().map(|(_, it)| (it.width * it.length).0).sum();
+    let too_large = cuts.iter().any(|(_, it)| it.width > remnant.width || it.length > usable);
+    if too_large || area > (remnant.width * usable).0 {
+        return None;
+    }
     let shapes: Vec<Shape> = cuts.iter().map(|it| it.1).collect();
     let pieces = to_nest(cuts.iter().map(|it| &it.0), &shapes);
     let open = |length: Option<Length>, least: Length| length.is_none_or(|it| it > usable) && least <= usable;
