@@ -52,24 +52,26 @@ impl<'a> CutAlready<'a> {
         }
     }
 
-    /// The places of all that stay where they were planned: what is cut, and what lies before the end of that.
+    /// The places of all that stay where they were planned: what is cut, and what lies before the end of that. None lies in another:
+    /// a plan may come from anywhere.
     pub fn kept(&self, pieces: &[NestPiece], width: Length) -> Vec<Option<Spot>> {
-        let unchanged = |it: &NestPiece| {
+        let planned = |it: &NestPiece| {
             let spot = self.planned.get(it.id.as_str())?;
             let in_step = fits(it.phase, spot.y) && fits(it.across, spot.x) && spot.x + it.width <= width;
             in_step.then_some((spot.x, spot.y))
         };
-        let mut kept: Vec<Option<Spot>> =
-            pieces.iter().map(|it| unchanged(it).filter(|_| self.cut.contains(it.id.as_str()))).collect();
-        loop {
-            let end = end(pieces, &kept);
-            let next = pieces
-                .iter()
-                .zip(&kept)
-                .position(|(it, kept)| kept.is_none() && unchanged(it).is_some_and(|(_, y)| y < end));
-            let Some(next) = next else { return kept };
-            kept[next] = unchanged(&pieces[next]);
+        let planned: Vec<Option<Spot>> = pieces.iter().map(planned).collect();
+        let mut order: Vec<usize> = (0..pieces.len()).filter(|&i| planned[i].is_some()).collect();
+        let is_cut = |i: usize| self.cut.contains(pieces[i].id.as_str());
+        order.sort_by_key(|&i| (!is_cut(i), planned[i].map(|(x, y)| (y, x))));
+        let mut kept: Vec<Option<Spot>> = vec![None; pieces.len()];
+        for i in order {
+            let stays = is_cut(i) || planned[i].is_some_and(|(_, y)| y < end(pieces, &kept));
+            if stays && !overlaps(pieces, &kept, i, planned[i]) {
+                kept[i] = planned[i];
+            }
         }
+        kept
     }
 }
 
@@ -77,6 +79,17 @@ impl<'a> CutAlready<'a> {
 pub(super) fn end(pieces: &[NestPiece], kept: &[Option<Spot>]) -> Length {
     let ends = pieces.iter().zip(kept).filter_map(|(it, spot)| Some(spot.as_ref()?.1 + it.length));
     ends.max().unwrap_or_default()
+}
+
+/// Whether a piece at this place lies in one that stays.
+fn overlaps(pieces: &[NestPiece], kept: &[Option<Spot>], i: usize, at: Option<Spot>) -> bool {
+    let Some((x, y)) = at else { return false };
+    let own = &pieces[i];
+    pieces.iter().zip(kept).any(|(it, spot)| {
+        spot.is_some_and(|(left, start)| {
+            x < left + it.width && left < x + own.width && y < start + it.length && start < y + own.length
+        })
+    })
 }
 
 /// The positions seen from a place that lies so much nearer to the outer end.

@@ -77,6 +77,20 @@ fn nothing_moves_while_nothing_changes() {
     assert_eq!(takeoff(&job).goods[0].standing.as_ref().map(|it| it.fits()), Some(true));
 }
 
+/// A plan whose pieces lie in each other, as a damaged or forged one may, keeps the first of them.
+#[test]
+fn pieces_of_a_false_plan_do_not_overlap() {
+    let mut job = two_rooms("12'", plain_goods(1));
+    let mut plan = laid(&job, goods_id(1)).chosen(goods_id(1));
+    plan.cuts.values_mut().for_each(|it| (it.x, it.y) = (Length::inches(1), Length::feet(2)));
+    let pieces: Vec<String> = plan.cuts.keys().cloned().collect();
+    decide(&mut job, Decision::Plan(plan));
+    pieces.into_iter().for_each(|piece| decide(&mut job, Decision::Cut { piece }));
+    let now = laid(&job, goods_id(1));
+    let starts: Vec<Length> = now.roll.placements.iter().map(|it| it.y).collect();
+    assert!(starts.contains(&Length::feet(2)), "{starts:?}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
