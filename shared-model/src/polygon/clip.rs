@@ -47,7 +47,48 @@ pub(super) fn strip(ring: &Ring, across: Axis, from: Length, to: Length) -> Vec<
         Axis::X => Point::new(Length(it.u), Length(it.v)),
         Axis::Y => Point::new(Length(it.v), Length(it.u)),
     };
-    parts.into_iter().filter_map(|part| whole(&Ring(part.into_iter().map(point).collect()))).collect()
+    let rings = parts.into_iter().map(|part| Ring(part.into_iter().map(point).collect()));
+    closed_at_slits(rings.collect()).iter().filter_map(whole).collect()
+}
+
+/// Where a ring touches itself, its parts may meet along that slit only: they are one part.
+fn closed_at_slits(rings: Vec<Ring>) -> Vec<Ring> {
+    let mut apart: Vec<Ring> = Vec::new();
+    for mut ring in rings {
+        while let Some((at, joined)) = apart.iter().enumerate().find_map(|(i, it)| Some((i, spliced(it, &ring)?))) {
+            apart.remove(at);
+            ring = joined;
+        }
+        apart.push(ring);
+    }
+    apart
+}
+
+/// Both rings as one, through a stretch along one of the axes where one runs up and the other down.
+fn spliced(one: &Ring, other: &Ring) -> Option<Ring> {
+    let mut edges = one.edges().enumerate().flat_map(|it| other.edges().enumerate().map(move |there| (it, there)));
+    edges.find_map(|((i, here), (j, there))| {
+        let (from, to) = common(here, there)?;
+        let around = [&other.0[j + 1..], &other.0[..=j]].concat();
+        Some(Ring([&one.0[..=i], &[from], &around, &[to], &one.0[i + 1..]].concat()))
+    })
+}
+
+/// The stretch that two edges share in opposite directions, from where the first enters it.
+fn common(one: (Point, Point), other: (Point, Point)) -> Option<(Point, Point)> {
+    let axis = [Axis::X, Axis::Y].into_iter().find(|it| one.0.along(*it) == one.1.along(*it))?;
+    let on_line = |it: Point| it.along(axis) == one.0.along(axis);
+    let ends = |(from, to): (Point, Point)| (from.along(axis.other()), to.along(axis.other()));
+    let ((a, b), (c, d)) = (ends(one), ends(other));
+    if !on_line(other.0) || !on_line(other.1) || (a < b) == (c < d) {
+        return None;
+    }
+    let (low, high) = (a.min(b).max(c.min(d)), a.max(b).min(c.max(d)));
+    let at = |it| match axis {
+        Axis::X => Point::new(one.0.x, it),
+        Axis::Y => Point::new(it, one.0.y),
+    };
+    (low < high).then(|| if a < b { (at(low), at(high)) } else { (at(high), at(low)) })
 }
 
 /// The same part always looks the same, however the ring around it was walked.

@@ -1,10 +1,10 @@
 //! Carpet that runs through an opening: two rooms are covered as one floor, where that is better than a seam between them.
 
 use napline_tests::checker::faults;
-use napline_tests::rooms::{doorway, goods_id, job, long, plain_goods, room, room_id};
+use napline_tests::rooms::{doorway, goods_id, job, long, plain_goods, room, room_id, wall_id};
 use shared_model::ids::{ChoiceId, DeviceId};
 use shared_model::job::{Choice, Decision, FloorAtOpening, Job, Opening, OpeningKind, Pin, Room, Stamp, Timestamp};
-use shared_model::layout::{Layout, SeamKind};
+use shared_model::layout::{Layout, PileDirection, SeamKind};
 use shared_model::length::Length;
 use shared_model::takeoff::{Takeoff, moved, takeoff, why};
 use uuid::Uuid;
@@ -130,6 +130,24 @@ fn carpet_runs_through_a_second_opening_too() {
             }
         }
     }
+}
+
+/// The second opening lies from 1' to 3' beyond the south wall. A breadth that ends 2' beyond it lies in both rooms through half of it.
+#[test]
+fn a_breadth_runs_through_a_part_of_an_opening() {
+    let mut job = open_plan("15'", FloorAtOpening::RunsThrough);
+    for (room, wall, to, offset) in [(1, 2, 2, "11'"), (2, 0, 1, "1'")] {
+        let narrow = doorway(room, wall, long(offset), long("2'"), Some(to));
+        job.rooms[room as usize - 1].openings.push(Opening { floor: FloorAtOpening::RunsThrough, ..narrow });
+    }
+    decide(&mut job, Decision::Pin { room: room_id(1), pin: Pin::Pile(PileDirection::East) });
+    let seam = Pin::Seam { wall: wall_id(1, 1), distance: long("12'") };
+    decide(&mut job, Decision::Pin { room: room_id(1), pin: seam });
+    let taken = sound(&job);
+    let layout = as_one(&taken).next().expect("both rooms as one");
+    assert_eq!(layout.pieces.len(), 2, "{:#?}", layout.pieces);
+    // 12' and 10' and the wall's 4 1/2 in, with the allowance at both ends.
+    assert!(layout.pieces.iter().all(|it| it.length == long("22' 10 1/2\"")), "{:#?}", layout.pieces);
 }
 
 /// Round the stairs in the middle of a house the floor closes on itself.
