@@ -27,6 +27,11 @@ pub fn cut(length: Length, job: &Job) -> String {
     length.round_up_to(job.rules.cut_step).show_up(job.units.style())
 }
 
+/// A piece as cut, across and along the roll.
+pub fn size(width: Length, length: Length, job: &Job) -> String {
+    format!("{} × {}", cut(width, job), cut(length, job))
+}
+
 /// An area in square feet or square metres.
 pub fn area(area: Area, units: Units) -> String {
     area.show(match units {

@@ -3,10 +3,8 @@
 use std::sync::Arc;
 
 use leptos::prelude::*;
-use shared_model::floor::Floor;
 use shared_model::ids::{JobId, RoomId};
 use shared_model::job::{Edit, Job};
-use shared_model::materials::Materials;
 use shared_model::takeoff::Takeoff;
 use shared_model::wire::{Person, Whereabouts};
 
@@ -53,7 +51,7 @@ impl OpenJob {
         let (job, seen, truth, undo) =
             (signals.job.clone(), signals.seen.clone(), signals.truth.clone(), signals.undo.clone());
         let job = Memo::new(move |_| job.get());
-        let (computed, broke) = (RwSignal::new(Arc::new(empty())), RwSignal::new(false));
+        let (computed, broke) = (RwSignal::new(Arc::new(Takeoff::default())), RwSignal::new(false));
         let open = Self {
             id,
             job,
@@ -100,9 +98,4 @@ impl OpenJob {
     pub fn signals(self) -> JobSignals {
         self.signals.get_value()
     }
-}
-
-/// Before the first takeoff.
-fn empty() -> Takeoff {
-    Takeoff { floor: Floor::default(), goods: Vec::new(), materials: Materials::default(), problems: Vec::new() }
 }

@@ -23,7 +23,7 @@ pub enum Decision {
     /// This layout is to be cut.
     Plan(ChosenPlan),
     /// This piece of the cut list is cut.
-    Cut { piece: String },
+    Cut(CutPiece),
     /// Every layout has to keep this.
     Pin { room: RoomId, pin: Pin },
     /// This piece of the cut list is not cut from the roll: the crew has carpet for it.
@@ -53,20 +53,31 @@ pub struct ChosenPlan {
     /// How each room and flight is carpeted, in the layout's words; by the room's or flight's id.
     pub ways: BTreeMap<Uuid, String>,
     /// By the pieces' ids.
-    pub cuts: BTreeMap<String, ChosenCut>,
+    pub cuts: BTreeMap<String, CutPlace>,
 }
 
-/// A piece of a chosen plan: its size as cut, and its place on the roll.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
-pub struct ChosenCut {
+/// A piece's size as cut, and its place on the carpet that it is cut from.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+pub struct CutPlace {
+    /// The decision that says the carpet is on hand; `None` for the roll that is ordered.
+    pub remnant: Option<ChoiceId>,
+    /// From the carpet's outer end.
+    pub y: Length,
+    /// From its left edge.
+    pub x: Length,
     /// Across the roll.
     pub width: Length,
     /// Along the roll.
     pub length: Length,
-    /// From the roll's left edge.
-    pub x: Length,
-    /// From the roll's outer end.
-    pub y: Length,
+}
+
+/// A piece that is cut, and where from: what a later plan makes of the carpet cannot change that.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+pub struct CutPiece {
+    pub goods: GoodsId,
+    /// Its id in the plan that it was cut by.
+    pub piece: String,
+    pub place: CutPlace,
 }
 
 /// What a person asks of a room's carpet; the rest is planned around it.
@@ -91,18 +102,25 @@ pub enum PileDirection {
     West,
 }
 
-impl ChosenCut {
-    /// Width, length, x and y, each as eight bytes, the highest first.
+impl CutPlace {
+    /// Width, length, x and y, each as eight bytes, the highest first; then the remnant's id, if it is cut from one.
     pub(super) fn to_bytes(self) -> Vec<u8> {
-        [self.width, self.length, self.x, self.y].iter().flat_map(|it| it.0.to_be_bytes()).collect()
+        let sizes = [self.width, self.length, self.x, self.y].into_iter().flat_map(|it| it.0.to_be_bytes());
+        let remnant = self.remnant.iter().flat_map(|it| *it.0.as_bytes());
+        sizes.chain(remnant).collect()
     }
 
-    /// `None` for anything but four lengths of a sane size.
+    /// `None` for anything but four lengths of a sane size, with or without an id.
     pub(super) fn of_bytes(bytes: &[u8]) -> Option<Self> {
         let sane = |it: &Length| (Length::ZERO..=Length::MOST).contains(it);
-        let (numbers, []) = bytes.as_chunks::<8>() else { return None };
+        let (numbers, remnant) = bytes.split_at_checked(32)?;
+        let (numbers, []) = numbers.as_chunks::<8>() else { return None };
         let all: Vec<Length> = numbers.iter().map(|it| Length(i64::from_be_bytes(*it))).filter(sane).collect();
         let &[width, length, x, y] = all.as_slice() else { return None };
-        Some(Self { width, length, x, y })
+        let remnant = match remnant {
+            [] => None,
+            id => Some(ChoiceId(Uuid::from_slice(id).ok()?)),
+        };
+        Some(Self { remnant, y, x, width, length })
     }
 }

@@ -1,8 +1,8 @@
 //! What a person's entry may be: refused with a reason before it gets into the document.
 
 use super::{
-    Angle, Decision, EditError, Fixture, Flight, Goods, MarkKind, Match, NewMark, Opening, Order, Pin, Rule, Turn,
-    words,
+    Angle, CutPlace, Decision, EditError, Fixture, Flight, Goods, MarkKind, Match, NewMark, Opening, Order, Pin, Rule,
+    Turn, words,
 };
 use crate::length::Length;
 
@@ -138,18 +138,23 @@ pub(super) fn decision(decision: &Decision) -> Check {
             })?;
             plan.ways.values().try_for_each(|it| text("way a room is carpeted", it, MOST_TEXT))?;
             plan.cuts.keys().try_for_each(|it| piece(it))?;
-            let sizes = plan.cuts.values().flat_map(|it| [it.width, it.length, it.x, it.y]);
-            sizes.into_iter().try_for_each(|it| length("size of a piece", it))
+            plan.cuts.values().try_for_each(cut_place)
         }
-        Decision::Cut { piece: id } | Decision::LeaveOut { piece: id } => piece(id),
+        Decision::Cut(cut) => piece(&cut.piece).and_then(|()| cut_place(&cut.place)),
+        Decision::LeaveOut { piece: id } => piece(id),
         Decision::Pin { pin: Pin::Seam { distance, .. }, .. } => length("seam's distance", *distance),
         Decision::Pin { .. } => Ok(()),
         Decision::OnHand(remnant) => {
+            check(!remnant.lot.trim().is_empty(), || "the remnant has no dye lot".to_owned())?;
             text("dye lot", &remnant.lot, MOST_TEXT)?;
             some_length("remnant's width", remnant.width)?;
             some_length("remnant's length", remnant.length)
         }
     }
+}
+
+fn cut_place(it: &CutPlace) -> Check {
+    [it.width, it.length, it.x, it.y].into_iter().try_for_each(|it| length("size of a piece", it))
 }
 
 fn piece(id: &str) -> Check {

@@ -23,7 +23,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use angle::{Angle, AngleError, Turn};
-pub use decision::{Choice, ChosenCut, ChosenPlan, Decision, PileDirection, Pin, Remnant};
+pub use decision::{Choice, ChosenPlan, CutPiece, CutPlace, Decision, PileDirection, Pin, Remnant};
 pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
 pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};
@@ -336,6 +336,14 @@ impl Job {
             Some(id) => self.goods.iter().find(|it| it.id == id),
             None => self.goods.first(),
         }
+    }
+
+    /// What of the goods is cut, by the decisions that say so.
+    pub fn cut(&self, goods: GoodsId) -> impl Iterator<Item = (ChoiceId, &CutPiece)> {
+        self.choices.iter().filter_map(move |it| match &it.decision {
+            Decision::Cut(cut) if cut.goods == goods => Some((it.id, cut)),
+            _ => None,
+        })
     }
 
     /// What of the goods is on hand, by the decisions that say so.

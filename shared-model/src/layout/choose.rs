@@ -198,8 +198,12 @@ impl<'a> Choice<'a> {
     }
 }
 
-/// Shifts the pattern of the shapes from `start` on so that the largest of them can begin at the roll's end.
+/// Shifts the pattern of the shapes from `start` on so that the largest of them can begin at the roll's end. One alone may begin
+/// anywhere.
 fn in_phase(mut shapes: Vec<Shape>, start: usize) -> Vec<Shape> {
+    if let [alone] = &mut shapes[start..] {
+        alone.phase = None;
+    }
     let patterned = shapes.iter().skip(start).filter_map(|it| Some(((it.width * it.length).0, it.phase?)));
     if let Some((_, Phase { offset: origin, .. })) = patterned.max_by_key(|(area, _)| *area) {
         for phase in shapes.iter_mut().skip(start).filter_map(|it| it.phase.as_mut()) {

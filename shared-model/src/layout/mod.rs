@@ -38,8 +38,8 @@ pub(crate) use plan::tell_apart;
 pub use why::{Moved, NotThere, Why};
 
 use crate::floor::Floor;
-use crate::ids::{FlightId, GoodsId, RoomId};
-use crate::job::{ChosenCut, ChosenPlan, Job, Rules};
+use crate::ids::{ChoiceId, FlightId, GoodsId, RoomId};
+use crate::job::{ChosenPlan, CutPiece, CutPlace, Job, Rules};
 use crate::length::Length;
 use crate::nest::{CutList, Offcut, Placement, RollPlan};
 use crate::polygon::{Area, Axis, Point, Ring};
@@ -64,12 +64,15 @@ pub struct Layout {
     /// How each room and flight is carpeted, by its id, in words that stay the same while readings change a little.
     pub ways: BTreeMap<Uuid, String>,
     pub pieces: Vec<Piece>,
-    /// Pieces that are not cut from the roll: the crew has carpet for them.
+    /// Pieces that are not cut from the roll: the crew has carpet for them, or cut them from a remnant that is gone.
     #[serde(default)]
     pub left_out: Vec<Piece>,
     /// Pieces that are cut from remnants; those in `pieces` are cut from the roll that is ordered.
     #[serde(default)]
     pub on_hand: Vec<OnHand>,
+    /// Pieces that are cut already, by their ids, with the carpet that was cut for them.
+    #[serde(default)]
+    pub cut: BTreeMap<String, CutPlace>,
     pub seams: Vec<Seam>,
     pub roll: RollPlan,
     /// How the roll is cut up edge to edge; `None` when pieces must be cut around corners.
@@ -83,7 +86,8 @@ pub struct Layout {
     /// Floor covered by carpet, flights included.
     pub net: Area,
     pub ordered: Area,
-    pub waste: Area,
+    /// All that it takes: what is ordered, what is used of remnants, and the pieces that are left out.
+    pub carpet: Area,
     pub seam_length: Length,
     /// Sum of the seams' costs, in points; less is better.
     pub seam_cost: i64,
@@ -185,7 +189,7 @@ pub struct Ways<'a> {
     floor: &'a Floor,
     stock: Stock<'a>,
     groups: Vec<Group>,
-    plan: Option<&'a ChosenPlan>,
+    cut: CutAlready<'a>,
 }
 
 impl<'a> Ways<'a> {
@@ -202,21 +206,21 @@ impl<'a> Ways<'a> {
         let Some(stock) = stock else { return (None, problems) };
         let (groups, found) = units::groups(job, floor, &stock, &Held::of(job, plan));
         problems.extend(found);
-        ((!groups.is_empty()).then_some(Self { job, floor, stock, groups, plan }), problems)
+        let cut = CutAlready::of(job, &stock, plan);
+        ((!groups.is_empty()).then_some(Self { job, floor, stock, groups, cut }), problems)
     }
 
     /// Every layout that is worth choosing from, best first: none is beaten by another on all of order length, seam
-    /// length and seam cost.
+    /// length and seam cost. What is cut already stays where it was cut from.
     pub fn layouts(&self) -> (Vec<Layout>, Vec<Problem>) {
-        plan::layouts(self.job, self.floor, &self.stock, &self.groups, &CutAlready::default())
+        plan::layouts(self.job, self.floor, &self.stock, &self.groups, &self.cut)
     }
 
     /// The chosen plan by today's readings: every room and flight carpeted as it was chosen where that can still be, the others
-    /// as fits best around them. What is cut already stays where it was cut from. With the rooms and flights that had to be planned anew.
+    /// as fits best around them. With the rooms and flights that had to be planned anew.
     pub fn as_chosen(&self) -> (Option<Layout>, Vec<Uuid>) {
         let (groups, anew) = units::as_chosen(&self.groups);
-        let cut = self.plan.map(|it| CutAlready::of(self.job, it)).unwrap_or_default();
-        let (layouts, _) = plan::layouts(self.job, self.floor, &self.stock, &groups, &cut);
+        let (layouts, _) = plan::layouts(self.job, self.floor, &self.stock, &groups, &self.cut);
         (layouts.into_iter().next(), anew)
     }
 }
@@ -231,30 +235,49 @@ impl Seam {
 
 impl Layout {
     /// All that are cut, with their places: on the roll that is ordered, and then on remnants.
-    pub fn placed(&self) -> impl Iterator<Item = (&Piece, &Placement)> {
-        let on_hand = self.on_hand.iter().flat_map(|it| it.pieces.iter().zip(&it.roll.placements));
-        self.pieces.iter().zip(&self.roll.placements).chain(on_hand)
+    pub fn placed(&self) -> impl Iterator<Item = (&Piece, CutPlace)> {
+        fn on<'a>(
+            remnant: Option<ChoiceId>,
+            pieces: &'a [Piece],
+            roll: &'a RollPlan,
+        ) -> impl Iterator<Item = (&'a Piece, CutPlace)> {
+            let place = move |(it, at): (&'a Piece, &Placement)| {
+                (it, CutPlace { remnant, y: at.y, x: at.x, width: it.width, length: it.length })
+            };
+            pieces.iter().zip(&roll.placements).map(place)
+        }
+        on(None, &self.pieces, &self.roll)
+            .chain(self.on_hand.iter().flat_map(|it| on(Some(it.remnant), &it.pieces, &it.roll)))
+    }
+
+    /// Whether this cut piece is, or serves as, one of the layout's.
+    pub fn is_cut_by(&self, piece: &str, cut: &CutPiece) -> bool {
+        let serves = || self.cut.get(piece) == Some(&cut.place) && place_of(piece) == place_of(&cut.piece);
+        piece == cut.piece || serves()
+    }
+
+    /// What of all the carpet that it takes covers no floor.
+    pub fn waste(&self) -> Area {
+        self.carpet - self.net
     }
 
     /// What is left over between the pieces and worth keeping: not shorter than the shop's least piece, and a foot across its
     /// shorter side (common practice). Largest first.
-    pub fn offcuts(&self, rules: &Rules) -> Vec<Offcut> {
-        let worth = |it: &&Offcut| {
+    pub fn offcuts(&self, rules: &Rules) -> Vec<(Option<&OnHand>, Offcut)> {
+        let worth = |(_, it): &(Option<&OnHand>, Offcut)| {
             let (short, long) = (it.width.min(it.length), it.width.max(it.length));
             short >= Length::feet(1) && long >= rules.least_piece
         };
-        let mut kept: Vec<Offcut> = self.cuts.iter().flat_map(|it| &it.offcuts).filter(worth).copied().collect();
-        kept.sort_by_key(|it| (Reverse((it.width * it.length).0), it.y, it.x));
+        let from_roll = self.cuts.iter().flat_map(|it| &it.offcuts).map(|it| (None, *it));
+        let on_hand = self.on_hand.iter().flat_map(|of| of.cuts.offcuts.iter().map(move |it| (Some(of), *it)));
+        let mut kept: Vec<_> = from_roll.chain(on_hand).filter(worth).collect();
+        kept.sort_by_key(|(_, it)| (Reverse(it.width * it.length), it.y, it.x));
         kept
     }
 
     /// The decision to cut this layout, with what it takes by today's readings.
     pub fn chosen(&self, goods: GoodsId) -> ChosenPlan {
-        let cut = |(piece, at): (&Piece, &Placement)| {
-            let cut = ChosenCut { width: piece.width, length: piece.length, x: at.x, y: at.y };
-            (piece.id.clone(), cut)
-        };
-        let cuts = self.pieces.iter().zip(&self.roll.placements).map(cut).collect();
+        let cuts = self.placed().map(|(piece, at)| (piece.id.clone(), at)).collect();
         ChosenPlan { goods, order: self.order, ways: self.ways.clone(), cuts }
     }
 }

@@ -1,14 +1,16 @@
 //! Carpet on hand: remnants from which whole nap groups are cut, so that less has to be ordered.
 //!
-//! Carpet of two dye lots side by side shows (common practice), so all pieces of a nap group come from one remnant, or all from the
+//! Carpet of two dye lots side by side shows (common practice), so all pieces that meet come from remnants of one lot, or all from the
 //! roll that is ordered.
 
 use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
 use super::Piece;
-use super::plan::{order_of, to_nest};
+use super::cut_already::{Carpet, CutAlready, Wanted};
+use super::plan::order_of;
 use super::stock::Stock;
 use crate::ids::ChoiceId;
 use crate::job::Remnant;
@@ -19,6 +21,10 @@ use crate::nest::{Budget, CutList, RollPlan, Shape, estimate, nest_cuttable};
 const BUDGET: Budget = Budget::steps(2_000);
 /// So many remnants are looked at, the largest first.
 const MOST_REMNANTS: usize = 16;
+/// So many groups may be cut from them, the largest first.
+const MOST_GROUPS: usize = 12;
+/// Of more pieces, the roll's length is told by their area: few of them lie beside a piece that is taken away.
+const MOST_ESTIMATED: usize = 200;
 
 /// Pieces that are cut from a remnant instead of the roll that is ordered.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -34,87 +40,214 @@ pub struct OnHand {
     pub cuts: CutList,
 }
 
-/// The pieces of one nap group.
-pub(super) type Cuts = Vec<(Piece, Shape)>;
+/// Where all pieces of a layout are cut from.
+#[derive(Default)]
+pub(super) struct Divided {
+    pub ordered: Vec<Wanted>,
+    pub on_hand: Vec<OnHand>,
+    /// Cut from remnants that are no longer there.
+    pub elsewhere: Vec<Piece>,
+}
 
-/// Divides the nap groups' pieces between the roll that is ordered and the remnants: one group after another goes where it shortens the
-/// order most. Groups that are `bound` stay on the roll.
+/// All remnants of one dye lot, the smallest first.
+type Lot<'a> = Vec<(ChoiceId, &'a Remnant)>;
+
+/// The carpet on hand, and what is to be cut from it.
+struct Shelf<'a> {
+    stock: &'a Stock<'a>,
+    cut: &'a CutAlready<'a>,
+    lots: Vec<Lot<'a>>,
+    groups: Vec<Vec<Wanted>>,
+    /// The lot that a group is cut from, if not from the roll that is ordered.
+    from: Vec<Option<usize>>,
+}
+
+/// Divides the pieces between the roll that is ordered and the remnants. Pieces of one group meet; those that are cut already stay with
+/// what they were cut from, and the rest of their group with them.
 pub(super) fn divided(
-    groups: Vec<Cuts>,
+    groups: Vec<Vec<Wanted>>,
     stock: &Stock,
-    remnants: &[(ChoiceId, &Remnant)],
-    bound: impl Fn(&Cuts) -> bool,
-) -> (Cuts, Vec<OnHand>) {
-    let mut remnants = remnants.to_vec();
-    remnants.sort_by_key(|(id, it)| (Reverse((it.width * it.length).0), *id));
-    remnants.truncate(MOST_REMNANTS);
-    if remnants.is_empty() {
-        return (groups.into_iter().flatten().collect(), Vec::new());
+    remnants: &BTreeMap<ChoiceId, &Remnant>,
+    cut: &CutAlready,
+) -> Divided {
+    let mut divided = Divided::default();
+    let lots = lots(remnants, stock, cut);
+    let there: BTreeSet<ChoiceId> = lots.iter().flatten().map(|(id, _)| *id).collect();
+    let is_there = |it: &Wanted| it.cut.and_then(|(at, _)| at.remnant).is_none_or(|it| there.contains(&it));
+    let mut kept = Vec::new();
+    for group in groups {
+        let (there, gone): (Vec<Wanted>, Vec<Wanted>) = group.into_iter().partition(is_there);
+        divided.elsewhere.extend(gone.into_iter().map(|it| it.piece));
+        kept.push(there);
     }
-    let mut from: Vec<Option<usize>> = vec![None; groups.len()];
-    while let Some((group, remnant)) = best(&groups, &from, stock, &remnants, &bound) {
-        from[group] = Some(remnant);
-    }
-    let mut all: Vec<Cuts> = vec![Vec::new(); remnants.len() + 1];
-    for (group, from) in groups.into_iter().zip(from) {
-        all[from.map_or(0, |it| it + 1)].extend(group);
-    }
-    let mut all = all.into_iter();
-    let ordered = all.next().unwrap_or_default();
-    let cut = |(cuts, (id, remnant)): (Cuts, &(ChoiceId, &Remnant))| {
-        let (roll, list) = laid(&cuts, remnant, stock)?;
-        let pieces = cuts.into_iter().map(|(piece, _)| piece).collect();
-        Some(OnHand { remnant: *id, lot: remnant.lot.clone(), length: remnant.length, pieces, roll, cuts: list })
-    };
-    let on_hand = all.zip(&remnants).filter(|(cuts, _)| !cuts.is_empty()).filter_map(cut).collect();
-    (ordered, on_hand)
+    let from = vec![None; kept.len()];
+    let mut shelf = Shelf { stock, cut, lots, groups: kept, from };
+    let free = shelf.bound();
+    shelf.fill(free);
+    let packed: Vec<OnHand> =
+        (0..shelf.lots.len()).flat_map(|lot| shelf.packed(lot, None).unwrap_or_default()).collect();
+    divided.on_hand = packed.into_iter().filter(|it| !it.pieces.is_empty()).collect();
+    let on_hand: BTreeSet<&str> = divided.on_hand.iter().flat_map(|it| &it.pieces).map(|it| it.id.as_str()).collect();
+    divided.ordered = shelf.groups.into_iter().flatten().filter(|it| !on_hand.contains(it.piece.id.as_str())).collect();
+    divided
 }
 
-/// The group and the remnant that leave the shortest order; of remnants that do as well, the smallest. `None` when none leaves a
-/// shorter one than today's.
-fn best(
-    groups: &[Cuts],
-    from: &[Option<usize>],
-    stock: &Stock,
-    remnants: &[(ChoiceId, &Remnant)],
-    bound: impl Fn(&Cuts) -> bool,
-) -> Option<(usize, usize)> {
-    let of = |wanted: &dyn Fn(usize) -> bool| -> Cuts {
-        groups.iter().enumerate().filter(|(i, _)| wanted(*i)).flat_map(|(_, it)| it.iter().cloned()).collect()
-    };
-    let order_without = |without: Option<usize>| {
-        let cuts = of(&|i| from[i].is_none() && Some(i) != without);
-        let shapes: Vec<Shape> = cuts.iter().map(|it| it.1).collect();
-        Some(order_of(estimate(&shapes, stock.goods.roll_width)?, stock))
-    };
-    let today = order_without(None)?;
-    let mut promising: Vec<(Length, i128, usize, usize)> = Vec::new();
-    let free = |it: &usize| from[*it].is_none() && !groups[*it].is_empty() && !bound(&groups[*it]);
-    for group in (0..groups.len()).filter(free) {
-        let Some(order) = order_without(Some(group)).filter(|it| *it < today) else { continue };
-        promising.extend(remnants.iter().zip(0..).map(|((_, it), n)| (order, (it.width * it.length).0, group, n)));
+/// What of the remnants can be used, by dye lot. A remnant that something was cut from is always looked at.
+fn lots<'a>(remnants: &BTreeMap<ChoiceId, &'a Remnant>, stock: &Stock, cut: &CutAlready) -> Vec<Lot<'a>> {
+    let begun: BTreeSet<ChoiceId> = cut.pieces.iter().filter_map(|it| it.place.remnant).collect();
+    let matched = |it: &Remnant| stock.repeat_across.is_none() || it.width == stock.goods.roll_width;
+    let can_be_used = |it: &Remnant| matched(it) && it.width > Length::ZERO && it.length > Length::ZERO;
+    let mut all: Vec<(ChoiceId, &Remnant)> =
+        remnants.iter().map(|(id, it)| (*id, *it)).filter(|(id, it)| begun.contains(id) || can_be_used(it)).collect();
+    all.sort_by_key(|(id, it)| (!begun.contains(id), Reverse(it.width * it.length), *id));
+    all.truncate(MOST_REMNANTS.max(begun.len()));
+    let mut lots: BTreeMap<&str, Lot> = BTreeMap::new();
+    for (id, remnant) in all.into_iter().rev() {
+        lots.entry(remnant.lot.trim()).or_default().push((id, remnant));
     }
-    promising.sort_unstable();
-    let holds = |&&(.., group, n): &&(Length, i128, usize, usize)| {
-        laid(&of(&|i| from[i] == Some(n) || i == group), remnants[n].1, stock).is_some()
-    };
-    promising.iter().find(holds).map(|&(.., group, n)| (group, n))
+    let mut lots: Vec<Lot> = lots.into_values().collect();
+    lots.iter_mut().for_each(|it| it.sort_by_key(|(id, it)| (it.width * it.length, *id)));
+    lots
 }
 
-/// The pieces on the remnant, if they fit. Where in the pattern it begins is not known: up to one repeat is cut off first.
-fn laid(cuts: &Cuts, remnant: &Remnant, stock: &Stock) -> Option<(RollPlan, CutList)> {
-    if stock.repeat_across.is_some() && remnant.width != stock.goods.roll_width {
-        return None;
+fn area(shapes: &[Shape]) -> i128 {
+    shapes.iter().map(|it| (it.width * it.length).0).sum()
+}
+
+impl Shelf<'_> {
+    /// Binds the groups of which something is cut; the others, the largest first.
+    fn bound(&mut self) -> Vec<usize> {
+        let mut free = Vec::new();
+        for group in 0..self.groups.len() {
+            let places: Vec<_> = self.groups[group].iter().filter_map(|it| Some(it.cut?.0.remnant)).collect();
+            if places.is_empty() {
+                free.push(group);
+            } else if !places.contains(&None) {
+                let lot = self.lots.iter().position(|it| it.iter().any(|(id, _)| places.contains(&Some(*id))));
+                self.from[group] = lot.filter(|&lot| self.packed(lot, Some(group)).is_some());
+            }
+        }
+        free.retain(|&it| !self.groups[it].is_empty() && self.lots.iter().any(|lot| self.may_hold(lot, it)));
+        free.sort_by_key(|&it| Reverse(area(&self.shapes(it))));
+        free.truncate(MOST_GROUPS);
+        free
     }
-    let usable = remnant.length - stock.repeat.unwrap_or_default();
-    let area: i128 = cuts.iter().map(|(_, it)| (it.width * it.length).0).sum();
-    let too_large = cuts.iter().any(|(_, it)| it.width > remnant.width || it.length > usable);
-    if too_large || area > (remnant.width * usable).0 {
-        return None;
+
+    /// One group after another goes where it shortens the roll most, the largest first where several do; what in the end does not shorten
+    /// the order stays on the roll.
+    fn fill(&mut self, mut free: Vec<usize>) {
+        let mut full: BTreeSet<(usize, usize)> = BTreeSet::new();
+        let mut filled = Vec::new();
+        while let Some((group, lot)) = self.best(&free, &mut full) {
+            self.from[group] = Some(lot);
+            free.retain(|it| *it != group);
+            filled.push(group);
+        }
+        filled.sort_by_key(|&it| area(&self.shapes(it)));
+        for group in filled {
+            let order = order_of(self.rest(None), self.stock);
+            let lot = self.from[group].take();
+            if order_of(self.rest(None), self.stock) > order {
+                self.from[group] = lot;
+            }
+        }
     }
-    let shapes: Vec<Shape> = cuts.iter().map(|it| it.1).collect();
-    let pieces = to_nest(cuts.iter().map(|it| &it.0), &shapes);
-    let open = |length: Option<Length>, least: Length| length.is_none_or(|it| it > usable) && least <= usable;
-    let (plan, list) = nest_cuttable(&pieces, remnant.width, BUDGET, |it| open(it.length, it.lower_bound)).ok()?;
-    (plan.length <= usable).then_some((plan, list))
+
+    /// The group and the lot that leave the shortest roll; of lots that do as well, the one with the least carpet. `None` when none of
+    /// them holds one more.
+    fn best(&self, free: &[usize], full: &mut BTreeSet<(usize, usize)>) -> Option<(usize, usize)> {
+        let today = self.rest(None);
+        let mut promising: Vec<_> =
+            free.iter().map(|&it| (self.rest(Some(it)), it)).filter(|(rest, _)| *rest <= today).collect();
+        promising.sort_by_key(|&(rest, group)| (rest, Reverse(area(&self.shapes(group))), group));
+        let mut lots: Vec<usize> = (0..self.lots.len()).collect();
+        lots.sort_by_key(|&it| self.lots[it].iter().map(|(_, it)| (it.width * it.length).0).sum::<i128>());
+        let pairs = promising.iter().flat_map(|&(_, group)| lots.iter().map(move |&lot| (group, lot)));
+        for (group, lot) in pairs {
+            let tried = full.contains(&(group, lot)) || !self.may_hold(&self.lots[lot], group);
+            if !tried && self.packed(lot, Some(group)).is_some() {
+                return Some((group, lot));
+            }
+            // What is too full for a group now is so when it holds more.
+            full.insert((group, lot));
+        }
+        None
+    }
+
+    /// The length of roll with all that stays on it, without one group.
+    fn rest(&self, without: Option<usize>) -> Length {
+        let stays = |it: &usize| self.from[*it].is_none() && Some(*it) != without;
+        let shapes: Vec<Shape> = (0..self.groups.len()).filter(stays).flat_map(|it| self.shapes(it)).collect();
+        let by_area = || Length((area(&shapes) / i128::from(self.stock.goods.roll_width.0)) as i64);
+        let estimated =
+            (shapes.len() <= MOST_ESTIMATED).then(|| estimate(&shapes, self.stock.goods.roll_width)).flatten();
+        self.cut.end() + estimated.unwrap_or_else(by_area)
+    }
+
+    /// What of a group is still to be cut.
+    fn shapes(&self, group: usize) -> Vec<Shape> {
+        self.groups[group].iter().filter(|it| it.cut.is_none()).map(|it| it.shape).collect()
+    }
+
+    /// Whether each piece fits on a remnant of the lot, and all are not too much for them.
+    fn may_hold(&self, lot: &Lot, group: usize) -> bool {
+        let shapes = self.shapes(group);
+        let fits = |it: &Shape| lot.iter().any(|(_, of)| it.width <= of.width && it.length <= of.length);
+        area(&shapes) <= lot.iter().map(|(_, it)| (it.width * it.length).0).sum() && shapes.iter().all(fits)
+    }
+
+    /// The lot's remnants with all that is cut from them, and one group more, if they hold it.
+    fn packed(&self, lot: usize, more: Option<usize>) -> Option<Vec<OnHand>> {
+        let remnants = &self.lots[lot];
+        let cut_from = |id: ChoiceId| {
+            let all = self.groups.iter().flatten();
+            all.filter(move |it| it.cut.is_some_and(|(at, _)| at.remnant == Some(id))).cloned()
+        };
+        let mut each: Vec<Vec<Wanted>> = remnants.iter().map(|(id, _)| cut_from(*id).collect()).collect();
+        let here = |it: &usize| self.from[*it] == Some(lot) || more == Some(*it);
+        let open = (0..self.groups.len()).filter(here).flat_map(|it| &self.groups[it]).filter(|it| it.cut.is_none());
+        let mut open: Vec<&Wanted> = open.collect();
+        let all_on = |n: usize| {
+            let all = [each[n].clone(), open.iter().map(|it| (*it).clone()).collect()].concat();
+            self.laid(remnants[n], &all).is_some().then_some(all)
+        };
+        if let Some((n, all)) = (0..remnants.len()).find_map(|n| Some((n, all_on(n)?))) {
+            each[n] = all;
+        } else {
+            open.sort_by_key(|it| Reverse((it.shape.length, it.shape.width)));
+            for it in open {
+                let with = |n: usize| [each[n].clone(), vec![it.clone()]].concat();
+                let (n, all) = (0..remnants.len())
+                    .map(|n| (n, with(n)))
+                    .find(|(n, all)| self.laid(remnants[*n], all).is_some())?;
+                each[n] = all;
+            }
+        }
+        remnants.iter().zip(each).map(|(of, wanted)| self.laid(*of, &wanted)).collect()
+    }
+
+    /// The pieces on a remnant, if they fit.
+    fn laid(&self, (id, remnant): (ChoiceId, &Remnant), wanted: &[Wanted]) -> Option<OnHand> {
+        // Where in the pattern a remnant begins is not known: up to one repeat is cut off first.
+        let matched = wanted.iter().any(|it| it.shape.phase.is_some());
+        let usable = remnant.length - self.stock.repeat.filter(|_| matched).unwrap_or_default();
+        let open: Vec<Shape> = wanted.iter().filter(|it| it.cut.is_none()).map(|it| it.shape).collect();
+        let too_large = open.iter().any(|it| it.width > remnant.width || it.length > usable);
+        if too_large || !open.is_empty() && area(&open) > (remnant.width * usable).0 {
+            return None;
+        }
+        let carpet = Carpet { remnant: Some(id), width: remnant.width, freehand: false };
+        let fits = |length: Option<Length>, least: Length| length.is_none_or(|it| it > usable) && least <= usable;
+        let (roll, list) = self
+            .cut
+            .planned_around(carpet, wanted, |it| {
+                let (plan, list) = nest_cuttable(it, remnant.width, BUDGET, |it| fits(it.length, it.lower_bound))?;
+                Ok((plan, Some(list)))
+            })
+            .ok()?;
+        let holds = open.is_empty() || roll.length <= usable;
+        let pieces = wanted.iter().map(|it| it.piece.clone()).collect();
+        let lot = remnant.lot.clone();
+        holds.then(|| OnHand { remnant: id, lot, length: remnant.length, pieces, roll, cuts: list.unwrap_or_default() })
+    }
 }

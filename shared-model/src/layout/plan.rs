@@ -5,19 +5,18 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 use super::choose::{Choice, Group, beats, choices, shortlist};
-use super::cut_already::{self, CutAlready, Spot};
+use super::cut_already::{Carpet, CutAlready, Rolled, Wanted};
 use super::flight::Stair;
+use super::on_hand::{self, Divided};
 use super::stock::Stock;
 use super::variant::{Planned, Variant};
-use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, on_hand, opening};
+use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
 use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
-use crate::ids::{GoodsId, OpeningId, RoomId};
+use crate::ids::{FlightId, GoodsId, OpeningId, RoomId};
 use crate::job::{Flight, Job};
 use crate::length::Length;
-use crate::nest::{
-    Budget, CutList, NestError, NestPiece, Placement, RollPlan, Shape, cuts, nest, nest_above, nest_cuttable,
-};
+use crate::nest::{Budget, NestError, NestPiece, Shape, cuts, nest_above, nest_cuttable};
 use crate::polygon::Area;
 use crate::problem::{Place, Problem, ProblemKind};
 
@@ -62,7 +61,9 @@ pub(super) fn layouts(
 /// Those that no other beats, best first.
 fn unbeaten<'a>(mut layouts: Vec<(Layout, Choice<'a>)>) -> Vec<(Layout, Choice<'a>)> {
     let measures = |it: &Layout| [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
-    layouts.sort_by_key(|(it, _)| (measures(it), it.roll.length, it.pieces.len()));
+    // Of layouts that do as well, the one that takes the least of the roll and of what is on hand together.
+    let taken = |it: &Layout| it.roll.length * it.roll.width + it.carpet - it.ordered;
+    layouts.sort_by_key(|(it, _)| (measures(it), taken(it), it.pieces.len()));
     let mut best: Vec<(Layout, Choice)> = Vec::new();
     for (layout, choice) in layouts {
         if !best.iter().any(|(it, _)| beats(&measures(it), &measures(&layout))) {
@@ -99,24 +100,31 @@ fn layout(
             seams.extend(variant.seams.iter().cloned());
             for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
                 let phase = shape.phase.map(|it| it.offset);
-                pieces.push((Piece { phase, ..piece(job, planned, pile, variant) }, *shape));
+                let piece = Piece { phase, ..piece(job, planned, pile, variant) };
+                pieces.push(Wanted { piece, shape: *shape, cut: None });
             }
         }
-        cut.bring_in_step(&mut pieces);
+        cut.serve(&mut pieces);
         groups.push(pieces);
     }
     let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
     seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
 
-    let remnants: Vec<_> = job.remnants(stock.goods.id).collect();
-    let (pieces, on_hand) = on_hand::divided(groups, stock, &remnants, |it| cut.binds(it));
-    let (pieces, shapes): (Vec<Piece>, Vec<Shape>) = pieces.into_iter().unzip();
-    let (roll, cuts) = rolled_behind(cut, &to_nest(pieces.iter(), &shapes), stock, budget)
+    let served = groups.iter().flatten().filter_map(|it| Some((it.piece.id.clone(), it.cut?.0))).collect();
+    let meeting = meeting(job, floor, groups, &choice.piles);
+    let Divided { ordered: wanted, on_hand, elsewhere } =
+        on_hand::divided(meeting, stock, &job.remnants(stock.goods.id).collect(), cut);
+    left_out.extend(elsewhere);
+    let carpet = Carpet { remnant: None, width: stock.goods.roll_width, freehand: stock.rules.freehand };
+    let (roll, cuts) = cut
+        .planned_around(carpet, &wanted, |it| rolled(it, stock, budget))
         .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
+    let pieces = wanted.into_iter().map(|it| it.piece).collect();
     let order = order_of(roll.length, stock);
     let net = net(job, floor, &rooms, &ways);
     let ordered = order * stock.goods.roll_width;
     let used: Area = on_hand.iter().map(|it| it.roll.length * it.roll.width).sum();
+    let elsewhere: Area = left_out.iter().map(|it| it.width * it.length).sum();
     let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
     Ok(Layout {
         key: key(stock.goods.id, &ways),
@@ -128,6 +136,7 @@ fn layout(
         pieces,
         left_out,
         on_hand,
+        cut: served,
         seams,
         roll,
         cuts,
@@ -135,20 +144,23 @@ fn layout(
         freehand: None,
         net,
         ordered,
-        waste: ordered + used - net,
+        carpet: ordered + used + elsewhere,
         seam_cost,
     })
 }
 
-pub(super) fn to_nest<'a>(pieces: impl Iterator<Item = &'a Piece>, shapes: &[Shape]) -> Vec<NestPiece> {
-    let of = |(piece, it): (&Piece, &Shape)| NestPiece {
-        id: piece.id.clone(),
-        width: it.width,
-        length: it.length,
-        phase: it.phase,
-        across: it.across,
+/// The pieces of each nap group together with those of the flights that start in one of its rooms: their carpet meets.
+fn meeting(job: &Job, floor: &Floor, groups: Vec<Vec<Wanted>>, of: &[GroupPile]) -> Vec<Vec<Wanted>> {
+    let at_foot = |flight: &FlightId| {
+        let foot = job.flights.iter().find(|it| it.id == *flight)?.foot?;
+        of.iter().map(|it| it.group).find(|it| floor.groups.get(*it).is_some_and(|it| it.rooms.contains(&foot.room)))
     };
-    pieces.zip(shapes).map(of).collect()
+    let mut meeting: BTreeMap<usize, Vec<Wanted>> = BTreeMap::new();
+    for (wanted, of) in groups.into_iter().zip(of) {
+        let group = floor.groups.get(of.group).and_then(|it| it.flights.iter().find_map(at_foot)).unwrap_or(of.group);
+        meeting.entry(group).or_default().extend(wanted);
+    }
+    meeting.into_values().collect()
 }
 
 /// What has to be ordered for a plan of this length: nothing for none.
@@ -159,36 +171,8 @@ pub(super) fn order_of(length: Length, stock: &Stock) -> Length {
     length.max(stock.goods.minimum).round_up_to(stock.goods.increment)
 }
 
-/// A plan of the roll with what is cut already at its place, and the rest behind it.
-fn rolled_behind(
-    cut: &CutAlready,
-    pieces: &[NestPiece],
-    stock: &Stock,
-    budget: Budget,
-) -> Result<(RollPlan, Option<CutList>), NestError> {
-    let kept = cut.kept(pieces, stock.goods.roll_width);
-    if kept.iter().all(Option::is_none) {
-        return rolled(pieces, stock, budget);
-    }
-    let end = cut_already::end(pieces, &kept);
-    let open = pieces.iter().zip(&kept).filter(|(_, kept)| kept.is_none());
-    let behind = open.map(|(it, _)| NestPiece { phase: it.phase.map(|it| cut_already::moved(it, -end)), ..it.clone() });
-    let (rest, _) = rolled(&behind.collect::<Vec<_>>(), stock, budget)?;
-    let mut open = rest.placements.iter();
-    let place = |(piece, kept): (&NestPiece, &Option<Spot>)| {
-        let (x, y) = kept.or_else(|| open.next().map(|it| (it.x, end + it.y))).unwrap_or_default();
-        Placement { piece: piece.id.clone(), x, y }
-    };
-    let placements = pieces.iter().zip(&kept).map(place).collect();
-    // What no plan of all pieces undercuts, no plan with some of them at their places does.
-    let lower_bound = nest(pieces, stock.goods.roll_width, Budget::QUICK)?.lower_bound;
-    let roll = RollPlan { length: end + rest.length, lower_bound, placements, ..rest };
-    let list = cuts(pieces, &roll);
-    Ok((roll, list))
-}
-
 /// A plan of the roll as the crew cuts it, with its cuts if they all run from edge to edge.
-fn rolled(pieces: &[NestPiece], stock: &Stock, budget: Budget) -> Result<(RollPlan, Option<CutList>), NestError> {
+fn rolled(pieces: &[NestPiece], stock: &Stock, budget: Budget) -> Result<Rolled, NestError> {
     let width = stock.goods.roll_width;
     let (straight, list) = nest_cuttable(pieces, width, budget, |_| true)?;
     // What is proven shortest is no shorter around corners.
@@ -209,8 +193,8 @@ fn freehand(layout: &Layout, choice: &Choice, stock: &Stock) -> Option<Length> {
     }
     let planned = choice.variants.iter().flatten().flat_map(|it| &it.pieces).map(piece_id).zip(&choice.shapes);
     let shapes: BTreeMap<String, Shape> = planned.map(|(id, shape)| (id, *shape)).collect();
-    let shapes: Vec<Shape> = layout.pieces.iter().filter_map(|it| shapes.get(&it.id).copied()).collect();
-    let pieces = to_nest(layout.pieces.iter(), &shapes);
+    let pieces = layout.pieces.iter().filter_map(|it| Some(shapes.get(&it.id)?.named(&it.id)));
+    let pieces: Vec<NestPiece> = pieces.collect();
     let roll = nest_above(&pieces, stock.goods.roll_width, GLANCE, layout.roll.lower_bound).ok()?;
     Some(order_of(roll.length, stock)).filter(|it| *it < layout.order)
 }

@@ -47,6 +47,13 @@ pub struct Shape {
     pub across: Option<Phase>,
 }
 
+impl Shape {
+    pub fn named(self, id: &str) -> NestPiece {
+        let Self { width, length, phase, across } = self;
+        NestPiece { id: id.to_owned(), width, length, phase, across }
+    }
+}
+
 /// Positions at multiples of `step` plus `offset`. A step of zero or less allows every position.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Phase {
@@ -55,7 +62,7 @@ pub struct Phase {
 }
 
 /// A valid plan of the roll.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct RollPlan {
     pub width: Length,
     /// From the roll's outer end to the last piece's end.

@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use super::out::{GoodsOut, MaterialsOut, Out, RoomOut, ring};
 use super::{GoodsTakeoff, Takeoff, takeoff};
-use crate::job::Job;
+use crate::job::{CutPlace, Job};
 use crate::layout::Layout;
 use crate::length::{Length, Units};
 use crate::open_file::{self, FileError};
@@ -122,38 +122,29 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
         "  Net {}, ordered {}, waste {}. Seams {}.",
         area(layout.net),
         area(layout.ordered),
-        area(layout.waste),
+        area(layout.waste()),
         show(layout.seam_length)
     );
-    let mut order: Vec<usize> = (0..layout.pieces.len()).collect();
-    order.sort_by_key(|&i| layout.roll.placements.get(i).map(|it| (it.y, it.x)));
-    for i in order {
-        let piece = &layout.pieces[i];
-        let at = layout.roll.placements.get(i).map(|it| format!("{} along, {} across", show(it.y), show(it.x)));
-        let _ = writeln!(
-            text,
-            "  {:<12} {} × {}  {}  at {}",
-            piece.id,
-            up(piece.width),
-            up(piece.length),
-            piece.label,
-            at.unwrap_or_default()
-        );
-    }
-    for it in &layout.on_hand {
-        let _ = writeln!(text, "  From the remnant {}, {} × {}:", it.lot, show(it.roll.width), show(it.length));
-        for (piece, at) in it.pieces.iter().zip(&it.roll.placements) {
-            let (width, length) = (up(piece.width), up(piece.length));
-            let place = format!("{} along, {} across", show(at.y), show(at.x));
-            let _ = writeln!(text, "  {:<12} {width} × {length}  {}  at {place}", piece.id, piece.label);
+    let on_hand = |it: CutPlace| layout.on_hand.iter().position(|of| Some(of.remnant) == it.remnant);
+    let mut placed: Vec<_> = layout.placed().map(|(piece, at)| (on_hand(at), at, piece)).collect();
+    placed.sort_by_key(|(on_hand, at, _)| (*on_hand, at.y, at.x));
+    let mut before = None;
+    for (remnant, at, piece) in placed {
+        if let Some(it) = remnant.filter(|_| remnant != before).and_then(|it| layout.on_hand.get(it)) {
+            let _ = writeln!(text, "  From the remnant {}, {} × {}:", it.lot, show(it.roll.width), show(it.length));
         }
+        before = remnant;
+        let (width, length) = (up(piece.width), up(piece.length));
+        let place = format!("{} along, {} across", show(at.y), show(at.x));
+        let _ = writeln!(text, "  {:<12} {width} × {length}  {}  at {place}", piece.id, piece.label);
     }
     for piece in &layout.left_out {
         let (width, length) = (up(piece.width), up(piece.length));
         let _ = writeln!(text, "  {:<12} {width} × {length}  {}  not from this roll", piece.id, piece.label);
     }
-    for it in layout.offcuts(&job.rules) {
-        let _ = writeln!(text, "  Left over: {} × {} at {} along.", show(it.width), show(it.length), show(it.y));
+    for (of, it) in layout.offcuts(&job.rules) {
+        let of = of.map(|it| format!(" of {}", it.lot)).unwrap_or_default();
+        let _ = writeln!(text, "  Left over: {} × {} at {} along{of}.", show(it.width), show(it.length), show(it.y));
     }
 }
 

@@ -19,7 +19,7 @@ use crate::problem::{Place, Problem, ProblemKind};
 use crate::stairs;
 
 /// Everything that follows from a job. Derived, recomputed, never stored.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct Takeoff {
     pub floor: Floor,
     pub goods: Vec<GoodsTakeoff>,

@@ -182,7 +182,7 @@ impl<'a> LayoutOut<'a> {
             optimal: layout.roll.optimal(),
             net: layout.net.into(),
             ordered: layout.ordered.into(),
-            waste: layout.waste.into(),
+            waste: layout.waste().into(),
             seam_length: layout.seam_length.into(),
             seam_cost: layout.seam_cost,
             pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),
@@ -202,6 +202,7 @@ pub(super) struct OnHandOut<'a> {
     length: LengthOut,
     pieces: Vec<PieceOut<'a>>,
     cuts: Vec<CutOut>,
+    offcuts: Vec<OffcutOut>,
 }
 
 impl<'a> OnHandOut<'a> {
@@ -213,6 +214,7 @@ impl<'a> OnHandOut<'a> {
             length: it.length.into(),
             pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),
             cuts: it.cuts.cuts.iter().map(|it| (*it).into()).collect(),
+            offcuts: it.cuts.offcuts.iter().map(|it| (*it).into()).collect(),
         }
     }
 }

@@ -4,6 +4,7 @@
 //! tolerance of a few counts (1/8 µm), everything else exactly.
 
 mod areas;
+mod cut_already;
 mod flights;
 mod on_hand;
 mod plane;
@@ -17,7 +18,7 @@ use plane::{Polygon, edges, inside, perimeter};
 use tiles::tile;
 
 use shared_model::floor::{NapGroup, PlacedRoom};
-use shared_model::ids::RoomId;
+use shared_model::ids::{ChoiceId, RoomId};
 use shared_model::job::{FloorAtOpening, Goods, Job, Match};
 use shared_model::layout::{Layout, Part, Piece, PileDirection, SeamKind};
 use shared_model::length::Length;
@@ -113,23 +114,23 @@ impl<'a> Check<'a> {
     fn roll(&self, faults: &mut Faults) {
         let (layout, goods) = (self.layout, self.goods);
         faults.equal(|| "roll width".into(), &layout.roll.width, &goods.roll_width);
-        let end = Self::strip(&layout.pieces, &layout.roll, faults);
+        let end = self.strip(None, &layout.pieces, &layout.roll, faults);
         faults.expect(layout.roll.lower_bound <= end, || "the lower bound is above the plan".into());
-        let sizes = layout.pieces.iter().map(|it| (it.width, it.length));
+        let (sizes, places) = self.to_cut(None, &layout.pieces, &layout.roll);
         let cut = match &layout.cuts {
-            Some(list) => cut_up(goods.roll_width, sizes, &layout.roll.placements, list),
+            Some(list) => cut_up(goods.roll_width, sizes.into_iter(), &places, list),
             None if self.job.rules.freehand => Ok(()),
             None => Err("it must be cut around corners".to_owned()),
         };
         faults.expect(cut.is_ok(), || format!("the roll: {cut:?}"));
-        let least = if layout.pieces.is_empty() { 0 } else { end.0.max(goods.minimum.0) };
+        let least = if end == Length::ZERO { 0 } else { end.0.max(goods.minimum.0) };
         let step = goods.increment.0.max(1);
         let order = (least + step - 1) / step * step;
         faults.equal(|| "order".into(), &layout.order.0, &order);
     }
 
     /// Pieces beside and behind each other on a roll or a remnant; where they end.
-    fn strip(pieces: &[Piece], roll: &RollPlan, faults: &mut Faults) -> Length {
+    fn strip(&self, carpet: Option<ChoiceId>, pieces: &[Piece], roll: &RollPlan, faults: &mut Faults) -> Length {
         faults.equal(|| "placements".into(), &roll.placements.len(), &pieces.len());
         let laid: Vec<_> = pieces.iter().zip(&roll.placements).collect();
         let mut end = Length::ZERO;
@@ -147,6 +148,8 @@ impl<'a> Check<'a> {
                 faults.expect(other.id != piece.id, || format!("two pieces are called {}", piece.id));
             }
         }
+        self.cut_already(carpet, &laid, faults);
+        end = self.gone(carpet).iter().map(|it| it.place.y + it.place.length).fold(end, Length::max);
         faults.equal(|| "length of the plan".into(), &roll.length, &end);
         end
     }
@@ -156,11 +159,16 @@ impl<'a> Check<'a> {
         self.layout.placed().map(|(piece, _)| piece).filter(of)
     }
 
+    fn is_left_out(&self, room: RoomId) -> bool {
+        self.layout.left_out.iter().any(|it| matches!(it.part, Part::Breadth { room: own, .. } if own == room))
+    }
+
     fn rooms(&self, rooms: &[&PlacedRoom], pile: PileDirection, faults: &mut Faults) {
         let name = &rooms[0].name;
         let pieces: Vec<Laid> = self.pieces_of(rooms[0].room).map(|it| Laid::of(it, pile)).collect();
         if pieces.is_empty() {
-            faults.expect(!self.takeoff.problems.is_empty(), || format!("{name} is not laid, and nobody says why"));
+            let said = !self.takeoff.problems.is_empty() || self.is_left_out(rooms[0].room);
+            faults.expect(said, || format!("{name} is not laid, and nobody says why"));
             return;
         }
         let covered: Vec<Polygon> = rooms.iter().map(|it| seen(&it.covered, pile)).collect();
@@ -297,12 +305,17 @@ impl<'a> Check<'a> {
             Match::Drop { numerator, denominator } => f64::from(numerator) / f64::from(denominator),
             _ => 0.0,
         };
-        let mut first = None;
+        let of_group = |it: &Piece| matches!(it.part, Part::Breadth { room, .. } if group.rooms.contains(&room));
+        let alone = layout.placed().filter(|(it, _)| of_group(it)).count() == 1;
+        let (mut first, mut first_from) = (None, None);
         for &room in &group.rooms {
             let mut across = None;
             for (piece, at) in layout.placed() {
                 let Part::Breadth { room: own, breadth, .. } = piece.part else { continue };
-                if own != room {
+                // What was cut from another carpet was matched by eye.
+                let by_eye =
+                    layout.cut.get(&piece.id).is_some_and(|it| *first_from.get_or_insert(it.remnant) != it.remnant);
+                if own != room || by_eye {
                     continue;
                 }
                 let laid = Laid::of(piece, pile);
@@ -310,10 +323,10 @@ impl<'a> Check<'a> {
                 let shift = drop * f64::from(breadth - 1) * repeat as f64;
                 let along = (at.y.0 as f64 - start - shift).rem_euclid(repeat as f64);
                 let wanted = *first.get_or_insert(along);
-                faults.expect(apart(along, wanted, repeat) <= 1.0, || {
+                faults.expect(alone || apart(along, wanted, repeat) <= 1.0, || {
                     format!("{}: out of step along the roll", piece.id)
                 });
-                let kept = piece.phase.is_some_and(|it| (at.y.0 - it.0).rem_euclid(repeat) == 0);
+                let kept = piece.phase.map_or(alone, |it| (at.y.0 - it.0).rem_euclid(repeat) == 0);
                 faults.expect(kept, || format!("{}: not at its phase", piece.id));
                 let columns = goods.repeat_width.0;
                 if columns > 0 {

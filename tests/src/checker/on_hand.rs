@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use shared_model::ids::{ChoiceId, RoomId};
+use shared_model::ids::{ChoiceId, FlightId, RoomId};
 use shared_model::job::{Decision, Match};
 use shared_model::layout::{Part, Piece};
 use shared_model::length::Length;
@@ -23,23 +23,29 @@ impl Check<'_> {
             };
             let same = remnant.goods == self.goods.id && remnant.width == it.roll.width && remnant.length == it.length;
             faults.expect(same, || format!("the remnant {} is another", it.lot));
-            let end = Self::strip(&it.pieces, &it.roll, faults);
-            let matched = self.goods.pattern != Match::None;
+            let end = self.strip(Some(it.remnant), &it.pieces, &it.roll, faults);
+            // Where the pattern begins on it, nobody knows.
+            let matched = self.goods.pattern != Match::None && it.pieces.iter().any(|it| it.phase.is_some());
             let lost = if matched { self.goods.repeat_length } else { Length::ZERO };
             faults.expect(end + lost <= remnant.length, || format!("the remnant {} is too short", it.lot));
-            let sizes = it.pieces.iter().map(|it| (it.width, it.length));
-            let cut = cut_up(it.roll.width, sizes, &it.roll.placements, &it.cuts);
+            let (sizes, places) = self.to_cut(Some(it.remnant), &it.pieces, &it.roll);
+            let cut = cut_up(it.roll.width, sizes.into_iter(), &places, &it.cuts);
             faults.expect(cut.is_ok(), || format!("the remnant {}: {cut:?}", it.lot));
         }
         for group in self.takeoff.floor.groups.iter().filter(|it| it.goods == self.goods.id) {
+            // What is cut already is where it is; and a flight meets the room that it starts in.
+            let foot = |id: FlightId| self.job.flights.iter().find(|it| it.id == id)?.foot.map(|it| it.room);
             let of_group = |piece: &Piece| match piece.part {
+                _ if self.layout.cut.contains_key(&piece.id) => false,
                 Part::Breadth { room, .. } => group.rooms.contains(&room),
-                Part::Flight { flight, .. } => group.flights.contains(&flight),
+                Part::Flight { flight, .. } => foot(flight).is_some_and(|it| group.rooms.contains(&it)),
             };
-            let strips = std::iter::once(&self.layout.pieces).chain(self.layout.on_hand.iter().map(|it| &it.pieces));
-            let lots = strips.filter(|it| it.iter().any(of_group)).count();
+            let on_hand = self.layout.on_hand.iter().map(|it| (Some(it.lot.trim()), &it.pieces));
+            let strips = std::iter::once((None, &self.layout.pieces)).chain(on_hand);
+            let lots: BTreeSet<Option<&str>> =
+                strips.filter(|(_, it)| it.iter().any(of_group)).map(|(lot, _)| lot).collect();
             let names: Vec<RoomId> = group.rooms.clone();
-            faults.expect(lots <= 1, || format!("rooms {names:?} are cut from {lots} dye lots"));
+            faults.expect(lots.len() <= 1, || format!("rooms {names:?} are cut from {} dye lots", lots.len()));
         }
     }
 }

@@ -12,8 +12,10 @@ use super::{Check, Faults, TOLERANCE};
 impl<'a> Check<'a> {
     pub(super) fn totals(&self, faults: &mut Faults) {
         let layout = self.layout;
-        let rooms =
-            self.takeoff.floor.rooms.iter().filter(|it| self.pieces_of(self.as_one(it.room)[0].room).next().is_some());
+        let rooms = self.takeoff.floor.rooms.iter().filter(|it| {
+            let room = self.as_one(it.room)[0].room;
+            self.pieces_of(room).next().is_some() || self.is_left_out(room)
+        });
         let rooms: Vec<&PlacedRoom> = rooms.collect();
         let standing: Vec<&Fixture> = rooms.iter().flat_map(|it| self.free(it)).collect();
         let holes: i128 = standing.iter().map(|it| i128::from(it.width.0) * i128::from(it.depth.0)).sum();
@@ -21,7 +23,10 @@ impl<'a> Check<'a> {
         // Their corners are rounded to counts where a wall does not run along an axis.
         let play: f64 = standing.iter().map(|it| 2.0 * TOLERANCE * (it.width.0 + it.depth.0) as f64).sum();
         let close = |one: i128, other: i128| ((one - other) as f64).abs() <= play;
-        let laid = |id| layout.placed().any(|(it, _)| matches!(it.part, Part::Flight { flight, .. } if flight == id));
+        let laid = |id| {
+            let all = layout.placed().map(|(it, _)| it).chain(&layout.left_out);
+            all.map(|it| it.part).any(|it| matches!(it, Part::Flight { flight, .. } if flight == id))
+        };
         let stairs = self.job.flights.iter().filter(|it| laid(it.id));
         let stairs: i128 = stairs
             .map(|it| {
@@ -38,7 +43,9 @@ impl<'a> Check<'a> {
         faults.expect(close(net, floor + stairs), || format!("net area: {net}, but should be {}", floor + stairs));
         faults.equal(|| "ordered area".into(), &layout.ordered.0, &ordered);
         let used = layout.on_hand.iter().map(|it| i128::from(it.roll.length.0) * i128::from(it.roll.width.0));
-        faults.equal(|| "waste".into(), &layout.waste.0, &(ordered + used.sum::<i128>() - net));
+        let left_out = layout.left_out.iter().map(|it| i128::from(it.width.0) * i128::from(it.length.0));
+        let carpet = ordered + used.sum::<i128>() + left_out.sum::<i128>();
+        faults.equal(|| "waste".into(), &layout.waste().0, &(carpet - net));
         let seams: i64 = layout.seams.iter().map(|it| it.length.0).sum();
         faults.equal(|| "seam length".into(), &layout.seam_length.0, &seams);
         let points: i64 = layout.seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();

@@ -7,7 +7,7 @@ use napline_tests::demo::house;
 use napline_tests::rooms::{goods_id, job, long, plain_goods, room};
 use proptest::prelude::*;
 use shared_model::ids::{ChoiceId, DeviceId, GoodsId};
-use shared_model::job::{Choice, Decision, Goods, Job, Match, Stamp, Timestamp};
+use shared_model::job::{Choice, CutPiece, CutPlace, Decision, Goods, Job, Match, Remnant, Stamp, Timestamp};
 use shared_model::layout::Layout;
 use shared_model::length::Length;
 use shared_model::takeoff::takeoff;
@@ -17,6 +17,12 @@ fn decide(job: &mut Job, decision: Decision) {
     let n = job.choices.len() as u128;
     let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
     job.choices.push(Choice { id: ChoiceId(Uuid::from_u128(900 + n)), decision, stamp, supersedes: Vec::new() });
+}
+
+/// That a piece is cut where it lies in this layout.
+fn cut_by(goods: GoodsId, layout: &Layout, piece: &str) -> Decision {
+    let (_, place) = layout.placed().find(|(it, _)| it.id == piece).unwrap();
+    Decision::Cut(CutPiece { goods, piece: piece.to_owned(), place })
 }
 
 fn laid(job: &Job, goods: GoodsId) -> Layout {
@@ -53,7 +59,7 @@ fn a_cut_piece_stays_where_it_was_cut_from() {
             let unbound = Job { rooms: then.rooms.clone(), ..job.clone() };
             for cut in &plan.pieces {
                 let mut bound = unbound.clone();
-                decide(&mut bound, Decision::Cut { piece: cut.id.clone() });
+                decide(&mut bound, cut_by(goods_id(1), &plan, &cut.id));
                 let (was, free, now) = (plan.clone(), laid(&unbound, goods_id(1)), laid(&bound, goods_id(1)));
                 let Some(now) = places(&now).get(cut.id.as_str()).copied() else { continue };
                 assert_eq!(Some(&now), places(&was).get(cut.id.as_str()));
@@ -70,7 +76,7 @@ fn nothing_moves_while_nothing_changes() {
     let goods = job.goods[0].id;
     let plan = laid(&job, goods);
     decide(&mut job, Decision::Plan(plan.chosen(goods)));
-    decide(&mut job, Decision::Cut { piece: plan.roll.placements[1].piece.clone() });
+    decide(&mut job, cut_by(goods, &plan, &plan.pieces[1].id));
     let now = laid(&job, goods);
     let cut = &plan.roll.placements[1];
     assert_eq!(places(&now)[cut.piece.as_str()], (cut.x, cut.y));
@@ -83,12 +89,74 @@ fn pieces_of_a_false_plan_do_not_overlap() {
     let mut job = two_rooms("12'", plain_goods(1));
     let mut plan = laid(&job, goods_id(1)).chosen(goods_id(1));
     plan.cuts.values_mut().for_each(|it| (it.x, it.y) = (Length::inches(1), Length::feet(2)));
-    let pieces: Vec<String> = plan.cuts.keys().cloned().collect();
+    let cut = |(piece, place): (&String, &CutPlace)| {
+        Decision::Cut(CutPiece { goods: goods_id(1), piece: piece.clone(), place: *place })
+    };
+    let pieces: Vec<Decision> = plan.cuts.iter().map(cut).collect();
     decide(&mut job, Decision::Plan(plan));
-    pieces.into_iter().for_each(|piece| decide(&mut job, Decision::Cut { piece }));
+    pieces.into_iter().for_each(|it| decide(&mut job, it));
     let now = laid(&job, goods_id(1));
     let starts: Vec<Length> = now.roll.placements.iter().map(|it| it.y).collect();
     assert!(starts.contains(&Length::feet(2)), "{starts:?}");
+}
+
+/// Both rooms' pieces of the chosen plan, the second of them cut, and the second room read anew.
+fn second_cut_and_read_anew(second: &str) -> (Layout, Job) {
+    let mut job = two_rooms("16'", plain_goods(1));
+    let plan = laid(&job, goods_id(1));
+    decide(&mut job, Decision::Plan(plan.chosen(goods_id(1))));
+    decide(&mut job, cut_by(goods_id(1), &plan, &plan.pieces[1].id));
+    (plan, Job { rooms: two_rooms(second, plain_goods(1)).rooms, ..job })
+}
+
+/// By hand: 14' 6" and 16' 6" of the roll. The piece that is cut is longer than it need be now, and trimmed on the floor.
+#[test]
+fn a_cut_piece_that_is_large_enough_serves() {
+    let (plan, job) = second_cut_and_read_anew("15'");
+    let now = laid(&job, goods_id(1));
+    assert_eq!((plan.order, now.order), (long("31'"), long("31'")));
+    assert!(now.is_cut_by(&now.pieces[1].id, job.cut(goods_id(1)).next().unwrap().1));
+    assert_eq!(takeoff(&job).goods[0].standing.as_ref().map(|it| it.fits()), Some(true));
+}
+
+/// By hand: what is cut too short is lost, and 17' 6" more are needed.
+#[test]
+fn a_cut_piece_that_is_too_short_is_cut_anew() {
+    let (_, job) = second_cut_and_read_anew("17'");
+    let now = laid(&job, goods_id(1));
+    assert_eq!((now.order, now.cut.len()), (long("31'") + long("17' 6\""), 0));
+    let taken = takeoff(&job);
+    let standing = taken.goods[0].standing.as_ref().unwrap();
+    assert_eq!((standing.more, standing.short.len()), (long("17' 6\""), 1));
+}
+
+/// Whatever layout is chosen after the first cut: the carpet is gone from it.
+#[test]
+fn every_layout_knows_what_is_cut() {
+    let (_, job) = second_cut_and_read_anew("17'");
+    let floor = (11 * 14 + 11 * 17) / 12;
+    for layout in takeoff(&job).goods[0].layouts.iter().filter(|it| it.cut.is_empty()) {
+        assert!(layout.roll.length > long("16' 6\"") + Length::feet(floor), "{}", layout.name);
+    }
+}
+
+/// A remnant that is used up, or that somebody else took after the cut.
+#[test]
+fn what_was_cut_from_a_remnant_is_not_ordered_when_the_remnant_is_gone() {
+    let mut job = two_rooms("16'", plain_goods(1));
+    let size =
+        |length| Remnant { goods: goods_id(1), lot: "lot 1".to_owned(), width: long("12'"), length: long(length) };
+    decide(&mut job, Decision::OnHand(size("17'")));
+    let plan = laid(&job, goods_id(1));
+    let [on_hand] = plan.on_hand.as_slice() else { panic!("one remnant") };
+    decide(&mut job, cut_by(goods_id(1), &plan, &on_hand.pieces[0].id));
+    // Of two that do, the smaller is used; but it is cut already.
+    decide(&mut job, Decision::OnHand(size("16' 6\"")));
+    let now = laid(&job, goods_id(1));
+    assert!(now.on_hand.iter().any(|it| it.remnant == on_hand.remnant && it.pieces == on_hand.pieces));
+    job.choices.retain(|it| !matches!(it.decision, Decision::OnHand(_)));
+    let now = laid(&job, goods_id(1));
+    assert_eq!((now.order, now.on_hand.len(), now.left_out.len()), (long("14' 6\""), 0, 1));
 }
 
 proptest! {
@@ -104,7 +172,7 @@ proptest! {
             let mut order: Vec<_> = plan.roll.placements.iter().collect();
             order.sort_by_key(|it| (it.y, it.x));
             for it in order.into_iter().take(cut) {
-                decide(&mut job, Decision::Cut { piece: it.piece.clone() });
+                decide(&mut job, cut_by(goods, &plan, &it.piece));
             }
         }
         let planned = job.clone();
@@ -116,7 +184,7 @@ proptest! {
         for goods in planned.goods.iter().map(|it| it.id) {
             let was = laid(&planned, goods);
             let Some(now) = if_closed(&job, goods) else { continue };
-            let cut = |id: &str| job.choices.iter().any(|it| it.decision == Decision::Cut { piece: id.to_owned() });
+            let cut = |id: &str| job.cut(goods).any(|(_, it)| it.piece == id);
             for (id, at) in places(&was) {
                 let today = places(&now).get(id).copied();
                 prop_assert!(!cut(id) || today.is_none_or(|it| it == at), "{} moved from {:?} to {:?}", id, at, today);

@@ -4,9 +4,9 @@ use proptest::prelude::*;
 use proptest::sample::Index;
 use shared_model::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
-    Across, Angle, ChosenCut, ChosenPlan, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot, Goods,
-    Job, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order, PileDirection, Pin,
-    Remnant, Rule, Tool, Turn,
+    Across, Angle, ChosenPlan, CutPiece, CutPlace, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot,
+    Goods, Job, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order, PileDirection,
+    Pin, Remnant, Rule, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -225,20 +225,26 @@ impl Seed {
             (_, Some(room)) if self.n.is_multiple_of(2) => Decision::Pin { room, pin: self.pin(things) },
             (Some(goods), _) if self.n.is_multiple_of(3) => {
                 let (width, length) = (self.length(0), self.length(1));
-                Decision::OnHand(Remnant { goods, lot: self.name(), width, length })
+                Decision::OnHand(Remnant { goods, lot: format!("lot {}", self.name()), width, length })
             }
             _ if self.yes => Decision::LeaveOut { piece: self.name() },
-            _ => Decision::Cut { piece: self.name() },
+            (Some(goods), _) => Decision::Cut(CutPiece { goods, piece: self.name(), place: self.place(things) }),
+            _ => return None,
         };
         let supersedes = self.maybe(0, &things.choices).into_iter().collect();
         Some(Edit::Choose { choice: NewChoice { id, decision, supersedes } })
     }
 
     fn plan(&self, goods: GoodsId, things: &Things) -> ChosenPlan {
-        let [width, length, x, y] = [0, 1, 2, 3].map(|it| self.length(it));
-        let cuts = (0..self.n).map(|it| (format!("{}-{it}", self.name()), ChosenCut { width, length, x, y }));
+        let place = self.place(things);
+        let cuts = (0..self.n).map(|it| (format!("{}-{it}", self.name()), place));
         let ways = things.rooms.iter().map(|it| (it.0, format!("north/{}", self.name())));
         ChosenPlan { goods, order: self.length(0), ways: ways.collect(), cuts: cuts.collect() }
+    }
+
+    fn place(&self, things: &Things) -> CutPlace {
+        let [width, length, x, y] = [0, 1, 2, 3].map(|it| self.length(it));
+        CutPlace { remnant: self.maybe(1, &things.choices), y, x, width, length }
     }
 
     fn pin(&self, things: &Things) -> Pin {

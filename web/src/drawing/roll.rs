@@ -80,9 +80,9 @@ fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
     let pieces = cutting::in_order(layout).into_iter().filter(|it| it.remnant.is_none()).map(|cut| {
         let piece = cut.piece;
         let (width, height) = (piece.length.as_mm() * scale, piece.width.as_mm() * scale);
-        let size = format!("{} × {}", shown::cut(piece.width, job), shown::cut(piece.length, job));
+        let size = shown::size(piece.width, piece.length, job);
         let writing = writing(width, height, text_width(&size, SIZE));
-        let corner = Spot::new(along(cut.y), RULER + cut.x.as_mm() * scale);
+        let corner = Spot::new(along(cut.place.y), RULER + cut.place.x.as_mm() * scale);
         PieceMark {
             id: piece.id.clone(),
             corner,
@@ -93,7 +93,7 @@ fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
             label: format!("{}: {}, {size}", cut.number, piece.label),
             size: matches!(writing, Writing::Level | Writing::Upright).then_some(size),
             writing,
-            cut: cutting::checked_off(job, &piece.id).next().is_some(),
+            cut: cutting::checked_off(job, layout, &piece.id).next().is_some(),
         }
     });
     let pieces = pieces.collect();

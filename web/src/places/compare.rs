@@ -106,8 +106,15 @@ pub fn order_reason(layout: &Layout, job: &Job, increment: Length, minimum: Leng
         .with("Order", shown::order(layout.order, units))
         .with("Roll width", length(layout.roll.width))
         .with("Floor to cover", shown::area(layout.net, units))
-        .with("Ordered", shown::area(layout.ordered, units))
-        .with("Waste", format!("{} ({})", shown::area(layout.waste, units), shown::share(layout.waste, layout.ordered)))
+        .with("Ordered", shown::area(layout.ordered, units));
+    if layout.carpet > layout.ordered {
+        because = because.with("Used of other carpet", shown::area(layout.carpet - layout.ordered, units));
+    }
+    because = because
+        .with(
+            "Waste",
+            format!("{} ({})", shown::area(layout.waste(), units), shown::share(layout.waste(), layout.carpet)),
+        )
         .with("No plan is shorter than", shown::exact(layout.roll.lower_bound, units));
     because.rule = format!(
         "The pieces are placed on the roll without turning any; the plan's length is rounded up to what the supplier sells. {}",

@@ -4,8 +4,8 @@ use leptos::ev::Event;
 use leptos::html;
 use leptos::prelude::*;
 use shared_model::ids::{ChoiceId, GoodsId};
-use shared_model::job::{Choice, Decision, Edit, Job, NewChoice};
-use shared_model::layout::{Layout, Piece};
+use shared_model::job::{Choice, CutPiece, Decision, Edit, Job, NewChoice};
+use shared_model::layout::{Layout, OnHand, Piece};
 use shared_model::nest::{Cut, CutWay, Offcut};
 use shared_model::takeoff::Takeoff;
 use uuid::Uuid;
@@ -82,7 +82,7 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
                 <section class="order" aria-label="Order">
                     <p class="label">"Order"</p>
                     <p class="figure">{order.clone()}</p>
-                    <p>{square} ", of the " {width} " wide roll. " {shown::share(layout.waste, layout.ordered)} " waste. " {bound_words(&layout.roll, job.units)}</p>
+                    <p>{square} ", of the " {width} " wide roll. " {shown::share(layout.waste(), layout.carpet)} " waste. " {bound_words(&layout.roll, job.units)}</p>
                     {on_hand}
                     {freehand}
                     <Reason ask=format!("How {order} came about") because=order_reason(layout, job, increment, minimum) />
@@ -102,11 +102,13 @@ fn CutList(laid: Memo<Option<Laid>>, picked: RwSignal<Option<String>>) -> impl I
         let extra = with_layout(here, laid.get(), |job, _| {
             let takeoff = here.takeoff.get();
             let chosen: Vec<&Layout> = takeoff.goods.iter().filter_map(|it| it.layout()).collect();
-            cutting::cut_but_not_planned(job, &chosen).len()
+            let extra = cutting::cut_but_not_planned(job, &chosen);
+            extra.iter().map(|it| shown::size(it.place.width, it.place.length, job)).collect::<Vec<_>>()
         })?;
-        (extra > 0).then(|| view! {
-            <p class="problem"><span class="problem-text">
-                {shown::count(extra, "piece was", "pieces were")} " cut that this plan no longer has: the layout or a reading changed since. Look at the offcuts before you cut on."
+        (!extra.is_empty()).then(|| view! {
+            <p class="problem" id="cut-for-nothing"><span class="problem-text">
+                {shown::count(extra.len(), "piece was", "pieces were")} " cut that this plan has no place for: the layout or a reading changed since. What is cut: "
+                {extra.join("; ")} ". The rest is planned behind it."
             </span></p>
         })
     };
@@ -142,7 +144,7 @@ struct Line {
 
 fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
     let line = |cut: cutting::Cut| {
-        let choices: Vec<&Choice> = cutting::checked_off(job, &cut.piece.id).collect();
+        let choices: Vec<&Choice> = cutting::checked_off(job, layout, &cut.piece.id).collect();
         Line {
             id: cut.piece.id.clone(),
             number: cut.number,
@@ -160,31 +162,30 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
     cutting::in_order(layout).into_iter().map(line).collect()
 }
 
-/// Where on the roll, or on which remnant.
+/// Where on the roll, or on which remnant. Where in the pattern a remnant begins, only who has it before them sees.
 fn starts(cut: &cutting::Cut, job: &Job) -> String {
     let length = |it| shown::length(it, job.units);
-    let place = format!("starts at {}, {} from the left edge", length(cut.y), length(cut.x));
-    match cut.remnant {
-        Some(it) => format!("from the remnant {}, {} × {}: {place}", it.lot, length(it.roll.width), length(it.length)),
-        None => place,
+    let place = format!("starts at {}, {} from the left edge", length(cut.place.y), length(cut.place.x));
+    let Some(it) = cut.remnant else { return place };
+    let from = format!("from the remnant {}, {} × {}", it.lot, length(it.roll.width), length(it.length));
+    match cut.piece.phase {
+        Some(_) => format!("{from}: cut it square at the pattern's start first; behind that it {place}"),
+        None => format!("{from}: {place}"),
     }
 }
 
-/// Checks a piece off, or takes every check-off of it back.
-fn check_off(piece: &str, cut: &[ChoiceId], id: ChoiceId) -> Vec<Edit> {
-    if cut.is_empty() {
-        let decision = Decision::Cut { piece: piece.to_owned() };
-        return vec![Edit::Choose { choice: NewChoice { id, decision, supersedes: Vec::new() } }];
-    }
-    cut.iter().map(|&choice| Edit::WithdrawChoice { choice, withdrawn: true }).collect()
-}
-
-/// Who cuts a piece of a plan that nobody chose chooses it: later readings then leave what is cut where it was cut from.
-fn plan_of(takeoff: &Takeoff, piece: &str) -> Option<Decision> {
-    let open = takeoff.goods.iter().filter(|it| it.standing.is_none());
-    let mut layouts = open.filter_map(|it| Some((it.goods, it.layout()?)));
-    let (goods, layout) = layouts.find(|(_, it)| it.placed().any(|(it, _)| it.id == piece))?;
-    Some(Decision::Plan(layout.chosen(goods)))
+/// Checks a piece of a chosen layout off. Who cuts a piece of a plan that nobody chose chooses it: later readings then leave what is not
+/// cut yet where it was planned.
+fn check_off(takeoff: &Takeoff, piece: &str) -> Vec<Decision> {
+    let mut of = takeoff.goods.iter().filter_map(|it| {
+        let layout = it.layout()?;
+        let (_, place) = layout.placed().find(|(it, _)| it.id == piece)?;
+        Some((it, layout, place))
+    });
+    let Some((goods, layout, place)) = of.next() else { return Vec::new() };
+    let plan = goods.standing.is_none().then(|| Decision::Plan(layout.chosen(goods.goods)));
+    let cut = CutPiece { goods: goods.goods, piece: piece.to_owned(), place };
+    plan.into_iter().chain([Decision::Cut(cut)]).collect()
 }
 
 fn decide(decision: Decision) -> Edit {
@@ -242,18 +243,16 @@ fn left_out(job: &Job, layout: &Layout) -> Vec<(String, Vec<ChoiceId>)> {
         let left = job.choices.iter().filter(|it| matches!(&it.decision, Decision::LeaveOut { piece } if piece == id));
         left.map(|it| it.id).collect()
     };
-    let line = |it: &Piece| {
-        let size = format!("{} × {}", shown::cut(it.width, job), shown::cut(it.length, job));
-        (format!("{}, {size}", it.label), of(&it.id))
-    };
+    let line = |it: &Piece| (format!("{}, {}", it.label, shown::size(it.width, it.length, job)), of(&it.id));
     layout.left_out.iter().map(line).collect()
 }
 
 /// The size of each offcut, and where it falls.
 fn offcut_lines(job: &Job, layout: &Layout) -> Vec<(String, String)> {
     let length = |it| shown::length(it, job.units);
-    let line = |it: Offcut| {
-        (format!("{} × {}", length(it.width), length(it.length)), format!("at {} along the roll", length(it.y)))
+    let line = |(of, it): (Option<&OnHand>, Offcut)| {
+        let of = of.map_or_else(|| "the roll".to_owned(), |it| it.lot.clone());
+        (format!("{} × {}", length(it.width), length(it.length)), format!("at {} along {of}", length(it.y)))
     };
     layout.offcuts(&job.rules).into_iter().map(line).collect()
 }
@@ -267,7 +266,9 @@ fn cut_lines(job: &Job, layout: &Layout) -> Vec<String> {
             format!("Along, {} from the left edge, from {} to {}.", length(it.at), length(it.from), length(it.to))
         }
     };
-    layout.cuts.iter().flat_map(|it| &it.cuts).map(line).collect()
+    let on_hand =
+        layout.on_hand.iter().flat_map(|of| of.cuts.cuts.iter().map(move |it| format!("{}: {}", of.lot, line(it))));
+    layout.cuts.iter().flat_map(|it| &it.cuts).map(line).chain(on_hand).collect()
 }
 
 /// Stays the same line on the page while what it says changes: a check-off keeps the focus and the opened reason.
@@ -282,9 +283,12 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
     let done = move || line.with(|it| !it.cut.is_empty());
     let toggle = move |_: Event| {
         let said = if done() { "cut taken back" } else { "cut" };
-        let plan = here.takeoff.with(|it| id.with_value(|id| plan_of(it, id))).filter(|_| !done());
-        let cut = line.with(|it| check_off(&it.id, &it.cut, ChoiceId(Uuid::new_v4())));
-        here.act(said, plan.into_iter().map(decide).chain(cut).collect());
+        let take_back = |&choice: &ChoiceId| Edit::WithdrawChoice { choice, withdrawn: true };
+        let edits = match done() {
+            true => line.with(|it| it.cut.iter().map(take_back).collect()),
+            false => here.takeoff.with(|it| id.with_value(|id| check_off(it, id))).into_iter().map(decide).collect(),
+        };
+        here.act(said, edits);
     };
     let pick = move |_| picked.set(Some(id.get_value()));
     let leave = move |_| here.act("piece left out", vec![decide(Decision::LeaveOut { piece: id.get_value() })]);
@@ -321,8 +325,10 @@ fn CutLine(id: String, lines: Memo<Vec<Line>>, picked: RwSignal<Option<String>>)
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::places::fixture::{layout, with_piece};
+    use crate::places::fixture::{layout, place, with_piece};
+    use shared_model::job::CutPlace;
     use shared_model::length::Length;
+    use shared_model::takeoff::{GoodsTakeoff, Standing};
 
     #[test]
     fn pieces_are_cut_from_the_outer_end_and_from_left_to_right() {
@@ -337,13 +343,30 @@ mod tests {
     }
 
     #[test]
-    fn a_check_off_is_one_decision_and_taking_it_back_withdraws_all_of_them() {
-        let new = ChoiceId(Uuid::from_u128(1));
-        let made = check_off("den/1", &[], new);
-        let [Edit::Choose { choice }] = made.as_slice() else { panic!("not one choice: {made:?}") };
-        assert_eq!(choice.decision, Decision::Cut { piece: "den/1".to_owned() });
-        let both = [ChoiceId(Uuid::from_u128(2)), ChoiceId(Uuid::from_u128(3))];
-        let back = check_off("den/1", &both, new);
-        assert_eq!(back, both.map(|choice| Edit::WithdrawChoice { choice, withdrawn: true }));
+    fn the_first_check_off_chooses_the_plan() {
+        let plan = with_piece(
+            layout("a", Length::feet(20), Length::ZERO, 0),
+            "den/1",
+            (Length::ZERO, Length::ZERO),
+            (Length::feet(12), Length::feet(14)),
+        );
+        let id = GoodsId(Uuid::from_u128(7));
+        let mut taken = Takeoff {
+            goods: vec![GoodsTakeoff {
+                goods: id,
+                name: String::new(),
+                layouts: vec![plan.clone()],
+                chosen: 0,
+                standing: None,
+            }],
+            ..Takeoff::default()
+        };
+        let place = CutPlace { width: Length::feet(12), length: Length::feet(14), ..place() };
+        let cut = Decision::Cut(CutPiece { goods: id, piece: "den/1".to_owned(), place });
+        assert_eq!(check_off(&taken, "den/1"), [Decision::Plan(plan.chosen(id)), cut.clone()]);
+        taken.goods[0].standing =
+            Some(Standing { order: plan.order, more: Length::ZERO, short: Vec::new(), anew: Vec::new() });
+        assert_eq!(check_off(&taken, "den/1"), [cut]);
+        assert_eq!(check_off(&taken, "den/2"), []);
     }
 }

@@ -1,7 +1,7 @@
 //! A layout for the tests of the places.
 
 use shared_model::ids::{JobId, RoomId};
-use shared_model::job::{Job, Rules};
+use shared_model::job::{CutPlace, Job, Rules};
 use shared_model::layout::{Extra, Layout, Part, Piece, PileDirection};
 use shared_model::length::{Length, Units};
 use shared_model::nest::{Placement, RollPlan};
@@ -19,6 +19,7 @@ pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> 
         pieces: Vec::new(),
         left_out: Vec::new(),
         on_hand: Vec::new(),
+        cut: std::collections::BTreeMap::new(),
         seams: Vec::new(),
         roll: RollPlan { width: Length::feet(12), length: order, lower_bound: order, placements: Vec::new(), steps: 0 },
         cuts: None,
@@ -26,7 +27,7 @@ pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> 
         freehand: None,
         net: Area::ZERO,
         ordered: Length::feet(12) * order,
-        waste: Area::ZERO,
+        carpet: Area::ZERO,
         seam_length,
         seam_cost,
     }
@@ -52,6 +53,11 @@ pub fn with_piece(mut layout: Layout, id: &str, (x, y): (Length, Length), (width
     });
     layout.roll.placements.push(Placement { piece: id.to_owned(), x, y });
     layout
+}
+
+/// The first square foot of the roll.
+pub fn place() -> CutPlace {
+    CutPlace { remnant: None, y: Length::ZERO, x: Length::ZERO, width: Length::feet(1), length: Length::feet(1) }
 }
 
 /// A job in feet and inches with nothing in it.

@@ -17,6 +17,7 @@ pub fn OnHand(goods: GoodsId) -> impl IntoView {
     let here = OpenJob::here();
     let lot = RwSignal::new(String::new());
     let (width, length) = (RwSignal::new(Length::ZERO), RwSignal::new(Length::ZERO));
+    let refused = RwSignal::new(None::<String>);
     let lines = move || {
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
         let layout = takeoff.goods.iter().find(|it| it.goods == goods).and_then(|it| it.layout());
@@ -31,7 +32,10 @@ pub fn OnHand(goods: GoodsId) -> impl IntoView {
         let Some(remnant) = untrack(described) else { return };
         let choice =
             NewChoice { id: ChoiceId(Uuid::new_v4()), decision: Decision::OnHand(remnant), supersedes: Vec::new() };
-        here.act("carpet on hand", vec![Edit::Choose { choice }]);
+        if let Err(why) = here.try_act("carpet on hand", vec![Edit::Choose { choice }]) {
+            return refused.set(Some(why));
+        }
+        refused.set(None);
         lot.set(String::new());
         width.set(Length::ZERO);
         length.set(Length::ZERO);
@@ -47,6 +51,7 @@ pub fn OnHand(goods: GoodsId) -> impl IntoView {
         <LengthField name="Remnant across the roll" value=width set=Callback::new(move |to| width.set(to)) />
         <LengthField name="Remnant along the roll" value=length set=Callback::new(move |to| length.set(to)) hint="The pile lies this way. Measure it; do not trust the label." />
         <button type="button" class="button" id="add-remnant" disabled=move || described().is_none() on:click=add>"Put it on hand"</button>
+        {move || refused.get().map(|why| view! { <p class="problem" role="alert"><span class="problem-text">{why}</span></p> })}
     }
 }
 

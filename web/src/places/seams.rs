@@ -189,7 +189,7 @@ impl LayoutCard {
             key: layout.key.clone(),
             name: layout.name.clone(),
             order: shown::order(layout.order, units),
-            facts: format!("{} waste; {seams}", shown::share(layout.waste, layout.ordered)),
+            facts: format!("{} waste; {seams}", shown::share(layout.waste(), layout.carpet)),
             compared: against_first(layout, first, units),
             looked_at,
             chosen,
@@ -249,7 +249,7 @@ mod tests {
     use super::*;
     use crate::places::fixture;
     use shared_model::ids::DeviceId;
-    use shared_model::job::{Choice, Stamp, Timestamp};
+    use shared_model::job::{Choice, CutPiece, Stamp, Timestamp};
 
     #[test]
     fn choosing_a_layout_supersedes_the_choice_before_for_the_same_goods_only() {
@@ -261,7 +261,8 @@ mod tests {
             stamp,
             supersedes: Vec::new(),
         };
-        let cut = Choice { decision: Decision::Cut { piece: "den/1".to_owned() }, ..made(12, berber) };
+        let (piece, place) = ("den/1".to_owned(), fixture::place());
+        let cut = Choice { decision: Decision::Cut(CutPiece { goods: berber, piece, place }), ..made(12, berber) };
         let job = Job { choices: vec![made(10, loop_pile), made(11, berber), cut], ..fixture::job() };
         let layout = fixture::layout("new", Length::feet(50), Length::ZERO, 0);
         let goods = GoodsTakeoff {

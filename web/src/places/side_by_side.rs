@@ -50,7 +50,7 @@ fn rows(job: &Job, shown: &Layout, chosen: &Layout) -> Vec<[String; 3]> {
     vec![
         of("Order", &|it| shown::order(it.order, job.units)),
         of("Ordered", &|it| shown::ordered(it.ordered, job.units)),
-        of("Waste", &|it| shown::share(it.waste, it.ordered)),
+        of("Waste", &|it| shown::share(it.waste(), it.carpet)),
         of("Seam", &|it| shown::length(it.seam_length, job.units)),
         of("Seams along the pile", &|it| seams(it, SeamKind::Side)),
         of("Cross seams", &|it| seams(it, SeamKind::Cross)),

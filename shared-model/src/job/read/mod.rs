@@ -13,8 +13,8 @@ use uuid::Uuid;
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, ChosenCut, ChosenPlan, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Pin, Remnant, Rule,
-    Rules, Stamp, Timestamp, Turn, limits, words,
+    Choice, ChosenPlan, CutPiece, CutPlace, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Pin, Remnant,
+    Rule, Rules, Stamp, Timestamp, Turn, limits, words,
 };
 use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, RoomId, WallId};
 use crate::job::Angle;
@@ -259,7 +259,11 @@ fn decision(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<Decision> {
     let piece = || Some(short(fields.text(key::PIECE)?));
     match fields.text(key::KIND)? {
         key::PLAN => Some(Decision::Plan(plan(doc, fields)?)),
-        key::PIECE => Some(Decision::Cut { piece: piece()? }),
+        key::PIECE => Some(Decision::Cut(CutPiece {
+            goods: GoodsId(uuid(fields, key::GOODS)?),
+            piece: piece()?,
+            place: CutPlace::of_bytes(fields.bytes(key::CUTS))?,
+        })),
         key::LEFT_OUT => Some(Decision::LeaveOut { piece: piece()? }),
         key::ON_HAND => Some(Decision::OnHand(Remnant {
             goods: GoodsId(uuid(fields, key::GOODS)?),
@@ -275,16 +279,20 @@ fn decision(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<Decision> {
 fn plan(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<ChosenPlan> {
     let (ways, cuts) = (fields.map(key::WAYS).read(doc), fields.map(key::CUTS).read(doc));
     let ways = ways.scalars().filter_map(|(of, way)| Some((Uuid::try_parse(of).ok()?, short(way.text()?))));
-    let cuts = cuts.scalars().filter_map(|(piece, cut)| match cut {
-        Scalar::Bytes(bytes) => Some((piece.to_owned(), ChosenCut::of_bytes(bytes)?)),
-        _ => None,
-    });
+    let cuts = cuts.scalars().filter_map(|(piece, cut)| Some((piece.to_owned(), cut_place(cut)?)));
     Some(ChosenPlan {
         goods: GoodsId(uuid(fields, key::GOODS)?),
         order: length(fields, key::ORDER)?,
         ways: ways.collect(),
         cuts: cuts.collect(),
     })
+}
+
+fn cut_place(value: &Scalar) -> Option<CutPlace> {
+    match value {
+        Scalar::Bytes(bytes) => CutPlace::of_bytes(bytes),
+        _ => None,
+    }
 }
 
 fn pin(fields: &Fields<'_>) -> Option<Pin> {

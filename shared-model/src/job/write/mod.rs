@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 use super::node::Node;
 use super::schema::key;
-use super::{ChosenPlan, Decision, Edit, EditError, Flight, Goods, NewChoice, Pin, Timestamp, limits, words};
+use super::{ChosenPlan, CutPiece, Decision, Edit, EditError, Flight, Goods, NewChoice, Pin, Timestamp, limits, words};
 use crate::ids::{DeviceId, GoodsId, RoomId, WallId};
 
 /// Writes one edit into an open transaction. On an error the transaction must be rolled back.
@@ -88,9 +88,12 @@ fn choose(tx: &mut Transaction<'_>, choice: &NewChoice, at: Timestamp) -> Result
             put(tx, &node, key::KIND, key::PLAN)?;
             write_plan(tx, &node, plan)?;
         }
-        Decision::Cut { piece } => {
+        Decision::Cut(CutPiece { goods, piece, place }) => {
+            goods_exist(tx, Some(*goods))?;
             put(tx, &node, key::KIND, key::PIECE)?;
+            put(tx, &node, key::GOODS, goods.to_string())?;
             put(tx, &node, key::PIECE, piece.as_str())?;
+            put(tx, &node, key::CUTS, place.to_bytes())?;
         }
         Decision::LeaveOut { piece } => {
             put(tx, &node, key::KIND, key::LEFT_OUT)?;
