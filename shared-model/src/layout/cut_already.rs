@@ -2,6 +2,7 @@
 //! from. The rest of the carpet is planned around all of them.
 
 use super::Piece;
+use super::interlock::Outline;
 use super::plan::place_of;
 use super::stock::Stock;
 use crate::ids::ChoiceId;
@@ -10,6 +11,7 @@ use crate::length::Length;
 use crate::nest::{
     self, Budget, Cut, CutList, CutWay, NestError, NestPiece, Offcut, Phase, Placement, RollPlan, Shape,
 };
+use crate::polygon::Point;
 
 /// Where a piece lies: across and along the carpet it is cut from.
 type Spot = (Length, Length);
@@ -38,9 +40,18 @@ pub(super) struct Wanted {
 
 /// What of one goods is cut, with the crew's plan.
 pub(super) struct CutAlready<'a> {
-    /// None lies in another. In the order of their places.
+    /// In the order of their places.
     pub pieces: Vec<&'a CutPiece>,
     plan: Option<&'a ChosenPlan>,
+    /// What a piece needs around its floor.
+    margin: Length,
+}
+
+/// Carpet that is taken, and the piece that needs no more of it than its outline.
+#[derive(Clone, Copy)]
+struct Taken<'a> {
+    place: CutPlace,
+    by: Option<&'a Piece>,
 }
 
 impl<'a> CutAlready<'a> {
@@ -50,16 +61,10 @@ impl<'a> CutAlready<'a> {
             let at = it.place;
             at.width > Length::ZERO && at.length > Length::ZERO && (at.remnant.is_some() || at.x + at.width <= roll)
         };
-        let mut all: Vec<&CutPiece> = job.cut(stock.goods.id).map(|(_, it)| it).filter(possible).collect();
-        all.sort_by_key(|it| (it.place, &it.piece));
-        let mut pieces: Vec<&CutPiece> = Vec::new();
-        for it in all {
-            // No carpet is cut twice; what says so is a mistake, or a plan from somewhere else.
-            if !pieces.iter().any(|other| overlap(&other.place, &it.place)) {
-                pieces.push(it);
-            }
-        }
-        Self { pieces, plan }
+        let mut pieces: Vec<&CutPiece> = job.cut(stock.goods.id).map(|(_, it)| it).filter(possible).collect();
+        pieces.sort_by_key(|it| (it.place, &it.piece));
+        pieces.dedup();
+        Self { pieces, plan, margin: stock.margin() }
     }
 
     /// How far the roll that is ordered is cut up.
@@ -72,8 +77,25 @@ impl<'a> CutAlready<'a> {
         self.pieces.is_empty()
     }
 
-    /// Lets the cut pieces serve a nap group where they can, and brings its pattern in step with the first that does.
-    pub fn serve(&self, group: &mut [Wanted]) {
+    /// Lets the cut pieces serve the nap groups where they can, and brings each pattern in step with the first that does. No carpet is cut
+    /// twice: of two cut pieces that lie in each other, the first serves; the other is a mistake, or of a plan from somewhere else.
+    pub fn serve(&self, groups: &mut [Vec<Wanted>]) {
+        groups.iter_mut().for_each(|it| self.serve_group(it));
+        let mut serving: Vec<(CutPlace, Piece)> = Vec::new();
+        let mut served: Vec<&mut Wanted> = groups.iter_mut().flatten().filter(|it| it.cut.is_some()).collect();
+        served.sort_by_key(|it| it.cut.map(|(cut, _)| cut));
+        for it in served {
+            let Some((cut, _)) = it.cut else { continue };
+            let own = Taken { place: cut, by: Some(&it.piece) };
+            if serving.iter().all(|(place, piece)| self.clear(&own, &Taken { place: *place, by: Some(piece) })) {
+                serving.push((cut, it.piece.clone()));
+            } else {
+                it.cut = None;
+            }
+        }
+    }
+
+    fn serve_group(&self, group: &mut [Wanted]) {
         for it in &mut *group {
             it.cut = self.serving(&it.piece).map(|cut| (cut.place, (cut.place.x, cut.place.y)));
         }
@@ -126,15 +148,17 @@ impl<'a> CutAlready<'a> {
     }
     /// The places of all that stay where they are: what is cut, and what else of the plan `stays` there. First what they and the other cut
     /// pieces take of the carpet, then each piece's own.
-    fn kept(
+    fn kept<'w>(
         &self,
         carpet: Carpet,
-        wanted: &[Wanted],
+        wanted: &'w [Wanted],
         gone: &[CutPlace],
         stays: impl Fn(Length) -> bool,
     ) -> (Vec<CutPlace>, Vec<Option<CutPlace>>) {
-        let mut taken = gone.to_vec();
-        let keep = |it: &Wanted| {
+        let serves = |place: &CutPlace| wanted.iter().find(|it| it.cut.is_some_and(|(cut, _)| cut == *place));
+        let mut taken: Vec<Taken> =
+            gone.iter().map(|it| Taken { place: *it, by: serves(it).map(|it| &it.piece) }).collect();
+        let keep = |it: &'w Wanted| {
             let of_piece = |(x, y): Spot| CutPlace {
                 remnant: carpet.remnant,
                 x,
@@ -148,12 +172,26 @@ impl<'a> CutAlready<'a> {
             let planned = self.plan?.cuts.get(&it.piece.id).filter(|it| it.remnant == carpet.remnant && stays(it.y))?;
             let place = of_piece((planned.x, planned.y));
             let in_step = fits(it.shape.phase, place.y) && fits(it.shape.across, place.x);
-            let free = in_step && place.x + place.width <= carpet.width && !taken.iter().any(|it| overlap(it, &place));
-            free.then(|| taken.push(place));
+            let own = Taken { place, by: Some(&it.piece) };
+            let free = in_step && place.x + place.width <= carpet.width && taken.iter().all(|it| self.clear(&own, it));
+            free.then(|| taken.push(own));
             free.then_some(place)
         };
         let kept = wanted.iter().map(keep).collect();
-        (taken, kept)
+        (taken.iter().map(|it| it.place).collect(), kept)
+    }
+
+    /// Whether the one leaves the other its carpet. Pieces that fit into each other do though their rectangles overlap.
+    fn clear(&self, one: &Taken, other: &Taken) -> bool {
+        let whole = |it: &Taken| {
+            let piece = it.by.filter(|by| by.width == it.place.width && by.length == it.place.length)?;
+            Some(Outline::of(piece, self.margin))
+        };
+        if !overlap(&one.place, &other.place) {
+            return true;
+        }
+        let at = Point::new(other.place.x - one.place.x, other.place.y - one.place.y);
+        whole(one).zip(whole(other)).is_some_and(|(one, other)| one.clear_of(&other, at))
     }
 }
 
@@ -202,15 +240,31 @@ fn behind(list: CutList, start: Length, width: Length) -> CutList {
     CutList { cuts, offcuts }
 }
 
-/// The cuts of all that lies before `end`, and of the rest of the plan behind it.
-fn all_cuts(before: &[CutPlace], open: &[NestPiece], rest: &RollPlan, end: Length) -> Option<CutList> {
-    let piece =
-        |it: &CutPlace| NestPiece { id: String::new(), width: it.width, length: it.length, phase: None, across: None };
-    let place = |it: &CutPlace| Placement { piece: String::new(), x: it.x, y: it.y };
-    let pieces: Vec<NestPiece> = before.iter().map(piece).chain(open.iter().cloned()).collect();
-    let moved = rest.placements.iter().map(|it| Placement { y: it.y + end, ..it.clone() });
-    let plan = RollPlan { placements: before.iter().map(place).chain(moved).collect(), ..rest.clone() };
-    nest::cuts(&pieces, &plan)
+/// The cuts of all that lies before `start`, and of the rest of the plan behind it. What lies in each other is cut off in one.
+fn all_cuts(before: &[CutPlace], open: &[NestPiece], rest: &RollPlan, start: Length) -> Option<CutList> {
+    let place = |(it, at): (&NestPiece, &Placement)| {
+        let (width, length) = (it.width, it.length);
+        CutPlace { remnant: None, y: start + at.y, x: at.x, width, length }
+    };
+    let behind = open.iter().zip(&rest.placements).map(place);
+    let mut blocks: Vec<CutPlace> = Vec::new();
+    for mut it in before.iter().map(|it| CutPlace { remnant: None, ..*it }).chain(behind) {
+        while let Some(other) = blocks.iter().position(|other| overlap(other, &it)) {
+            it = around_both(&blocks.swap_remove(other), &it);
+        }
+        blocks.push(it);
+    }
+    let piece = |it: &CutPlace| Shape { width: it.width, length: it.length, phase: None, across: None }.named("");
+    let at = |it: &CutPlace| Placement { piece: String::new(), x: it.x, y: it.y };
+    let plan = RollPlan { placements: blocks.iter().map(at).collect(), ..rest.clone() };
+    nest::cuts(&blocks.iter().map(piece).collect::<Vec<_>>(), &plan)
+}
+
+fn around_both(one: &CutPlace, other: &CutPlace) -> CutPlace {
+    let (x, y) = (one.x.min(other.x), one.y.min(other.y));
+    let right = (one.x + one.width).max(other.x + other.width);
+    let far = (one.y + one.length).max(other.y + other.length);
+    CutPlace { x, y, width: right - x, length: far - y, ..*one }
 }
 
 fn end(of: &[CutPlace]) -> Length {

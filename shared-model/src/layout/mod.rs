@@ -12,6 +12,7 @@ mod fill;
 mod flight;
 mod frame;
 mod held;
+mod interlock;
 mod laying;
 mod lines;
 mod mouth;

@@ -236,6 +236,11 @@ impl Shelf<'_> {
         if too_large || !open.is_empty() && area(&open) > (remnant.width * usable).0 {
             return None;
         }
+        // A first plan is made at once; most of what is tried does not fit.
+        let begun = self.cut.pieces.iter().any(|it| it.place.remnant == Some(id));
+        if !begun && estimate(&open, remnant.width).is_some_and(|it| it > usable) {
+            return None;
+        }
         let carpet = Carpet { remnant: Some(id), width: remnant.width, freehand: false };
         let fits = |length: Option<Length>, least: Length| length.is_none_or(|it| it > usable) && least <= usable;
         let (roll, list) = self

@@ -7,10 +7,11 @@ use uuid::Uuid;
 use super::choose::{Choice, Group, beats, choices, shortlist};
 use super::cut_already::{Carpet, CutAlready, Rolled, Wanted};
 use super::flight::Stair;
+use super::interlock::Outline;
 use super::on_hand::{self, Divided};
 use super::stock::Stock;
 use super::variant::{Planned, Variant};
-use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, opening};
+use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, interlock, opening};
 use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
 use crate::ids::{FlightId, GoodsId, OpeningId, RoomId};
@@ -24,8 +25,16 @@ use crate::problem::{Place, Problem, ProblemKind};
 const OFFERED: usize = 8;
 /// Combinations that are planned on the roll at a glance; the best of them with some patience.
 const PLANNED: usize = 16;
-const GLANCE: Budget = Budget::steps(30_000);
-const PATIENCE: Budget = Budget::steps(300_000);
+const GLANCE: Effort = Effort { budget: Budget::steps(30_000), interlocked: false };
+const PATIENCE: Effort = Effort { budget: Budget::steps(300_000), interlocked: true };
+
+/// How hard a plan of the roll is looked for.
+#[derive(Clone, Copy)]
+struct Effort {
+    budget: Budget,
+    /// Also with angled pieces that fit into each other.
+    interlocked: bool,
+}
 
 /// The layouts worth choosing from, best first.
 pub(super) fn layouts(
@@ -45,7 +54,8 @@ pub(super) fn layouts(
         }
     }
     let mut planned = unbeaten(planned);
-    for (at_a_glance, choice) in planned.iter_mut().filter(|(it, _)| !it.roll.optimal()) {
+    let angled = |it: &Layout| interlock::any_angled(&it.pieces, stock);
+    for (at_a_glance, choice) in planned.iter_mut().filter(|(it, _)| !it.roll.optimal() || angled(it)) {
         if let Ok(layout) = layout(job, floor, stock, choice, cut, PATIENCE) {
             *at_a_glance = layout;
         }
@@ -79,7 +89,7 @@ fn layout(
     stock: &Stock,
     choice: &Choice,
     cut: &CutAlready,
-    budget: Budget,
+    effort: Effort,
 ) -> Result<Layout, Problem> {
     let mut groups = Vec::new();
     let mut seams: Vec<Seam> = Vec::new();
@@ -104,9 +114,9 @@ fn layout(
                 pieces.push(Wanted { piece, shape: *shape, cut: None });
             }
         }
-        cut.serve(&mut pieces);
         groups.push(pieces);
     }
+    cut.serve(&mut groups);
     let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
     seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
 
@@ -117,7 +127,10 @@ fn layout(
     left_out.extend(elsewhere);
     let carpet = Carpet { remnant: None, width: stock.goods.roll_width, freehand: stock.rules.freehand };
     let (roll, cuts) = cut
-        .planned_around(carpet, &wanted, |it| rolled(it, stock, budget))
+        .planned_around(carpet, &wanted, |it| {
+            let plain = rolled(it, stock, effort.budget)?;
+            if effort.interlocked { interlocked(plain, it, &wanted, stock, effort.budget) } else { Ok(plain) }
+        })
         .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
     let pieces = wanted.into_iter().map(|it| it.piece).collect();
     let order = order_of(roll.length, stock);
@@ -186,6 +199,35 @@ fn rolled(pieces: &[NestPiece], stock: &Stock, budget: Budget) -> Result<Rolled,
     Ok((straight, Some(list)))
 }
 
+/// The plan, or a shorter one where some of the pieces fit into each other.
+fn interlocked(
+    plain: Rolled,
+    pieces: &[NestPiece],
+    wanted: &[Wanted],
+    stock: &Stock,
+    budget: Budget,
+) -> Result<Rolled, NestError> {
+    let of = |id: &str| wanted.iter().map(|it| &it.piece).find(|it| it.id == id);
+    let outlines: Vec<Outline> =
+        pieces.iter().filter_map(|it| Some(Outline::of(of(&it.id)?, stock.margin()))).collect();
+    // Where the pattern repeats across, pieces lie side by side at few places only.
+    if outlines.len() < pieces.len() || stock.repeat_across.is_some() {
+        return Ok(plain);
+    }
+    let blocks = interlock::blocks(pieces, &outlines, stock.goods.roll_width);
+    let mut best = plain;
+    for blocks in [&blocks[..], blocks.get(..1).unwrap_or_default()].into_iter().filter(|it| !it.is_empty()) {
+        let (joined, within) = interlock::joined(pieces, blocks);
+        let (roll, list) = rolled(&joined, stock, budget)?;
+        if roll.length < best.0.length {
+            // Pieces need less than their rectangles, so only their outlines' area says how short no plan can be.
+            let least = interlock::least_length(pieces, &outlines, stock.goods.roll_width);
+            best = (interlock::parted(pieces, &within, &roll, least), list);
+        }
+    }
+    Ok(best)
+}
+
 /// The shorter order that cuts around corners would need, where the crew makes none.
 fn freehand(layout: &Layout, choice: &Choice, stock: &Stock) -> Option<Length> {
     if stock.rules.freehand || order_of(layout.roll.lower_bound, stock) >= layout.order {
@@ -195,7 +237,7 @@ fn freehand(layout: &Layout, choice: &Choice, stock: &Stock) -> Option<Length> {
     let shapes: BTreeMap<String, Shape> = planned.map(|(id, shape)| (id, *shape)).collect();
     let pieces = layout.pieces.iter().filter_map(|it| Some(shapes.get(&it.id)?.named(&it.id)));
     let pieces: Vec<NestPiece> = pieces.collect();
-    let roll = nest_above(&pieces, stock.goods.roll_width, GLANCE, layout.roll.lower_bound).ok()?;
+    let roll = nest_above(&pieces, stock.goods.roll_width, GLANCE.budget, layout.roll.lower_bound).ok()?;
     Some(order_of(roll.length, stock)).filter(|it| *it < layout.order)
 }
 

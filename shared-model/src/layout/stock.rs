@@ -46,6 +46,11 @@ impl<'a> Stock<'a> {
         (Some(stock), problems)
     }
 
+    /// What carpet needs around a piece's floor, whether a wall or a seam is there.
+    pub fn margin(&self) -> Length {
+        self.rules.wall_allowance.max(self.rules.seam_trim)
+    }
+
     /// A cut rounded up to the shop's step, but no wider than the roll.
     pub fn cut_width(&self, width: Length) -> Length {
         width.round_up_to(self.rules.cut_step).min(self.goods.roll_width.max(width))

@@ -144,7 +144,8 @@ impl<'a> Check<'a> {
             for (other, there) in &laid[..i] {
                 let beside = at.x + piece.width <= there.x || there.x + other.width <= at.x;
                 let behind = at.y + piece.length <= there.y || there.y + other.length <= at.y;
-                faults.expect(beside || behind, || format!("{} and {} overlap on the roll", name(), other.id));
+                let clear = beside || behind || self.fit_into_each_other((piece, at), (other, there));
+                faults.expect(clear, || format!("{} and {} overlap on the roll", name(), other.id));
                 faults.expect(other.id != piece.id, || format!("two pieces are called {}", piece.id));
             }
         }

@@ -30,6 +30,40 @@ pub fn inside(polygon: &Polygon, (u, v): (f64, f64)) -> bool {
     crossed.count() % 2 == 1
 }
 
+/// How far the sides of two polygons are apart, across or along, whichever is more; zero where they cross.
+pub fn distance(one: &Polygon, other: &Polygon) -> f64 {
+    let to_edges = |it: &Polygon, of: &Polygon| {
+        let all = it.iter().flat_map(|&at| edges(of).map(move |edge| to_edge(at, edge)));
+        all.fold(f64::INFINITY, f64::min)
+    };
+    let cross = |(a, b): &((f64, f64), (f64, f64)), (c, d): &((f64, f64), (f64, f64))| {
+        let side = |p: (f64, f64), q: (f64, f64), r: (f64, f64)| (q.0 - p.0) * (r.1 - p.1) - (q.1 - p.1) * (r.0 - p.0);
+        side(*a, *b, *c) * side(*a, *b, *d) < 0.0 && side(*c, *d, *a) * side(*c, *d, *b) < 0.0
+    };
+    if edges(one).any(|edge| edges(other).any(|there| cross(&edge, &there))) {
+        return 0.0;
+    }
+    to_edges(one, other).min(to_edges(other, one))
+}
+
+/// The larger of both distances falls towards the nearest point of an edge, and rises behind it.
+fn to_edge(at: (f64, f64), (from, to): ((f64, f64), (f64, f64))) -> f64 {
+    let far = |t: f64| {
+        let on = (from.0 + (to.0 - from.0) * t, from.1 + (to.1 - from.1) * t);
+        (on.0 - at.0).abs().max((on.1 - at.1).abs())
+    };
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..80 {
+        let third = (high - low) / 3.0;
+        if far(low + third) <= far(high - third) {
+            high -= third;
+        } else {
+            low += third;
+        }
+    }
+    far(low)
+}
+
 /// Where a line meets an edge, and by how much that may be off when the edge's ends are rounded: the flatter, the more.
 #[derive(Clone, Copy)]
 pub struct Met {

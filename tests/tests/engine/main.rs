@@ -22,6 +22,7 @@ mod interleavings;
 
 /// Bytes from outside that want to do harm: known attacks on the guard and the document.
 mod hostile;
+mod interlock;
 
 /// Thousands of mutated changes, messages and noise: none does harm.
 mod mutations;

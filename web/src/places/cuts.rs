@@ -143,7 +143,8 @@ struct Line {
 }
 
 fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
-    let line = |cut: cutting::Cut| {
+    let all = cutting::in_order(layout);
+    let line = |cut: &cutting::Cut| {
         let choices: Vec<&Choice> = cutting::checked_off(job, layout, &cut.piece.id).collect();
         Line {
             id: cut.piece.id.clone(),
@@ -151,21 +152,27 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
             label: cut.piece.label.clone(),
             across: shown::cut(cut.piece.width, job),
             along: shown::cut(cut.piece.length, job),
-            starts: starts(&cut, job),
+            starts: starts(cut, &all, job),
             cut: choices.iter().map(|it| it.id).collect(),
             cut_by: choices
                 .first()
                 .map(|it| job.people.get(&it.stamp.by).cloned().unwrap_or_else(|| "someone".to_owned())),
-            because: cut_reason(&cut, job),
+            because: cut_reason(cut, job),
         }
     };
-    cutting::in_order(layout).into_iter().map(line).collect()
+    all.iter().map(line).collect()
 }
 
 /// Where on the roll, or on which remnant. Where in the pattern a remnant begins, only who has it before them sees.
-fn starts(cut: &cutting::Cut, job: &Job) -> String {
+fn starts(cut: &cutting::Cut, all: &[cutting::Cut], job: &Job) -> String {
     let length = |it| shown::length(it, job.units);
-    let place = format!("starts at {}, {} from the left edge", length(cut.place.y), length(cut.place.x));
+    let mut place = format!("starts at {}, {} from the left edge", length(cut.place.y), length(cut.place.x));
+    if let Some(other) = all.iter().find(|it| it.number != cut.number && cutting::overlap(it, cut)) {
+        place += &format!(
+            "; it fits into piece {}: cut both off in one, lay both floors out on it with their allowance, and part them in between",
+            other.number
+        );
+    }
     let Some(it) = cut.remnant else { return place };
     let from = format!("from the remnant {}, {} × {}", it.lot, length(it.roll.width), length(it.length));
     match cut.piece.phase {
