@@ -12,8 +12,8 @@ use crate::nest::{NestPiece, Phase, Placement, RollPlan};
 use crate::polygon::{Axis, Point, Ring};
 
 /// So many pieces are looked at: those with the most carpet that they do not need, and the largest others.
-const MOST_ANGLED: usize = 8;
-const MOST_OTHERS: usize = 8;
+const MOST_ANGLED: usize = 6;
+const MOST_OTHERS: usize = 4;
 /// What a piece must leave of its rectangle to be looked at: a square foot.
 const WORTH: i128 = (Length::FOOT.0 as i128) * (Length::FOOT.0 as i128);
 

@@ -20,9 +20,9 @@ use crate::nest::{Budget, CutList, RollPlan, Shape, estimate, nest_cuttable};
 /// For one remnant.
 const BUDGET: Budget = Budget::steps(2_000);
 /// So many remnants are looked at, the largest first.
-const MOST_REMNANTS: usize = 16;
+const MOST_REMNANTS: usize = 8;
 /// So many groups may be cut from them, the largest first.
-const MOST_GROUPS: usize = 12;
+const MOST_GROUPS: usize = 6;
 /// Of more pieces, the roll's length is told by their area: few of them lie beside a piece that is taken away.
 const MOST_ESTIMATED: usize = 200;
 
