@@ -25,13 +25,6 @@ pub fn in_order(layout: &Layout) -> Vec<Cut<'_>> {
     numbered.map(|((on_hand, place, piece), number)| Cut { number, piece, place, remnant: remnant(on_hand) }).collect()
 }
 
-/// Whether the rectangles of two pieces overlap: their floors fit into each other.
-pub fn overlap(one: &Cut, other: &Cut) -> bool {
-    let (a, b) = (one.place, other.place);
-    let across = a.x < b.x + b.width && b.x < a.x + a.width;
-    a.remnant == b.remnant && across && a.y < b.y + b.length && b.y < a.y + a.length
-}
-
 /// The decisions in force that say this piece of the layout is cut; two people may have checked it off at once.
 pub fn checked_off<'a>(job: &'a Job, layout: &'a Layout, piece: &'a str) -> impl Iterator<Item = &'a Choice> {
     job.choices.iter().filter(move |it| matches!(&it.decision, Decision::Cut(cut) if layout.is_cut_by(piece, cut)))

@@ -103,6 +103,13 @@ pub enum PileDirection {
 }
 
 impl CutPlace {
+    /// Whether the rectangles of two pieces overlap on one carpet.
+    pub fn overlaps(&self, other: &Self) -> bool {
+        let across = self.x < other.x + other.width && other.x < self.x + self.width;
+        let along = self.y < other.y + other.length && other.y < self.y + self.length;
+        self.remnant == other.remnant && across && along
+    }
+
     /// Width, length, x and y, each as eight bytes, the highest first; then the remnant's id, if it is cut from one.
     pub(super) fn to_bytes(self) -> Vec<u8> {
         let sizes = [self.width, self.length, self.x, self.y].into_iter().flat_map(|it| it.0.to_be_bytes());

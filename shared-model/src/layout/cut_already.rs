@@ -146,6 +146,7 @@ impl<'a> CutAlready<'a> {
         let best = ways.min_by_key(|(plan, list)| (!carpet.freehand && list.is_none(), plan.length));
         best.map_or_else(|| planned(&[]), Ok)
     }
+
     /// The places of all that stay where they are: what is cut, and what else of the plan `stays` there. First what they and the other cut
     /// pieces take of the carpet, then each piece's own.
     fn kept<'w>(
@@ -187,7 +188,7 @@ impl<'a> CutAlready<'a> {
             let piece = it.by.filter(|by| by.width == it.place.width && by.length == it.place.length)?;
             Some(Outline::of(piece, self.margin))
         };
-        if !overlap(&one.place, &other.place) {
+        if !one.place.overlaps(&other.place) {
             return true;
         }
         let at = Point::new(other.place.x - one.place.x, other.place.y - one.place.y);
@@ -249,7 +250,7 @@ fn all_cuts(before: &[CutPlace], open: &[NestPiece], rest: &RollPlan, start: Len
     let behind = open.iter().zip(&rest.placements).map(place);
     let mut blocks: Vec<CutPlace> = Vec::new();
     for mut it in before.iter().map(|it| CutPlace { remnant: None, ..*it }).chain(behind) {
-        while let Some(other) = blocks.iter().position(|other| overlap(other, &it)) {
+        while let Some(other) = blocks.iter().position(|other| other.overlaps(&it)) {
             it = around_both(&blocks.swap_remove(other), &it);
         }
         blocks.push(it);
@@ -269,14 +270,6 @@ fn around_both(one: &CutPlace, other: &CutPlace) -> CutPlace {
 
 fn end(of: &[CutPlace]) -> Length {
     of.iter().map(|it| it.y + it.length).max().unwrap_or_default()
-}
-
-fn overlap(one: &CutPlace, other: &CutPlace) -> bool {
-    one.remnant == other.remnant
-        && one.x < other.x + other.width
-        && other.x < one.x + one.width
-        && one.y < other.y + other.length
-        && other.y < one.y + one.length
 }
 
 /// Where in a cut piece a smaller one lies in step with the pattern, nearest to its left edge and start.

@@ -156,6 +156,9 @@ impl Shelf<'_> {
     /// The group and the lot that leave the shortest roll; of lots that do as well, the one with the least carpet. `None` when none of
     /// them holds one more.
     fn best(&self, free: &[usize], full: &mut BTreeSet<(usize, usize)>) -> Option<(usize, usize)> {
+        if free.is_empty() {
+            return None;
+        }
         let today = self.rest(None);
         let mut promising: Vec<_> =
             free.iter().map(|&it| (self.rest(Some(it)), it)).filter(|(rest, _)| *rest <= today).collect();
@@ -213,6 +216,8 @@ impl Shelf<'_> {
         };
         if let Some((n, all)) = (0..remnants.len()).find_map(|n| Some((n, all_on(n)?))) {
             each[n] = all;
+        } else if remnants.len() == 1 {
+            return None;
         } else {
             open.sort_by_key(|it| Reverse((it.shape.length, it.shape.width)));
             for it in open {

@@ -216,7 +216,10 @@ fn interlocked(
     }
     let blocks = interlock::blocks(pieces, &outlines, stock.goods.roll_width);
     let mut best = plain;
-    for blocks in [&blocks[..], blocks.get(..1).unwrap_or_default()].into_iter().filter(|it| !it.is_empty()) {
+    // All of them together, and the best alone.
+    let mut tried = vec![&blocks[..], &blocks[..blocks.len().min(1)]];
+    tried.dedup_by_key(|it| it.len());
+    for blocks in tried.into_iter().filter(|it| !it.is_empty()) {
         let (joined, within) = interlock::joined(pieces, blocks);
         let (roll, list) = rolled(&joined, stock, budget)?;
         if roll.length < best.0.length {

@@ -167,7 +167,7 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
 fn starts(cut: &cutting::Cut, all: &[cutting::Cut], job: &Job) -> String {
     let length = |it| shown::length(it, job.units);
     let mut place = format!("starts at {}, {} from the left edge", length(cut.place.y), length(cut.place.x));
-    if let Some(other) = all.iter().find(|it| it.number != cut.number && cutting::overlap(it, cut)) {
+    if let Some(other) = all.iter().find(|it| it.number != cut.number && it.place.overlaps(&cut.place)) {
         place += &format!(
             "; it fits into piece {}: cut both off in one, lay both floors out on it with their allowance, and part them in between",
             other.number
