@@ -18,6 +18,10 @@ pub(super) fn lower_bound(strip: &Strip) -> i64 {
 
 /// The widest sum of the pieces' widths that the strip holds: no line across the roll carries more carpet than this.
 fn widest_sum(strip: &Strip) -> i64 {
+    // Without pieces the unit is the smallest count, and the strip millions of them wide.
+    if strip.blocks.is_empty() {
+        return 0;
+    }
     if strip.width.saturating_mul(strip.blocks.len() as i64) > SUMS_WORK {
         return strip.width;
     }
