@@ -307,6 +307,11 @@ impl Copy {
         heads.is_some_and(|heads| heads.iter().all(|it| self.doc.has(it)))
     }
 
+    /// Whether the server has said, in this catch-up, that it has what this copy has and no more.
+    pub fn server_has_all(&self) -> bool {
+        self.catch_up.their_heads.as_ref() == Some(&self.doc.heads())
+    }
+
     pub fn has(&self, hash: &Hash) -> bool {
         self.doc.changes_since(&[]).iter().any(|it| it.hash.0 == *hash)
     }

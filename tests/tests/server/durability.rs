@@ -160,6 +160,9 @@ async fn a_full_disk_stops_writing_but_not_reading_and_loses_nothing() {
     let mut again = ada.connect().await;
     again.copies = phone.lose_connection();
     again.open(job).await;
+    again.until("the catch-up", |it| it.copies[&job].server_has_all()).await;
+    // What was stored without its receipt is not caught up: as the client does, it is sent again.
+    again.send_waiting(job).await;
     again.until("everything confirmed", |it| it.copies[&job].waiting.is_empty()).await;
     let mut reader = fresh_reader(&ada).await;
     reader.open_and_catch_up(job).await;

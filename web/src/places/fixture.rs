@@ -25,9 +25,9 @@ pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> 
         cuts: None,
         order,
         freehand: None,
-        net: Area::ZERO,
+        net: Length::feet(12) * order,
         ordered: Length::feet(12) * order,
-        carpet: Area::ZERO,
+        carpet: Length::feet(12) * order,
         seam_length,
         seam_cost,
     }
