@@ -5,7 +5,6 @@ use shared_model::job::{CutPlace, Job, Rules};
 use shared_model::layout::{Extra, Layout, Part, Piece, PileDirection};
 use shared_model::length::{Length, Units};
 use shared_model::nest::{Placement, RollPlan};
-use shared_model::polygon::Area;
 use uuid::Uuid;
 
 /// A layout without pieces that has this order length, seam length and seam cost.
