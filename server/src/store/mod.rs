@@ -101,6 +101,8 @@ struct StoreFile {
     path: PathBuf,
     /// `None` while it could not be opened again after a failed write.
     database: RwLock<Option<Database>>,
+    /// Held from before a commit until the file can be read again, should the commit fail.
+    writing: Mutex<()>,
     epoch: AtomicU64,
 }
 
@@ -115,7 +117,8 @@ impl Store {
         if meta.layout > tables::LAYOUT {
             return Err(StoreError::Newer { path, found: meta.layout, known: tables::LAYOUT });
         }
-        let file = Arc::new(StoreFile { path, database: RwLock::new(Some(database)), epoch: AtomicU64::new(0) });
+        let database = RwLock::new(Some(database));
+        let file = Arc::new(StoreFile { path, database, writing: Mutex::default(), epoch: AtomicU64::new(0) });
         let (queue, batches) = mpsc::channel();
         let writing = Arc::clone(&file);
         let thread = std::thread::Builder::new()

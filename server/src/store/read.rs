@@ -9,7 +9,7 @@ use shared_model::wire::JobEntry;
 use uuid::Uuid;
 
 use super::tables::{ACTORS, CHANGES, DEVICES, NAMES, SNAPSHOTS};
-use super::{Device, Store, StoreError, StoredChange};
+use super::{Device, Store, StoreError, StoreFile, StoredChange};
 
 impl Store {
     /// The job's snapshots, newest first, each with the seq of the last change inside.
@@ -86,12 +86,32 @@ impl Store {
         })
     }
 
-    fn read<T>(&self, body: impl FnOnce(&ReadTransaction) -> Result<T, redb::Error>) -> Result<T, StoreError> {
-        let database = self.file.database.read().unwrap_or_else(PoisonError::into_inner);
-        let Some(database) = &*database else {
-            return Err(StoreError::Read("the file could not be opened again".into()));
+    /// A write that failed makes reads fail until the file is opened anew: such a read waits for that and tries again.
+    fn read<T>(&self, body: impl Fn(&ReadTransaction) -> Result<T, redb::Error>) -> Result<T, StoreError> {
+        let outcome = match self.file.read(&body) {
+            Err(ReadError::Database(redb::Error::PreviousIo)) => {
+                drop(self.file.writing.lock().unwrap_or_else(PoisonError::into_inner));
+                self.file.read(&body)
+            }
+            outcome => outcome,
         };
-        let run = || body(&database.begin_read()?);
-        run().map_err(|error: redb::Error| StoreError::Read(error.to_string()))
+        outcome.map_err(|error| StoreError::Read(error.to_string()))
+    }
+}
+
+#[derive(thiserror::Error, Debug)]
+enum ReadError {
+    #[error("the file could not be opened again")]
+    Closed,
+    #[error(transparent)]
+    Database(#[from] redb::Error),
+}
+
+impl StoreFile {
+    fn read<T>(&self, body: impl Fn(&ReadTransaction) -> Result<T, redb::Error>) -> Result<T, ReadError> {
+        let database = self.database.read().unwrap_or_else(PoisonError::into_inner);
+        let database = database.as_ref().ok_or(ReadError::Closed)?;
+        let transaction = database.begin_read().map_err(redb::Error::from)?;
+        Ok(body(&transaction)?)
     }
 }

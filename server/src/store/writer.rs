@@ -33,17 +33,23 @@ pub fn run(file: &StoreFile, batches: &mpsc::Receiver<Batch>) {
         let (current, stale): (Vec<_>, Vec<_>) = group.into_iter().partition(|it| it.epoch == epoch);
         answer(stale, &Err(Arc::new(StoreError::Write("an earlier change of the job could not be stored".into()))));
 
-        let outcome = commit(file, &current).map_err(|error| Arc::new(StoreError::Write(error)));
-        if let Err(error) = &outcome {
-            tracing::error!(%error, "nothing new is stored until this is mended; what is stored can still be read");
-            file.epoch.fetch_add(1, Ordering::AcqRel);
-            answer(current, &outcome);
-            reopen(file);
+        let outcome = commit_or_reopen(file, &current).map_err(|error| Arc::new(StoreError::Write(error)));
+        let failed = outcome.is_err();
+        answer(current, &outcome);
+        if failed {
             std::thread::sleep(PAUSE_AFTER_FAILURE);
-        } else {
-            answer(current, &outcome);
         }
     }
+}
+
+/// After a commit that failed, what is stored can be read again.
+fn commit_or_reopen(file: &StoreFile, batches: &[Batch]) -> Result<(), String> {
+    let _writing = file.writing.lock().unwrap_or_else(PoisonError::into_inner);
+    commit(file, batches).inspect_err(|error| {
+        tracing::error!(%error, "nothing new is stored until this is mended; what is stored can still be read");
+        file.epoch.fetch_add(1, Ordering::AcqRel);
+        reopen(file);
+    })
 }
 
 fn answer(batches: Vec<Batch>, outcome: &Result<(), Arc<StoreError>>) {
