@@ -45,7 +45,7 @@ fn takeoff_with_remnants(bencher: Bencher, count: u64) {
     let mut job = rooms_apart(count);
     let remnants = (0..20_u64).map(|n| {
         let (width, length) = (Length::inches(60 + 17 * (n as i64 % 6)), Length::inches(80 + 23 * (n as i64 % 9)));
-        let remnant = Remnant { goods: job.goods[0].id, lot: format!("lot {n}"), width, length };
+        let remnant = Remnant { goods: job.goods[0].id, lot: format!("lot {n}"), width, length, worth: Length::ZERO };
         let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
         let id = ChoiceId(Uuid::from_u64_pair(1, n));
         Choice { id, decision: Decision::OnHand(remnant), stamp, supersedes: Vec::new() }

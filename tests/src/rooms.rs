@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use shared_model::ids::{DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use shared_model::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
-    Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Order, Reading, Room, Rules, Stamp, Timestamp,
-    Tool, Turn, TurnStatement, Wall,
+    Choice, Decision, Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Order, Reading, Room, Rules,
+    Stamp, Timestamp, Tool, Turn, TurnStatement, Wall,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -109,6 +109,7 @@ pub fn plain_goods(n: u64) -> Goods {
         pile: true,
         increment: Length::inches(1),
         minimum: Length::ZERO,
+        longest: Length::ZERO,
         order: Order::default(),
     }
 }
@@ -135,6 +136,18 @@ pub fn flight(n: u64) -> Flight {
         goods: None,
         order: Order::default(),
     }
+}
+
+/// A room of four square walls; its first wall runs north.
+pub fn square(n: u64, name: &str, across: &str, along: &str) -> Room {
+    room(n, name, &[(along, "r"), (across, "r"), (along, "r"), (across, "r")])
+}
+
+/// One more decision of the crew, after all others.
+pub fn decide(job: &mut Job, decision: Decision) {
+    let n = job.choices.len() as u64;
+    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
+    job.choices.push(Choice { id: ChoiceId(Uuid::from_u64_pair(77, n)), decision, stamp, supersedes: Vec::new() });
 }
 
 pub fn job(rooms: Vec<Room>, goods: Vec<Goods>) -> Job {

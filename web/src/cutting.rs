@@ -1,28 +1,28 @@
 //! The cut list: the pieces of a layout in the order in which they come off the roll.
 
 use shared_model::job::{Choice, CutPiece, CutPlace, Decision, Job};
-use shared_model::layout::{Layout, OnHand, Piece};
+use shared_model::layout::{Layout, Piece, Strip};
 
-/// A piece at its place on the roll, or on a remnant.
+/// A piece at its place on a roll, or on a remnant.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Cut<'a> {
     /// Its number on the plan, on the roll and in the list, from 1.
     pub number: usize,
     pub piece: &'a Piece,
     pub place: CutPlace,
-    /// What it is cut from, if not from the roll that is ordered.
-    pub remnant: Option<&'a OnHand>,
+    /// What it is cut from, if not from the first roll.
+    pub other: Option<&'a Strip>,
 }
 
-/// From the roll that is ordered, then from each remnant: from the outer end inward, and from left to right where pieces start side by
+/// From each roll that is ordered, then from each remnant: from the outer end inward, and from left to right where pieces start side by
 /// side.
 pub fn in_order(layout: &Layout) -> Vec<Cut<'_>> {
-    let on_hand = |place: CutPlace| layout.on_hand.iter().position(|it| Some(it.remnant) == place.remnant);
-    let mut placed: Vec<_> = layout.placed().map(|(piece, place)| (on_hand(place), place, piece)).collect();
-    placed.sort_by_key(|(on_hand, at, piece)| (*on_hand, at.y, at.x, &piece.id));
-    let remnant = |on_hand: Option<usize>| on_hand.and_then(|it| layout.on_hand.get(it));
+    let strip = |place: CutPlace| layout.others.iter().position(|it| it.source == place.source);
+    let mut placed: Vec<_> = layout.placed().map(|(piece, place)| (strip(place), place, piece)).collect();
+    placed.sort_by_key(|(strip, at, piece)| (*strip, at.y, at.x, &piece.id));
+    let other = |strip: Option<usize>| strip.and_then(|it| layout.others.get(it));
     let numbered = placed.into_iter().zip(1..);
-    numbered.map(|((on_hand, place, piece), number)| Cut { number, piece, place, remnant: remnant(on_hand) }).collect()
+    numbered.map(|((strip, place, piece), number)| Cut { number, piece, place, other: other(strip) }).collect()
 }
 
 /// The decisions in force that say this piece of the layout is cut; two people may have checked it off at once.

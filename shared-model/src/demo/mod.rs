@@ -102,6 +102,7 @@ fn add_carpet((carpet, order): (&Carpet, Order)) -> Edit {
         pile: true,
         increment: carpet.increment,
         minimum: Length::ZERO,
+        longest: Length::ZERO,
         order,
     };
     Edit::AddGoods { goods }

@@ -42,6 +42,21 @@ pub struct Remnant {
     pub width: Length,
     /// Along that roll: the pile lies this way.
     pub length: Length,
+    /// What it is worth, as a length of new roll: it stays uncut unless it shortens the order by so much.
+    #[serde(default)]
+    pub worth: Length,
+}
+
+/// An order comes in fewer rolls than this.
+pub const MOST_ROLLS: u8 = 32;
+
+/// The carpet that a piece is cut from.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+pub enum Source {
+    /// One of the rolls that are ordered, from 0, below [`MOST_ROLLS`].
+    Roll(u8),
+    /// What is on hand, by the decision that says so.
+    Remnant(ChoiceId),
 }
 
 /// A layout as it was chosen, to be compared with today's when readings change.
@@ -59,8 +74,7 @@ pub struct ChosenPlan {
 /// A piece's size as cut, and its place on the carpet that it is cut from.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
 pub struct CutPlace {
-    /// The decision that says the carpet is on hand; `None` for the roll that is ordered.
-    pub remnant: Option<ChoiceId>,
+    pub source: Source,
     /// From the carpet's outer end.
     pub y: Length,
     /// From its left edge.
@@ -102,32 +116,55 @@ pub enum PileDirection {
     West,
 }
 
+impl Source {
+    /// The roll's number, from 0; `None` for what is on hand.
+    pub const fn roll(self) -> Option<u8> {
+        match self {
+            Self::Roll(number) => Some(number),
+            Self::Remnant(_) => None,
+        }
+    }
+
+    /// The decision that says it is on hand; `None` for a roll that is ordered.
+    pub const fn remnant(self) -> Option<ChoiceId> {
+        match self {
+            Self::Roll(_) => None,
+            Self::Remnant(id) => Some(id),
+        }
+    }
+}
+
 impl CutPlace {
     /// Whether the rectangles of two pieces overlap on one carpet.
     pub fn overlaps(&self, other: &Self) -> bool {
         let across = self.x < other.x + other.width && other.x < self.x + self.width;
         let along = self.y < other.y + other.length && other.y < self.y + self.length;
-        self.remnant == other.remnant && across && along
+        self.source == other.source && across && along
     }
 
-    /// Width, length, x and y, each as eight bytes, the highest first; then the remnant's id, if it is cut from one.
+    /// Width, length, x and y, each as eight bytes, the highest first; then the remnant's id, or the roll's number unless it is the first.
     pub(super) fn to_bytes(self) -> Vec<u8> {
         let sizes = [self.width, self.length, self.x, self.y].into_iter().flat_map(|it| it.0.to_be_bytes());
-        let remnant = self.remnant.iter().flat_map(|it| *it.0.as_bytes());
-        sizes.chain(remnant).collect()
+        let source = match self.source {
+            Source::Roll(0) => Vec::new(),
+            Source::Roll(number) => vec![number],
+            Source::Remnant(id) => id.0.as_bytes().to_vec(),
+        };
+        sizes.chain(source).collect()
     }
 
-    /// `None` for anything but four lengths of a sane size, with or without an id.
+    /// `None` for anything but four lengths of a sane size, and what they are cut from.
     pub(super) fn of_bytes(bytes: &[u8]) -> Option<Self> {
         let sane = |it: &Length| (Length::ZERO..=Length::MOST).contains(it);
-        let (numbers, remnant) = bytes.split_at_checked(32)?;
+        let (numbers, source) = bytes.split_at_checked(32)?;
         let (numbers, []) = numbers.as_chunks::<8>() else { return None };
         let all: Vec<Length> = numbers.iter().map(|it| Length(i64::from_be_bytes(*it))).filter(sane).collect();
         let &[width, length, x, y] = all.as_slice() else { return None };
-        let remnant = match remnant {
-            [] => None,
-            id => Some(ChoiceId(Uuid::from_slice(id).ok()?)),
+        let source = match *source {
+            [] => Source::Roll(0),
+            [number] if number < MOST_ROLLS => Source::Roll(number),
+            ref id => Source::Remnant(ChoiceId(Uuid::from_slice(id).ok()?)),
         };
-        Some(Self { remnant, y, x, width, length })
+        Some(Self { source, y, x, width, length })
     }
 }

@@ -23,6 +23,9 @@ pub struct Goods {
     pub increment: Length,
     /// And not less than this.
     pub minimum: Length,
+    /// No roll is longer: a longer order comes in several. Zero when nobody said so.
+    #[serde(default)]
+    pub longest: Length,
     pub order: crate::job::Order,
 }
 
@@ -39,7 +42,18 @@ impl Goods {
             pile: true,
             increment: Length::ZERO,
             minimum: Length::ZERO,
+            longest: Length::ZERO,
             order,
+        }
+    }
+
+    /// What of a roll has to be ordered to cut up this length: nothing for none, and no more than a whole roll.
+    pub fn order_for(&self, length: Length) -> Length {
+        let sold = length.max(self.minimum).round_up_to(self.increment);
+        match length {
+            Length::ZERO => length,
+            _ if self.longest > Length::ZERO => sold.min(length.max(self.longest)),
+            _ => sold,
         }
     }
 }

@@ -1,8 +1,8 @@
 //! What a person's entry may be: refused with a reason before it gets into the document.
 
 use super::{
-    Angle, CutPlace, Decision, EditError, Fixture, Flight, Goods, MarkKind, Match, NewMark, Opening, Order, Pin, Rule,
-    Turn, words,
+    Angle, CutPlace, Decision, EditError, Fixture, Flight, Goods, MOST_ROLLS, MarkKind, Match, NewMark, Opening, Order,
+    Pin, Rule, Source, Turn, words,
 };
 use crate::length::Length;
 
@@ -121,6 +121,7 @@ pub(super) fn goods(goods: &Goods) -> Check {
     length("repeat across the roll", goods.repeat_width)?;
     length("order increment", goods.increment)?;
     length("minimum order", goods.minimum)?;
+    length("longest roll", goods.longest)?;
     if let Match::Drop { numerator, denominator } = goods.pattern {
         check(words::is_drop(numerator, denominator), || {
             format!("a drop of {numerator}/{denominator} is none: a proper fraction with at most 100 parts")
@@ -148,12 +149,16 @@ pub(super) fn decision(decision: &Decision) -> Check {
             check(!remnant.lot.trim().is_empty(), || "the remnant has no dye lot".to_owned())?;
             text("dye lot", &remnant.lot, MOST_TEXT)?;
             some_length("remnant's width", remnant.width)?;
-            some_length("remnant's length", remnant.length)
+            some_length("remnant's length", remnant.length)?;
+            length("remnant's worth", remnant.worth)
         }
     }
 }
 
 fn cut_place(it: &CutPlace) -> Check {
+    check(!matches!(it.source, Source::Roll(MOST_ROLLS..)), || {
+        format!("an order comes in at most {MOST_ROLLS} rolls")
+    })?;
     [it.width, it.length, it.x, it.y].into_iter().try_for_each(|it| length("size of a piece", it))
 }
 

@@ -23,7 +23,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use angle::{Angle, AngleError, Turn};
-pub use decision::{Choice, ChosenPlan, CutPiece, CutPlace, Decision, PileDirection, Pin, Remnant};
+pub use decision::{Choice, ChosenPlan, CutPiece, CutPlace, Decision, MOST_ROLLS, PileDirection, Pin, Remnant, Source};
 pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
 pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};

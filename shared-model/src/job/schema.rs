@@ -165,6 +165,7 @@ pub(super) mod key {
     pub const PILE: &str = "pile";
     pub const INCREMENT: &str = "increment";
     pub const MINIMUM: &str = "minimum";
+    pub const LONGEST: &str = "longest";
 
     pub const PIECE: &str = "piece";
     pub const PLAN: &str = "plan";
@@ -172,9 +173,10 @@ pub(super) mod key {
     pub const LEFT_OUT: &str = "left out";
     pub const ON_HAND: &str = "on hand";
     pub const LENGTH: &str = "length";
+    pub const WORTH: &str = "worth";
     /// Under a chosen plan: how each room and flight is carpeted, by its uuid.
     pub const WAYS: &str = "ways";
-    /// Under a chosen plan: bytes for each piece by its id: width, length, x, y.
+    /// Under a chosen plan: bytes for each piece by its id.
     pub const CUTS: &str = "cuts";
 }
 

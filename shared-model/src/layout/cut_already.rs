@@ -5,8 +5,7 @@ use super::Piece;
 use super::interlock::Outline;
 use super::plan::place_of;
 use super::stock::Stock;
-use crate::ids::ChoiceId;
-use crate::job::{ChosenPlan, CutPiece, CutPlace, Job};
+use crate::job::{ChosenPlan, CutPiece, CutPlace, Job, Source};
 use crate::length::Length;
 use crate::nest::{
     self, Budget, Cut, CutList, CutWay, NestError, NestPiece, Offcut, Phase, Placement, RollPlan, Shape,
@@ -22,8 +21,7 @@ pub(super) type Rolled = (RollPlan, Option<CutList>);
 /// What pieces are cut from.
 #[derive(Clone, Copy)]
 pub(super) struct Carpet {
-    /// The decision that says it is on hand; `None` for the roll that is ordered.
-    pub remnant: Option<ChoiceId>,
+    pub source: Source,
     pub width: Length,
     /// Whether it may be cut around corners.
     pub freehand: bool,
@@ -59,7 +57,8 @@ impl<'a> CutAlready<'a> {
         let roll = stock.goods.roll_width;
         let possible = |it: &&CutPiece| {
             let at = it.place;
-            at.width > Length::ZERO && at.length > Length::ZERO && (at.remnant.is_some() || at.x + at.width <= roll)
+            let on_it = at.source.remnant().is_some() || at.x + at.width <= roll;
+            at.width > Length::ZERO && at.length > Length::ZERO && on_it
         };
         let mut pieces: Vec<&CutPiece> = job.cut(stock.goods.id).map(|(_, it)| it).filter(possible).collect();
         pieces.sort_by_key(|it| (it.place, &it.piece));
@@ -67,10 +66,10 @@ impl<'a> CutAlready<'a> {
         Self { pieces, plan, margin: stock.margin() }
     }
 
-    /// How far the roll that is ordered is cut up.
-    pub fn end(&self) -> Length {
-        let from_roll = self.pieces.iter().map(|it| it.place).filter(|it| it.remnant.is_none());
-        end(&from_roll.collect::<Vec<_>>())
+    /// How far a carpet is cut up.
+    pub fn end(&self, source: Source) -> Length {
+        let from_it = self.pieces.iter().map(|it| it.place).filter(|it| it.source == source);
+        end(&from_it.collect::<Vec<_>>())
     }
 
     pub fn is_empty(&self) -> bool {
@@ -101,14 +100,14 @@ impl<'a> CutAlready<'a> {
         }
         let first = group.iter().find_map(|it| {
             let (cut, (_, y)) = it.cut?;
-            Some((cut.remnant, y - it.shape.phase?.offset))
+            Some((cut.source, y - it.shape.phase?.offset))
         });
         let Some((carpet, by)) = first else { return };
         for it in group {
             it.shape.phase = it.shape.phase.map(|it| moved(it, by));
             it.piece.phase = it.shape.phase.map(|it| it.offset);
             // On another carpet nobody knows where the pattern begins; the crew matched it by eye.
-            it.cut = it.cut.and_then(|(cut, at)| match cut.remnant == carpet {
+            it.cut = it.cut.and_then(|(cut, at)| match cut.source == carpet {
                 true => Some((cut, within(&cut, &it.shape)?)),
                 false => Some((cut, at)),
             });
@@ -131,7 +130,7 @@ impl<'a> CutAlready<'a> {
         planned: impl Fn(&[NestPiece]) -> Result<Rolled, NestError>,
     ) -> Result<Rolled, NestError> {
         let gone: Vec<CutPlace> =
-            self.pieces.iter().map(|it| it.place).filter(|it| it.remnant == carpet.remnant).collect();
+            self.pieces.iter().map(|it| it.place).filter(|it| it.source == carpet.source).collect();
         if gone.is_empty() {
             return planned(&to_nest(wanted));
         }
@@ -160,17 +159,12 @@ impl<'a> CutAlready<'a> {
         let mut taken: Vec<Taken> =
             gone.iter().map(|it| Taken { place: *it, by: serves(it).map(|it| &it.piece) }).collect();
         let keep = |it: &'w Wanted| {
-            let of_piece = |(x, y): Spot| CutPlace {
-                remnant: carpet.remnant,
-                x,
-                y,
-                width: it.shape.width,
-                length: it.shape.length,
-            };
-            if let Some((_, spot)) = it.cut.filter(|(cut, _)| cut.remnant == carpet.remnant) {
+            let of_piece =
+                |(x, y): Spot| CutPlace { source: carpet.source, x, y, width: it.shape.width, length: it.shape.length };
+            if let Some((_, spot)) = it.cut.filter(|(cut, _)| cut.source == carpet.source) {
                 return Some(of_piece(spot));
             }
-            let planned = self.plan?.cuts.get(&it.piece.id).filter(|it| it.remnant == carpet.remnant && stays(it.y))?;
+            let planned = self.plan?.cuts.get(&it.piece.id).filter(|it| it.source == carpet.source && stays(it.y))?;
             let place = of_piece((planned.x, planned.y));
             let in_step = fits(it.shape.phase, place.y) && fits(it.shape.across, place.x);
             let own = Taken { place, by: Some(&it.piece) };
@@ -245,11 +239,11 @@ fn behind(list: CutList, start: Length, width: Length) -> CutList {
 fn all_cuts(before: &[CutPlace], open: &[NestPiece], rest: &RollPlan, start: Length) -> Option<CutList> {
     let place = |(it, at): (&NestPiece, &Placement)| {
         let (width, length) = (it.width, it.length);
-        CutPlace { remnant: None, y: start + at.y, x: at.x, width, length }
+        CutPlace { source: Source::Roll(0), y: start + at.y, x: at.x, width, length }
     };
     let behind = open.iter().zip(&rest.placements).map(place);
     let mut blocks: Vec<CutPlace> = Vec::new();
-    for mut it in before.iter().map(|it| CutPlace { remnant: None, ..*it }).chain(behind) {
+    for mut it in before.iter().map(|it| CutPlace { source: Source::Roll(0), ..*it }).chain(behind) {
         while let Some(other) = blocks.iter().position(|other| other.overlaps(&it)) {
             it = around_both(&blocks.swap_remove(other), &it);
         }

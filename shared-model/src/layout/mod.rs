@@ -8,6 +8,7 @@ mod area;
 mod choose;
 mod cost;
 mod cut_already;
+mod division;
 mod fill;
 mod flight;
 mod frame;
@@ -20,6 +21,7 @@ mod on_hand;
 mod opening;
 mod patch;
 mod plan;
+mod rolls;
 mod stock;
 mod through;
 mod units;
@@ -33,14 +35,13 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 pub use crate::job::PileDirection;
-pub use on_hand::OnHand;
 pub use plan::place_of;
 pub(crate) use plan::tell_apart;
 pub use why::{Moved, NotThere, Why};
 
 use crate::floor::Floor;
-use crate::ids::{ChoiceId, FlightId, GoodsId, RoomId};
-use crate::job::{ChosenPlan, CutPiece, CutPlace, Job, Rules};
+use crate::ids::{FlightId, GoodsId, RoomId};
+use crate::job::{ChosenPlan, CutPiece, CutPlace, Job, Rules, Source};
 use crate::length::Length;
 use crate::nest::{CutList, Offcut, Placement, RollPlan};
 use crate::polygon::{Area, Axis, Point, Ring};
@@ -49,6 +50,7 @@ use crate::problem::Problem;
 use choose::Group;
 use cut_already::CutAlready;
 use held::Held;
+use plan::Planning;
 use stock::Stock;
 
 /// One way to carpet everything of one goods: pieces, seams, and their places on the roll.
@@ -68,9 +70,9 @@ pub struct Layout {
     /// Pieces that are not cut from the roll: the crew has carpet for them, or cut them from a remnant that is gone.
     #[serde(default)]
     pub left_out: Vec<Piece>,
-    /// Pieces that are cut from remnants; those in `pieces` are cut from the roll that is ordered.
+    /// What else pieces are cut from: more rolls that are ordered, then remnants. Those in `pieces` are cut from the first roll.
     #[serde(default)]
-    pub on_hand: Vec<OnHand>,
+    pub others: Vec<Strip>,
     /// Pieces that are cut already, by their ids, with the carpet that was cut for them.
     #[serde(default)]
     pub cut: BTreeMap<String, CutPlace>,
@@ -79,8 +81,11 @@ pub struct Layout {
     /// How the roll is cut up edge to edge; `None` when pieces must be cut around corners.
     #[serde(default)]
     pub cuts: Option<CutList>,
-    /// The roll's length in the plan, rounded up to the supplier's increment, not less than the minimum.
+    /// The rolls' lengths in the plan, each rounded up to the supplier's increment, not less than the minimum.
     pub order: Length,
+    /// Whether carpet that meets comes from two rolls, because none is long enough.
+    #[serde(default)]
+    pub parted: bool,
     /// The shorter order that cuts around corners would need, when the crew cuts edge to edge.
     #[serde(default)]
     pub freehand: Option<Length>,
@@ -92,6 +97,20 @@ pub struct Layout {
     pub seam_length: Length,
     /// Sum of the seams' costs, in points; less is better.
     pub seam_cost: i64,
+}
+
+/// More carpet that pieces are cut from, beside the first roll.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Strip {
+    pub source: Source,
+    /// A remnant's dye lot, as on its label; a roll's number, as in "roll 2".
+    pub name: String,
+    /// Of the whole remnant, along the roll that it was cut from; of a roll, as it is ordered.
+    pub length: Length,
+    pub pieces: Vec<Piece>,
+    pub roll: RollPlan,
+    /// `None` when pieces must be cut around corners.
+    pub cuts: Option<CutList>,
 }
 
 /// The pile of one nap group in a layout; `group` is an index into [`Floor::groups`].
@@ -214,15 +233,19 @@ impl<'a> Ways<'a> {
     /// Every layout that is worth choosing from, best first: none is beaten by another on all of order length, seam
     /// length and seam cost. What is cut already stays where it was cut from.
     pub fn layouts(&self) -> (Vec<Layout>, Vec<Problem>) {
-        plan::layouts(self.job, self.floor, &self.stock, &self.groups, &self.cut)
+        plan::layouts(&self.planning(), &self.groups)
     }
 
     /// The chosen plan by today's readings: every room and flight carpeted as it was chosen where that can still be, the others
     /// as fits best around them. With the rooms and flights that had to be planned anew.
     pub fn as_chosen(&self) -> (Option<Layout>, Vec<Uuid>) {
         let (groups, anew) = units::as_chosen(&self.groups);
-        let (layouts, _) = plan::layouts(self.job, self.floor, &self.stock, &groups, &self.cut);
+        let (layouts, _) = plan::layouts(&self.planning(), &groups);
         (layouts.into_iter().next(), anew)
+    }
+
+    const fn planning(&self) -> Planning<'_> {
+        Planning { job: self.job, floor: self.floor, stock: &self.stock, cut: &self.cut }
     }
 }
 
@@ -235,20 +258,41 @@ impl Seam {
 }
 
 impl Layout {
-    /// All that are cut, with their places: on the roll that is ordered, and then on remnants.
+    /// All that are cut, with their places: on the rolls that are ordered, and then on remnants.
     pub fn placed(&self) -> impl Iterator<Item = (&Piece, CutPlace)> {
         fn on<'a>(
-            remnant: Option<ChoiceId>,
+            source: Source,
             pieces: &'a [Piece],
             roll: &'a RollPlan,
         ) -> impl Iterator<Item = (&'a Piece, CutPlace)> {
             let place = move |(it, at): (&'a Piece, &Placement)| {
-                (it, CutPlace { remnant, y: at.y, x: at.x, width: it.width, length: it.length })
+                (it, CutPlace { source, y: at.y, x: at.x, width: it.width, length: it.length })
             };
             pieces.iter().zip(&roll.placements).map(place)
         }
-        on(None, &self.pieces, &self.roll)
-            .chain(self.on_hand.iter().flat_map(|it| on(Some(it.remnant), &it.pieces, &it.roll)))
+        on(Source::Roll(0), &self.pieces, &self.roll)
+            .chain(self.others.iter().flat_map(|it| on(it.source, &it.pieces, &it.roll)))
+    }
+
+    /// The rolls that are ordered beside the first.
+    pub fn more_rolls(&self) -> impl Iterator<Item = &Strip> {
+        self.others.iter().filter(|it| it.source.roll().is_some())
+    }
+
+    pub fn remnants(&self) -> impl Iterator<Item = &Strip> {
+        self.others.iter().filter(|it| it.source.remnant().is_some())
+    }
+
+    /// How long each roll is that is ordered.
+    pub fn roll_lengths(&self) -> Vec<Length> {
+        let more: Vec<Length> = self.more_rolls().map(|it| it.length).collect();
+        let first = self.order - more.iter().copied().sum::<Length>();
+        std::iter::once(first).chain(more).collect()
+    }
+
+    /// Whether no plan of these pieces is shorter. How pieces are divided among several rolls is not proven.
+    pub fn optimal(&self) -> bool {
+        self.roll.optimal() && self.more_rolls().next().is_none()
     }
 
     /// Whether this cut piece is, or serves as, one of the layout's.
@@ -264,14 +308,15 @@ impl Layout {
 
     /// What is left over between the pieces and worth keeping: not shorter than the shop's least piece, and a foot across its
     /// shorter side (common practice). Largest first.
-    pub fn offcuts(&self, rules: &Rules) -> Vec<(Option<&OnHand>, Offcut)> {
-        let worth = |(_, it): &(Option<&OnHand>, Offcut)| {
+    pub fn offcuts(&self, rules: &Rules) -> Vec<(Option<&Strip>, Offcut)> {
+        let worth = |(_, it): &(Option<&Strip>, Offcut)| {
             let (short, long) = (it.width.min(it.length), it.width.max(it.length));
             short >= Length::feet(1) && long >= rules.least_piece
         };
         let from_roll = self.cuts.iter().flat_map(|it| &it.offcuts).map(|it| (None, *it));
-        let on_hand = self.on_hand.iter().flat_map(|of| of.cuts.offcuts.iter().map(move |it| (Some(of), *it)));
-        let mut kept: Vec<_> = from_roll.chain(on_hand).filter(worth).collect();
+        let of_others = self.others.iter().flat_map(|of| of.cuts.iter().map(move |it| (of, it)));
+        let others = of_others.flat_map(|(of, it)| it.offcuts.iter().map(move |it| (Some(of), *it)));
+        let mut kept: Vec<_> = from_roll.chain(others).filter(worth).collect();
         kept.sort_by_key(|(_, it)| (Reverse(it.width * it.length), it.y, it.x));
         kept
     }

@@ -6,16 +6,13 @@
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::{Deserialize, Serialize};
-
-use super::Piece;
 use super::cut_already::{Carpet, CutAlready, Wanted};
-use super::plan::order_of;
 use super::stock::Stock;
+use super::{Piece, Strip};
 use crate::ids::ChoiceId;
-use crate::job::Remnant;
+use crate::job::{Remnant, Source};
 use crate::length::Length;
-use crate::nest::{Budget, CutList, RollPlan, Shape, estimate, nest_cuttable};
+use crate::nest::{Budget, Shape, estimate, nest_cuttable};
 
 /// For one remnant.
 const BUDGET: Budget = Budget::steps(2_000);
@@ -26,25 +23,12 @@ const MOST_GROUPS: usize = 6;
 /// Of more pieces, the roll's length is told by their area: few of them lie beside a piece that is taken away.
 const MOST_ESTIMATED: usize = 200;
 
-/// Pieces that are cut from a remnant instead of the roll that is ordered.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub struct OnHand {
-    /// The decision that says it is there.
-    pub remnant: ChoiceId,
-    /// As on its label.
-    pub lot: String,
-    /// Of the whole remnant, along the roll that it was cut from.
-    pub length: Length,
-    pub pieces: Vec<Piece>,
-    pub roll: RollPlan,
-    pub cuts: CutList,
-}
-
 /// Where all pieces of a layout are cut from.
 #[derive(Default)]
 pub(super) struct Divided {
-    pub ordered: Vec<Wanted>,
-    pub on_hand: Vec<OnHand>,
+    /// In groups that meet.
+    pub ordered: Vec<Vec<Wanted>>,
+    pub on_hand: Vec<Strip>,
     /// Cut from remnants that are no longer there.
     pub elsewhere: Vec<Piece>,
 }
@@ -73,7 +57,7 @@ pub(super) fn divided(
     let mut divided = Divided::default();
     let lots = lots(remnants, stock, cut);
     let there: BTreeSet<ChoiceId> = lots.iter().flatten().map(|(id, _)| *id).collect();
-    let is_there = |it: &Wanted| it.cut.and_then(|(at, _)| at.remnant).is_none_or(|it| there.contains(&it));
+    let is_there = |it: &Wanted| it.cut.and_then(|(at, _)| at.source.remnant()).is_none_or(|it| there.contains(&it));
     let mut kept = Vec::new();
     for group in groups {
         let (there, gone): (Vec<Wanted>, Vec<Wanted>) = group.into_iter().partition(is_there);
@@ -84,17 +68,19 @@ pub(super) fn divided(
     let mut shelf = Shelf { stock, cut, lots, groups: kept, from };
     let free = shelf.bound();
     shelf.fill(free);
-    let packed: Vec<OnHand> =
+    let packed: Vec<Strip> =
         (0..shelf.lots.len()).flat_map(|lot| shelf.packed(lot, None).unwrap_or_default()).collect();
     divided.on_hand = packed.into_iter().filter(|it| !it.pieces.is_empty()).collect();
     let on_hand: BTreeSet<&str> = divided.on_hand.iter().flat_map(|it| &it.pieces).map(|it| it.id.as_str()).collect();
-    divided.ordered = shelf.groups.into_iter().flatten().filter(|it| !on_hand.contains(it.piece.id.as_str())).collect();
+    let mut ordered = shelf.groups;
+    ordered.iter_mut().for_each(|it| it.retain(|it| !on_hand.contains(it.piece.id.as_str())));
+    divided.ordered = ordered;
     divided
 }
 
 /// What of the remnants can be used, by dye lot. A remnant that something was cut from is always looked at.
 fn lots<'a>(remnants: &BTreeMap<ChoiceId, &'a Remnant>, stock: &Stock, cut: &CutAlready) -> Vec<Lot<'a>> {
-    let begun: BTreeSet<ChoiceId> = cut.pieces.iter().filter_map(|it| it.place.remnant).collect();
+    let begun: BTreeSet<ChoiceId> = cut.pieces.iter().filter_map(|it| it.place.source.remnant()).collect();
     let matched = |it: &Remnant| stock.repeat_across.is_none() || it.width == stock.goods.roll_width;
     let can_be_used = |it: &Remnant| matched(it) && it.width > Length::ZERO && it.length > Length::ZERO;
     let mut all: Vec<(ChoiceId, &Remnant)> =
@@ -119,7 +105,7 @@ impl Shelf<'_> {
     fn bound(&mut self) -> Vec<usize> {
         let mut free = Vec::new();
         for group in 0..self.groups.len() {
-            let places: Vec<_> = self.groups[group].iter().filter_map(|it| Some(it.cut?.0.remnant)).collect();
+            let places: Vec<_> = self.groups[group].iter().filter_map(|it| Some(it.cut?.0.source.remnant())).collect();
             if places.is_empty() {
                 free.push(group);
             } else if !places.contains(&None) {
@@ -144,13 +130,31 @@ impl Shelf<'_> {
             filled.push(group);
         }
         filled.sort_by_key(|&it| area(&self.shapes(it)));
-        for group in filled {
-            let order = order_of(self.rest(None), self.stock);
-            let lot = self.from[group].take();
-            if order_of(self.rest(None), self.stock) > order {
-                self.from[group] = lot;
-            }
+        for group in &filled {
+            self.put_back(&[*group], Length::ZERO);
         }
+        for lot in 0..self.lots.len() {
+            let of_lot: Vec<usize> = filled.iter().copied().filter(|it| self.from[*it] == Some(lot)).collect();
+            self.put_back(&of_lot, self.worth(lot));
+        }
+    }
+
+    /// Leaves the groups on the roll after all, unless they shorten the order by what their remnants are worth.
+    fn put_back(&mut self, groups: &[usize], worth: Length) {
+        let (from, order) = (self.from.clone(), self.stock.goods.order_for(self.rest(None)));
+        groups.iter().for_each(|it| self.from[*it] = None);
+        let saved = self.stock.goods.order_for(self.rest(None)) - order;
+        if saved > Length::ZERO && saved >= worth {
+            self.from = from;
+        }
+    }
+
+    /// Of all of the lot's remnants that would be cut into.
+    fn worth(&self, lot: usize) -> Length {
+        let packed = self.packed(lot, None).unwrap_or_default();
+        let begun = packed.iter().map(|it| it.pieces.is_empty() || self.cut.end(it.source) > Length::ZERO);
+        let fresh = self.lots[lot].iter().zip(begun).filter(|(_, begun)| !begun);
+        fresh.map(|((_, remnant), _)| remnant.worth).sum()
     }
 
     /// The group and the lot that leave the shortest roll; of lots that do as well, the one with the least carpet. `None` when none of
@@ -184,7 +188,7 @@ impl Shelf<'_> {
         let by_area = || Length((area(&shapes) / i128::from(self.stock.goods.roll_width.0)) as i64);
         let estimated =
             (shapes.len() <= MOST_ESTIMATED).then(|| estimate(&shapes, self.stock.goods.roll_width)).flatten();
-        self.cut.end() + estimated.unwrap_or_else(by_area)
+        self.cut.end(Source::Roll(0)) + estimated.unwrap_or_else(by_area)
     }
 
     /// What of a group is still to be cut.
@@ -200,11 +204,11 @@ impl Shelf<'_> {
     }
 
     /// The lot's remnants with all that is cut from them, and one group more, if they hold it.
-    fn packed(&self, lot: usize, more: Option<usize>) -> Option<Vec<OnHand>> {
+    fn packed(&self, lot: usize, more: Option<usize>) -> Option<Vec<Strip>> {
         let remnants = &self.lots[lot];
         let cut_from = |id: ChoiceId| {
             let all = self.groups.iter().flatten();
-            all.filter(move |it| it.cut.is_some_and(|(at, _)| at.remnant == Some(id))).cloned()
+            all.filter(move |it| it.cut.is_some_and(|(at, _)| at.source == Source::Remnant(id))).cloned()
         };
         let mut each: Vec<Vec<Wanted>> = remnants.iter().map(|(id, _)| cut_from(*id).collect()).collect();
         let here = |it: &usize| self.from[*it] == Some(lot) || more == Some(*it);
@@ -232,7 +236,7 @@ impl Shelf<'_> {
     }
 
     /// The pieces on a remnant, if they fit.
-    fn laid(&self, (id, remnant): (ChoiceId, &Remnant), wanted: &[Wanted]) -> Option<OnHand> {
+    fn laid(&self, (id, remnant): (ChoiceId, &Remnant), wanted: &[Wanted]) -> Option<Strip> {
         // Where in the pattern a remnant begins is not known: up to one repeat is cut off first.
         let matched = wanted.iter().any(|it| it.shape.phase.is_some());
         let usable = remnant.length - self.stock.repeat.filter(|_| matched).unwrap_or_default();
@@ -242,13 +246,14 @@ impl Shelf<'_> {
             return None;
         }
         // A first plan is made at once; most of what is tried does not fit.
-        let begun = self.cut.pieces.iter().any(|it| it.place.remnant == Some(id));
+        let source = Source::Remnant(id);
+        let begun = self.cut.pieces.iter().any(|it| it.place.source == source);
         if !begun && estimate(&open, remnant.width).is_some_and(|it| it > usable) {
             return None;
         }
-        let carpet = Carpet { remnant: Some(id), width: remnant.width, freehand: false };
+        let carpet = Carpet { source, width: remnant.width, freehand: false };
         let fits = |length: Option<Length>, least: Length| length.is_none_or(|it| it > usable) && least <= usable;
-        let (roll, list) = self
+        let (roll, cuts) = self
             .cut
             .planned_around(carpet, wanted, |it| {
                 let (plan, list) = nest_cuttable(it, remnant.width, BUDGET, |it| fits(it.length, it.lower_bound))?;
@@ -257,7 +262,7 @@ impl Shelf<'_> {
             .ok()?;
         let holds = open.is_empty() || roll.length <= usable;
         let pieces = wanted.iter().map(|it| it.piece.clone()).collect();
-        let lot = remnant.lot.clone();
-        holds.then(|| OnHand { remnant: id, lot, length: remnant.length, pieces, roll, cuts: list.unwrap_or_default() })
+        let name = remnant.lot.clone();
+        holds.then_some(Strip { source, name, length: remnant.length, pieces, roll, cuts })
     }
 }

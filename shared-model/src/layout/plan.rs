@@ -5,19 +5,19 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 use super::choose::{Choice, Group, beats, choices, shortlist};
-use super::cut_already::{Carpet, CutAlready, Rolled, Wanted};
+use super::cut_already::{CutAlready, Wanted};
 use super::flight::Stair;
-use super::interlock::Outline;
 use super::on_hand::{self, Divided};
+use super::rolls::{Effort, rolls};
 use super::stock::Stock;
 use super::variant::{Planned, Variant};
-use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, interlock, opening};
+use super::{FlightPart, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamKind, Strip, interlock, opening};
 use crate::fingerprint::checksum;
 use crate::floor::{Floor, PlacedRoom};
-use crate::ids::{FlightId, GoodsId, OpeningId, RoomId};
-use crate::job::{Flight, Job};
+use crate::ids::{ChoiceId, FlightId, GoodsId, OpeningId, RoomId};
+use crate::job::{Flight, Job, Remnant, Source};
 use crate::length::Length;
-use crate::nest::{Budget, NestError, NestPiece, Shape, cuts, nest_above, nest_cuttable};
+use crate::nest::{Budget, NestPiece, Shape, nest_above};
 use crate::polygon::Area;
 use crate::problem::{Place, Problem, ProblemKind};
 
@@ -28,138 +28,149 @@ const PLANNED: usize = 16;
 const GLANCE: Effort = Effort { budget: Budget::steps(30_000), interlocked: false };
 const PATIENCE: Effort = Effort { budget: Budget::steps(300_000), interlocked: true };
 
-/// How hard a plan of the roll is looked for.
-#[derive(Clone, Copy)]
-struct Effort {
-    budget: Budget,
-    /// Also with angled pieces that fit into each other.
-    interlocked: bool,
+/// What layouts are planned for.
+pub(super) struct Planning<'a> {
+    pub job: &'a Job,
+    pub floor: &'a Floor,
+    pub stock: &'a Stock<'a>,
+    pub cut: &'a CutAlready<'a>,
 }
 
+/// Remnants by the decisions that say they are on hand.
+type Remnants<'a> = BTreeMap<ChoiceId, &'a Remnant>;
+
 /// The layouts worth choosing from, best first.
-pub(super) fn layouts(
-    job: &Job,
-    floor: &Floor,
-    stock: &Stock,
-    groups: &[Group],
-    cut: &CutAlready,
-) -> (Vec<Layout>, Vec<Problem>) {
-    let mut problems = Vec::new();
-    let mut planned = Vec::new();
-    for choice in shortlist(choices(groups, stock), PLANNED, Choice::measures) {
-        match layout(job, floor, stock, &choice, cut, GLANCE) {
-            Ok(layout) => planned.push((layout, choice)),
-            Err(problem) if problems.is_empty() => problems.push(problem),
-            Err(_) => {}
-        }
+pub(super) fn layouts(of: &Planning, groups: &[Group]) -> (Vec<Layout>, Vec<Problem>) {
+    let choices = shortlist(choices(groups, of.stock), PLANNED, Choice::measures);
+    let on_hand: Remnants = of.job.remnants(of.stock.goods.id).collect();
+    let mut begun = on_hand.clone();
+    begun.retain(|id, _| of.cut.end(Source::Remnant(*id)) > Length::ZERO);
+    let (mut planned, problem) = of.planned(&choices, &on_hand);
+    if begun.len() < on_hand.len() {
+        // What a remnant shortens at a glance may be shorter without it when planned with patience.
+        planned.extend(of.planned(&choices, &begun).0);
+        planned = unbeaten(planned);
     }
-    let mut planned = unbeaten(planned);
-    let angled = |it: &Layout| interlock::any_angled(&it.pieces, stock);
-    for (at_a_glance, choice) in planned.iter_mut().filter(|(it, _)| !it.roll.optimal() || angled(it)) {
-        if let Ok(layout) = layout(job, floor, stock, choice, cut, PATIENCE) {
-            *at_a_glance = layout;
-        }
-    }
-    let planned = unbeaten(planned).into_iter();
-    let mut layouts: Vec<Layout> = planned
-        .map(|(it, choice)| Layout { freehand: freehand(&it, &choice, stock).filter(|_| cut.is_empty()), ..it })
-        .collect();
+    let freehand = |it: &Layout, choice| freehand(it, choice, of.stock).filter(|_| of.cut.is_empty());
+    let mut layouts: Vec<Layout> =
+        planned.into_iter().map(|(it, choice)| Layout { freehand: freehand(&it, choice), ..it }).collect();
     tell_apart(&mut layouts);
-    (layouts, problems)
+    (layouts, problem.into_iter().collect())
 }
 
 /// Those that no other beats, best first.
-fn unbeaten<'a>(mut layouts: Vec<(Layout, Choice<'a>)>) -> Vec<(Layout, Choice<'a>)> {
-    let measures = |it: &Layout| [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost)];
+fn unbeaten<T>(mut layouts: Vec<(Layout, T)>) -> Vec<(Layout, T)> {
+    let measures = |it: &Layout| {
+        [i128::from(it.order.0), i128::from(it.seam_length.0), i128::from(it.seam_cost), i128::from(it.parted)]
+    };
     // Of layouts that do as well, the one that takes the least of the roll and of what is on hand together.
-    let taken = |it: &Layout| it.roll.length * it.roll.width + it.carpet - it.ordered;
+    let cut = |it: &Layout| it.roll.length + it.more_rolls().map(|it| it.roll.length).sum();
+    let taken = |it: &Layout| cut(it) * it.roll.width + it.carpet - it.ordered;
     layouts.sort_by_key(|(it, _)| (measures(it), taken(it), it.pieces.len()));
-    let mut best: Vec<(Layout, Choice)> = Vec::new();
-    for (layout, choice) in layouts {
-        if !best.iter().any(|(it, _)| beats(&measures(it), &measures(&layout))) {
-            best.push((layout, choice));
+    let mut best: Vec<(Layout, T)> = Vec::new();
+    for (layout, of) in layouts {
+        if !best.iter().any(|(it, _)| it.key == layout.key || beats(&measures(it), &measures(&layout))) {
+            best.push((layout, of));
         }
     }
     shortlist(best, OFFERED, |(it, _)| measures(it))
 }
 
-fn layout(
-    job: &Job,
-    floor: &Floor,
-    stock: &Stock,
-    choice: &Choice,
-    cut: &CutAlready,
-    effort: Effort,
-) -> Result<Layout, Problem> {
-    let mut groups = Vec::new();
-    let mut seams: Vec<Seam> = Vec::new();
-    let mut ways = BTreeMap::new();
-    let mut areas: Vec<Vec<RoomId>> = Vec::new();
-    let mut through: Vec<OpeningId> = Vec::new();
-    let mut left_out = Vec::new();
-    let mut shapes = choice.shapes.iter();
-    for (variants, &GroupPile { pile, .. }) in choice.variants.iter().zip(&choice.piles) {
-        let mut pieces = Vec::new();
-        for variant in variants {
-            through.extend(&variant.through);
-            if variant.of.len() > 1 {
-                areas.push(variant.of.iter().copied().map(RoomId).collect());
-            }
-            ways.extend(variant.of.iter().map(|it| (*it, variant.way(pile))));
-            left_out.extend(variant.left_out.iter().map(|it| piece(job, it, pile, variant)));
-            seams.extend(variant.seams.iter().cloned());
-            for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
-                let phase = shape.phase.map(|it| it.offset);
-                let piece = Piece { phase, ..piece(job, planned, pile, variant) };
-                pieces.push(Wanted { piece, shape: *shape, cut: None });
+impl Planning<'_> {
+    /// The combinations worth choosing from with these remnants, at a glance and then with patience; or why they cannot be cut.
+    fn planned<'c, 'v>(
+        &self,
+        choices: &'c [Choice<'v>],
+        remnants: &Remnants,
+    ) -> (Vec<(Layout, &'c Choice<'v>)>, Option<Problem>) {
+        let (mut planned, mut first) = (Vec::new(), None);
+        for choice in choices {
+            match self.layout(choice, remnants, GLANCE) {
+                Ok(layout) => planned.push((layout, choice)),
+                Err(problem) => first = first.or(Some(problem)),
             }
         }
-        groups.push(pieces);
+        first = first.filter(|_| planned.is_empty());
+        let mut planned = unbeaten(planned);
+        let angled = |it: &Layout| {
+            let mut rolls = std::iter::once(&it.pieces).chain(it.more_rolls().map(|it| &it.pieces));
+            rolls.any(|it| interlock::any_angled(it, self.stock))
+        };
+        for (at_a_glance, choice) in planned.iter_mut().filter(|(it, _)| !it.optimal() || angled(it)) {
+            if let Ok(layout) = self.layout(choice, remnants, PATIENCE) {
+                *at_a_glance = layout;
+            }
+        }
+        (unbeaten(planned), first)
     }
-    cut.serve(&mut groups);
-    let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
-    seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
 
-    let served = groups.iter().flatten().filter_map(|it| Some((it.piece.id.clone(), it.cut?.0))).collect();
-    let meeting = meeting(job, floor, groups, &choice.piles);
-    let Divided { ordered: wanted, on_hand, elsewhere } =
-        on_hand::divided(meeting, stock, &job.remnants(stock.goods.id).collect(), cut);
-    left_out.extend(elsewhere);
-    let carpet = Carpet { remnant: None, width: stock.goods.roll_width, freehand: stock.rules.freehand };
-    let (roll, cuts) = cut
-        .planned_around(carpet, &wanted, |it| {
-            let plain = rolled(it, stock, effort.budget)?;
-            if effort.interlocked { interlocked(plain, it, &wanted, stock, effort.budget) } else { Ok(plain) }
+    fn layout(&self, choice: &Choice, remnants: &Remnants, effort: Effort) -> Result<Layout, Problem> {
+        let Planning { job, floor, stock, cut } = self;
+        let mut groups = Vec::new();
+        let mut seams: Vec<Seam> = Vec::new();
+        let mut ways = BTreeMap::new();
+        let mut areas: Vec<Vec<RoomId>> = Vec::new();
+        let mut through: Vec<OpeningId> = Vec::new();
+        let mut left_out = Vec::new();
+        let mut shapes = choice.shapes.iter();
+        for (variants, &GroupPile { pile, .. }) in choice.variants.iter().zip(&choice.piles) {
+            let mut pieces = Vec::new();
+            for variant in variants {
+                through.extend(&variant.through);
+                if variant.of.len() > 1 {
+                    areas.push(variant.of.iter().copied().map(RoomId).collect());
+                }
+                ways.extend(variant.of.iter().map(|it| (*it, variant.way(pile))));
+                left_out.extend(variant.left_out.iter().map(|it| piece(job, it, pile, variant)));
+                seams.extend(variant.seams.iter().cloned());
+                for (planned, shape) in variant.pieces.iter().zip(shapes.by_ref()) {
+                    let phase = shape.phase.map(|it| it.offset);
+                    let piece = Piece { phase, ..piece(job, planned, pile, variant) };
+                    pieces.push(Wanted { piece, shape: *shape, cut: None });
+                }
+            }
+            groups.push(pieces);
+        }
+        cut.serve(&mut groups);
+        let rooms: Vec<RoomId> = floor.rooms.iter().map(|it| it.room).filter(|id| ways.contains_key(&id.0)).collect();
+        seams.extend(opening::seams(job, floor, &rooms, stock.goods.id, &through));
+
+        let served = groups.iter().flatten().filter_map(|it| Some((it.piece.id.clone(), it.cut?.0))).collect();
+        let meeting = meeting(job, floor, groups, &choice.piles);
+        let Divided { ordered, on_hand, elsewhere } = on_hand::divided(meeting, stock, remnants, cut);
+        left_out.extend(elsewhere);
+        let (mut rolls, parted) = rolls(&ordered, stock, cut, effort)
+            .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), it))?;
+        let order = rolls.iter().map(|it| it.length).sum();
+        let Strip { pieces, roll, cuts, .. } = rolls.remove(0);
+        let net = net(job, floor, &rooms, &ways);
+        let ordered = order * stock.goods.roll_width;
+        let used: Area = on_hand.iter().map(|it| it.roll.length * it.roll.width).sum();
+        let elsewhere: Area = left_out.iter().map(|it| it.width * it.length).sum();
+        let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
+        Ok(Layout {
+            key: key(stock.goods.id, &ways),
+            name: name(job, &choice.piles, &seams, &areas),
+            groups: choice.piles.clone(),
+            areas,
+            seam_length: seams.iter().map(|it| it.length).sum(),
+            ways,
+            pieces,
+            left_out,
+            others: rolls.into_iter().chain(on_hand).collect(),
+            cut: served,
+            seams,
+            roll,
+            cuts,
+            order,
+            parted,
+            freehand: None,
+            net,
+            ordered,
+            carpet: ordered + used + elsewhere,
+            seam_cost,
         })
-        .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{it}.")))?;
-    let pieces = wanted.into_iter().map(|it| it.piece).collect();
-    let order = order_of(roll.length, stock);
-    let net = net(job, floor, &rooms, &ways);
-    let ordered = order * stock.goods.roll_width;
-    let used: Area = on_hand.iter().map(|it| it.roll.length * it.roll.width).sum();
-    let elsewhere: Area = left_out.iter().map(|it| it.width * it.length).sum();
-    let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
-    Ok(Layout {
-        key: key(stock.goods.id, &ways),
-        name: name(job, &choice.piles, &seams, &areas),
-        groups: choice.piles.clone(),
-        areas,
-        seam_length: seams.iter().map(|it| it.length).sum(),
-        ways,
-        pieces,
-        left_out,
-        on_hand,
-        cut: served,
-        seams,
-        roll,
-        cuts,
-        order,
-        freehand: None,
-        net,
-        ordered,
-        carpet: ordered + used + elsewhere,
-        seam_cost,
-    })
+    }
 }
 
 /// The pieces of each nap group together with those of the flights that start in one of its rooms: their carpet meets.
@@ -176,64 +187,10 @@ fn meeting(job: &Job, floor: &Floor, groups: Vec<Vec<Wanted>>, of: &[GroupPile])
     meeting.into_values().collect()
 }
 
-/// What has to be ordered for a plan of this length: nothing for none.
-pub(super) fn order_of(length: Length, stock: &Stock) -> Length {
-    if length == Length::ZERO {
-        return length;
-    }
-    length.max(stock.goods.minimum).round_up_to(stock.goods.increment)
-}
-
-/// A plan of the roll as the crew cuts it, with its cuts if they all run from edge to edge.
-fn rolled(pieces: &[NestPiece], stock: &Stock, budget: Budget) -> Result<Rolled, NestError> {
-    let width = stock.goods.roll_width;
-    let (straight, list) = nest_cuttable(pieces, width, budget, |_| true)?;
-    // What is proven shortest is no shorter around corners.
-    if stock.rules.freehand && !straight.optimal() {
-        let roll = nest_above(pieces, width, budget, straight.lower_bound)?;
-        if roll.length < straight.length {
-            let list = cuts(pieces, &roll);
-            return Ok((roll, list));
-        }
-    }
-    Ok((straight, Some(list)))
-}
-
-/// The plan, or a shorter one where some of the pieces fit into each other.
-fn interlocked(
-    plain: Rolled,
-    pieces: &[NestPiece],
-    wanted: &[Wanted],
-    stock: &Stock,
-    budget: Budget,
-) -> Result<Rolled, NestError> {
-    let of = |id: &str| wanted.iter().map(|it| &it.piece).find(|it| it.id == id);
-    let outlines: Vec<Outline> =
-        pieces.iter().filter_map(|it| Some(Outline::of(of(&it.id)?, stock.margin()))).collect();
-    // Where the pattern repeats across, pieces lie side by side at few places only.
-    if outlines.len() < pieces.len() || stock.repeat_across.is_some() {
-        return Ok(plain);
-    }
-    let blocks = interlock::blocks(pieces, &outlines, stock.goods.roll_width);
-    let mut best = plain;
-    // All of them together, and the best alone.
-    let mut tried = vec![&blocks[..], &blocks[..blocks.len().min(1)]];
-    tried.dedup_by_key(|it| it.len());
-    for blocks in tried.into_iter().filter(|it| !it.is_empty()) {
-        let (joined, within) = interlock::joined(pieces, blocks);
-        let (roll, list) = rolled(&joined, stock, budget)?;
-        if roll.length < best.0.length {
-            // Pieces need less than their rectangles, so only their outlines' area says how short no plan can be.
-            let least = interlock::least_length(pieces, &outlines, stock.goods.roll_width);
-            best = (interlock::parted(pieces, &within, &roll, least), list);
-        }
-    }
-    Ok(best)
-}
-
 /// The shorter order that cuts around corners would need, where the crew makes none.
 fn freehand(layout: &Layout, choice: &Choice, stock: &Stock) -> Option<Length> {
-    if stock.rules.freehand || order_of(layout.roll.lower_bound, stock) >= layout.order {
+    let several = layout.more_rolls().next().is_some();
+    if stock.rules.freehand || several || stock.goods.order_for(layout.roll.lower_bound) >= layout.order {
         return None;
     }
     let planned = choice.variants.iter().flatten().flat_map(|it| &it.pieces).map(piece_id).zip(&choice.shapes);
@@ -241,7 +198,7 @@ fn freehand(layout: &Layout, choice: &Choice, stock: &Stock) -> Option<Length> {
     let pieces = layout.pieces.iter().filter_map(|it| Some(shapes.get(&it.id)?.named(&it.id)));
     let pieces: Vec<NestPiece> = pieces.collect();
     let roll = nest_above(&pieces, stock.goods.roll_width, GLANCE.budget, layout.roll.lower_bound).ok()?;
-    Some(order_of(roll.length, stock)).filter(|it| *it < layout.order)
+    Some(stock.goods.order_for(roll.length)).filter(|it| *it < layout.order)
 }
 
 /// The same for the same goods and ways.

@@ -9,6 +9,7 @@ use crate::problem::{Place, Problem, ProblemKind};
 pub(super) struct Stock<'a> {
     pub goods: &'a Goods,
     pub rules: &'a Rules,
+    pub units: Units,
     /// What a breadth between two seams covers: the roll's width less both trims, in whole repeats of the width.
     pub usable: Length,
     /// What is left of the roll's width beside that.
@@ -32,7 +33,7 @@ impl<'a> Stock<'a> {
         let between = goods.roll_width - rules.seam_trim * 2;
         let whole = |it: Length| repeat_across.map_or(it, |repeat| repeat * (it.0 / repeat.0));
         let usable = whole(between);
-        let stock = Self { goods, rules, usable, slack: between - usable, repeat, repeat_across };
+        let stock = Self { goods, rules, units, usable, slack: between - usable, repeat, repeat_across };
 
         let mut problems = Vec::new();
         if repeat_across.is_some() && usable < whole(goods.roll_width) {
@@ -71,7 +72,8 @@ fn title(goods: &Goods) -> &str {
 fn fault(goods: &Goods, rules: &Rules, units: Units) -> Option<String> {
     let show = |it: Length| it.show(units.style());
     let possible = |it: Length| (Length::ZERO..=Length::MOST).contains(&it);
-    let sizes = [goods.roll_width, goods.repeat_length, goods.repeat_width, goods.increment, goods.minimum];
+    let sizes =
+        [goods.roll_width, goods.repeat_length, goods.repeat_width, goods.increment, goods.minimum, goods.longest];
     let allowances = [rules.seam_trim, rules.wall_allowance, rules.cut_step, rules.least_piece];
     let stairs = [rules.stair_pad, rules.stair_tuck, rules.stair_overall];
     if !sizes.into_iter().all(possible) {

@@ -125,15 +125,16 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
         area(layout.waste()),
         show(layout.seam_length)
     );
-    let on_hand = |it: CutPlace| layout.on_hand.iter().position(|of| Some(of.remnant) == it.remnant);
-    let mut placed: Vec<_> = layout.placed().map(|(piece, at)| (on_hand(at), at, piece)).collect();
-    placed.sort_by_key(|(on_hand, at, _)| (*on_hand, at.y, at.x));
+    let strip = |it: CutPlace| layout.others.iter().position(|of| of.source == it.source);
+    let mut placed: Vec<_> = layout.placed().map(|(piece, at)| (strip(at), at, piece)).collect();
+    placed.sort_by_key(|(strip, at, _)| (*strip, at.y, at.x));
     let mut before = None;
-    for (remnant, at, piece) in placed {
-        if let Some(it) = remnant.filter(|_| remnant != before).and_then(|it| layout.on_hand.get(it)) {
-            let _ = writeln!(text, "  From the remnant {}, {} × {}:", it.lot, show(it.roll.width), show(it.length));
+    for (strip, at, piece) in placed {
+        if let Some(it) = strip.filter(|_| strip != before).and_then(|it| layout.others.get(it)) {
+            let of = if it.source.remnant().is_some() { "the remnant " } else { "" };
+            let _ = writeln!(text, "  From {of}{}, {} × {}:", it.name, show(it.roll.width), show(it.length));
         }
-        before = remnant;
+        before = strip;
         let (width, length) = (up(piece.width), up(piece.length));
         let place = format!("{} along, {} across", show(at.y), show(at.x));
         let _ = writeln!(text, "  {:<12} {width} × {length}  {}  at {place}", piece.id, piece.label);
@@ -143,7 +144,7 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
         let _ = writeln!(text, "  {:<12} {width} × {length}  {}  not from this roll", piece.id, piece.label);
     }
     for (of, it) in layout.offcuts(&job.rules) {
-        let of = of.map(|it| format!(" of {}", it.lot)).unwrap_or_default();
+        let of = of.map(|it| format!(" of {}", it.name)).unwrap_or_default();
         let _ = writeln!(text, "  Left over: {} × {} at {} along{of}.", show(it.width), show(it.length), show(it.y));
     }
 }

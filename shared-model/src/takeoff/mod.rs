@@ -34,7 +34,8 @@ pub struct GoodsTakeoff {
     pub name: String,
     /// Best first; empty while no room of this goods is closed.
     pub layouts: Vec<Layout>,
-    /// The layout the crew chose (it is in the list even if another beats it), or the first without a cross seam, or the first.
+    /// The layout the crew chose (it is in the list even if another beats it), or the first without a cross seam or two rolls side by side,
+    /// or the first.
     pub chosen: usize,
     /// How the plan that the crew chose stands today; `None` when nobody chose.
     #[serde(default)]
@@ -104,9 +105,10 @@ pub fn moved(job: &Job, of: &Takeoff, goods: GoodsId, layout: &Layout, seam: usi
     Ways::of(job, &of.floor, goods, standing::chosen(job, goods)).0?.moved(layout, seam, by)
 }
 
-/// What is laid when nobody chose: the shortest order without a cross seam. One that saves carpet by cross seams in sight is for a
-/// person to choose (common practice).
+/// What is laid when nobody chose: the shortest order without a cross seam, and without two rolls side by side. One that saves carpet by
+/// these is for a person to choose (common practice).
 fn usual(layouts: &[Layout]) -> usize {
-    let whole = |it: &Layout| it.seams.iter().all(|seam| seam.kind != SeamKind::Cross);
-    layouts.iter().position(whole).unwrap_or(0)
+    let cross_seamed = |it: &Layout| it.seams.iter().any(|seam| seam.kind == SeamKind::Cross);
+    let usual = layouts.iter().enumerate().min_by_key(|(_, it)| (it.parted, cross_seamed(it)));
+    usual.map_or(0, |(index, _)| index)
 }

@@ -7,7 +7,7 @@ use uuid::Uuid;
 
 use super::{GoodsTakeoff, Standing};
 use crate::ids::RoomId;
-use crate::layout::{Extra, GroupPile, Layout, OnHand, Part, Piece, PileDirection, Seam, SeamCost, SeamKind};
+use crate::layout::{Extra, GroupPile, Layout, Part, Piece, PileDirection, Seam, SeamCost, SeamKind, Strip};
 use crate::length::Length;
 use crate::nest::{Cut, CutWay, Offcut};
 use crate::polygon::{Area, AreaUnit, Point, Ring};
@@ -143,8 +143,13 @@ pub(super) struct LayoutOut<'a> {
     areas: &'a [Vec<RoomId>],
     ways: &'a BTreeMap<Uuid, String>,
     order: LengthOut,
+    /// How long each roll is that is ordered.
+    rolls: Vec<LengthOut>,
+    /// Whether carpet that meets comes from two rolls.
+    parted: bool,
     freehand_order: Option<LengthOut>,
     roll_width: LengthOut,
+    /// Of the first roll's plan, and what no plan of its pieces undercuts.
     roll_length: LengthOut,
     lower_bound: LengthOut,
     optimal: bool,
@@ -156,8 +161,8 @@ pub(super) struct LayoutOut<'a> {
     pieces: Vec<PieceOut<'a>>,
     /// Names of pieces that are not cut from the roll.
     left_out: Vec<&'a str>,
-    /// Pieces that are cut from remnants; `x` and `y` on these.
-    on_hand: Vec<OnHandOut<'a>>,
+    /// Pieces that are cut from more rolls, and from remnants; `x` and `y` on these.
+    others: Vec<StripOut<'a>>,
     /// In the order in which they are made; none when pieces are cut around corners.
     cuts: Option<Vec<CutOut>>,
     /// What is left over between the pieces.
@@ -175,11 +180,13 @@ impl<'a> LayoutOut<'a> {
             areas: &layout.areas,
             ways: &layout.ways,
             order: layout.order.into(),
+            rolls: layout.roll_lengths().into_iter().map(Into::into).collect(),
+            parted: layout.parted,
             freehand_order: layout.freehand.map(Into::into),
             roll_width: layout.roll.width.into(),
             roll_length: layout.roll.length.into(),
             lower_bound: layout.roll.lower_bound.into(),
-            optimal: layout.roll.optimal(),
+            optimal: layout.optimal(),
             net: layout.net.into(),
             ordered: layout.ordered.into(),
             waste: layout.waste().into(),
@@ -187,7 +194,7 @@ impl<'a> LayoutOut<'a> {
             seam_cost: layout.seam_cost,
             pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),
             left_out: layout.left_out.iter().map(|it| it.id.as_str()).collect(),
-            on_hand: layout.on_hand.iter().map(OnHandOut::of).collect(),
+            others: layout.others.iter().map(StripOut::of).collect(),
             cuts: layout.cuts.as_ref().map(|it| it.cuts.iter().map(|it| (*it).into()).collect()),
             offcuts: layout.cuts.iter().flat_map(|it| &it.offcuts).map(|it| (*it).into()).collect(),
             seams: layout.seams.iter().map(SeamOut::of).collect(),
@@ -196,25 +203,28 @@ impl<'a> LayoutOut<'a> {
 }
 
 #[derive(Serialize)]
-pub(super) struct OnHandOut<'a> {
-    lot: &'a str,
+pub(super) struct StripOut<'a> {
+    /// The remnant's dye lot, or the roll's number.
+    name: &'a str,
+    ordered: bool,
     width: LengthOut,
     length: LengthOut,
     pieces: Vec<PieceOut<'a>>,
-    cuts: Vec<CutOut>,
+    cuts: Option<Vec<CutOut>>,
     offcuts: Vec<OffcutOut>,
 }
 
-impl<'a> OnHandOut<'a> {
-    fn of(it: &'a OnHand) -> Self {
+impl<'a> StripOut<'a> {
+    fn of(it: &'a Strip) -> Self {
         let placed = it.pieces.iter().zip(&it.roll.placements);
         Self {
-            lot: &it.lot,
+            name: &it.name,
+            ordered: it.source.roll().is_some(),
             width: it.roll.width.into(),
             length: it.length.into(),
             pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),
-            cuts: it.cuts.cuts.iter().map(|it| (*it).into()).collect(),
-            offcuts: it.cuts.offcuts.iter().map(|it| (*it).into()).collect(),
+            cuts: it.cuts.as_ref().map(|it| it.cuts.iter().map(|it| (*it).into()).collect()),
+            offcuts: it.cuts.iter().flat_map(|it| &it.offcuts).map(|it| (*it).into()).collect(),
         }
     }
 }

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ids::GoodsId;
-use crate::job::{ChosenPlan, Decision, Job};
+use crate::job::{ChosenPlan, Decision, Goods, Job, Source};
 use crate::layout::{Layout, Piece, Ways, place_of, tell_apart};
 use crate::length::{Length, Units};
 
@@ -33,9 +33,9 @@ pub struct Short {
 }
 
 impl Standing {
-    fn of(plan: &ChosenPlan, today: &Layout, anew: Vec<String>) -> Self {
+    fn of(plan: &ChosenPlan, goods: Option<&Goods>, today: &Layout, anew: Vec<String>) -> Self {
         let short = today.placed().filter_map(|(piece, _)| short(plan, piece)).collect();
-        Self { order: plan.order, more: (today.order - plan.order).max(Length::ZERO), short, anew }
+        Self { order: plan.order, more: more(plan, goods, today), short, anew }
     }
 
     /// The carpet ordered and the pieces planned suffice by today's readings.
@@ -64,6 +64,19 @@ impl Standing {
         }
         if sentences.is_empty() { "Still fits today's readings.".to_owned() } else { sentences.join(" ") }
     }
+}
+
+/// What today's order needs that was not ordered. Where there are several rolls, what is over of one is nothing for another.
+fn more(plan: &ChosenPlan, goods: Option<&Goods>, today: &Layout) -> Length {
+    let all = (today.order - plan.order).max(Length::ZERO);
+    let lengths = today.roll_lengths();
+    let Some(goods) = goods.filter(|_| lengths.len() > 1) else { return all };
+    let ordered = |roll: u8| {
+        let of_it = plan.cuts.values().filter(|it| it.source == Source::Roll(roll));
+        goods.order_for(of_it.map(|it| it.y + it.length).max().unwrap_or_default())
+    };
+    let lacking: Length = lengths.iter().zip(0..).map(|(it, roll)| (*it - ordered(roll)).max(Length::ZERO)).sum();
+    lacking.max(all)
 }
 
 /// What the piece lacks when it is cut as it was chosen. A piece that was not planned is no short one.
@@ -98,7 +111,7 @@ pub(super) fn judged(
         let room = job.rooms.iter().find(|it| it.id.0 == *id).map(|it| it.name.clone());
         room.or_else(|| job.flights.iter().find(|it| it.id.0 == *id).map(|it| it.name.clone()))
     };
-    let standing = Standing::of(plan, &today, anew.iter().filter_map(name).collect());
+    let standing = Standing::of(plan, job.goods_of(Some(plan.goods)), &today, anew.iter().filter_map(name).collect());
     // Its twin in the list does not know what is cut already.
     layouts.retain(|it| it.key != today.key);
     let measures = |it: &Layout| (it.order, it.seam_length, it.seam_cost);

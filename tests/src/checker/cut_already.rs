@@ -1,7 +1,6 @@
 //! What is cut already: it is carpet that is gone, and each piece of it serves its place while it is large enough.
 
-use shared_model::ids::ChoiceId;
-use shared_model::job::{CutPiece, CutPlace};
+use shared_model::job::{CutPiece, CutPlace, Source};
 use shared_model::layout::Piece;
 use shared_model::length::Length;
 use shared_model::nest::{Placement, RollPlan};
@@ -17,26 +16,26 @@ fn place_of(piece: &str) -> Option<&str> {
 fn meet(one: &CutPlace, other: &CutPlace) -> bool {
     let across = one.x.max(other.x) < (one.x + one.width).min(other.x + other.width);
     let along = one.y.max(other.y) < (one.y + one.length).min(other.y + other.length);
-    one.remnant == other.remnant && across && along
+    one.source == other.source && across && along
 }
 
 impl<'a> Check<'a> {
     /// The cut pieces that can have been cut from a carpet.
-    pub(super) fn gone(&self, carpet: Option<ChoiceId>) -> Vec<&'a CutPiece> {
+    pub(super) fn gone(&self, source: Source) -> Vec<&'a CutPiece> {
         let mut all: Vec<&CutPiece> = self.job.cut(self.goods.id).map(|(_, it)| it).collect();
-        all.retain(|it| it.place.remnant == carpet && it.place.width > Length::ZERO && it.place.length > Length::ZERO);
-        all.retain(|it| carpet.is_some() || it.place.x + it.place.width <= self.goods.roll_width);
+        all.retain(|it| it.place.source == source && it.place.width > Length::ZERO && it.place.length > Length::ZERO);
+        all.retain(|it| source.remnant().is_some() || it.place.x + it.place.width <= self.goods.roll_width);
         all.sort_by_key(|it| (it.place, it.piece.clone()));
         all.dedup();
         all
     }
 
     /// No piece lies on carpet that was cut for another; one that serves holds its piece, at the place that it was cut for.
-    pub(super) fn cut_already(&self, carpet: Option<ChoiceId>, laid: &[(&Piece, &Placement)], faults: &mut Faults) {
-        let gone = self.gone(carpet);
+    pub(super) fn cut_already(&self, source: Source, laid: &[(&Piece, &Placement)], faults: &mut Faults) {
+        let gone = self.gone(source);
         for (piece, at) in laid {
-            let own = CutPlace { remnant: carpet, y: at.y, x: at.x, width: piece.width, length: piece.length };
-            let serves = self.layout.cut.get(&piece.id).filter(|it| it.remnant == carpet);
+            let own = CutPlace { source, y: at.y, x: at.x, width: piece.width, length: piece.length };
+            let serves = self.layout.cut.get(&piece.id).filter(|it| it.source == source);
             // The piece for which this was cut, if it needs no more than its outline.
             let whole = |cut: &CutPiece| {
                 let mut others = laid.iter().filter(|(it, _)| self.layout.cut.get(&it.id) == Some(&cut.place));
@@ -94,7 +93,7 @@ impl<'a> Check<'a> {
     /// The sizes and places of all that comes off a carpet: what was cut, and what is to be cut. What lies in each other comes off in one.
     pub(super) fn to_cut(
         &self,
-        carpet: Option<ChoiceId>,
+        source: Source,
         pieces: &[Piece],
         roll: &RollPlan,
     ) -> (Vec<(Length, Length)>, Vec<Placement>) {
@@ -107,11 +106,11 @@ impl<'a> Check<'a> {
             }
             rects.push(it);
         };
-        for CutPlace { x, y, width, length, .. } in self.gone(carpet).iter().map(|it| it.place) {
+        for CutPlace { x, y, width, length, .. } in self.gone(source).iter().map(|it| it.place) {
             add([x, y, x + width, y + length]);
         }
         for (piece, at) in pieces.iter().zip(&roll.placements) {
-            if self.layout.cut.get(&piece.id).is_none_or(|it| it.remnant != carpet) {
+            if self.layout.cut.get(&piece.id).is_none_or(|it| it.source != source) {
                 add([at.x, at.y, at.x + piece.width, at.y + piece.length]);
             }
         }

@@ -8,23 +8,23 @@ mod cut_already;
 mod flights;
 mod on_hand;
 mod plane;
+mod rolls;
 mod tiles;
 mod totals;
 
 use std::fmt::Debug;
 
-use crate::cutter::cut_up;
 use plane::{Polygon, edges, inside, perimeter};
 use tiles::tile;
 
 use shared_model::floor::{NapGroup, PlacedRoom};
-use shared_model::ids::{ChoiceId, RoomId};
-use shared_model::job::{FloorAtOpening, Goods, Job, Match};
+use shared_model::ids::RoomId;
+use shared_model::job::{FloorAtOpening, Goods, Job, Match, Source};
 use shared_model::layout::{Layout, Part, Piece, PileDirection, SeamKind};
 use shared_model::length::Length;
 use shared_model::nest::RollPlan;
 use shared_model::polygon::Ring;
-use shared_model::takeoff::Takeoff;
+use shared_model::takeoff::{Takeoff, takeoff};
 
 /// In counts: what slanted walls may be off by.
 const TOLERANCE: f64 = 4.0;
@@ -54,7 +54,7 @@ pub fn faults(job: &Job, takeoff: &Takeoff) -> Vec<String> {
             let (a, b, c) = measures(one);
             let beaten = each.layouts.iter().enumerate().any(|(j, other)| {
                 let (x, y, z) = measures(other);
-                i != j && !kept(j) && x <= a && y <= b && z <= c
+                i != j && !kept(j) && x <= a && y <= b && z <= c && other.parted <= one.parted
             });
             faults.expect(!beaten || kept(i), || format!("{}: layout {} is beaten by another", each.name, one.name));
             let twice = each.layouts[..i].iter().any(|it| it.key == one.key || it.name == one.name);
@@ -62,6 +62,14 @@ pub fn faults(job: &Job, takeoff: &Takeoff) -> Vec<String> {
         }
     }
     faults.0
+}
+
+/// A takeoff in which nothing is wrong.
+#[track_caller]
+pub fn sound(job: &Job) -> Takeoff {
+    let taken = takeoff(job);
+    assert_eq!(faults(job, &taken), Vec::<String>::new());
+    taken
 }
 
 struct Faults(Vec<String>);
@@ -110,27 +118,8 @@ impl<'a> Check<'a> {
         self.flights(faults);
     }
 
-    /// Placements on the roll, and the order.
-    fn roll(&self, faults: &mut Faults) {
-        let (layout, goods) = (self.layout, self.goods);
-        faults.equal(|| "roll width".into(), &layout.roll.width, &goods.roll_width);
-        let end = self.strip(None, &layout.pieces, &layout.roll, faults);
-        faults.expect(layout.roll.lower_bound <= end, || "the lower bound is above the plan".into());
-        let (sizes, places) = self.to_cut(None, &layout.pieces, &layout.roll);
-        let cut = match &layout.cuts {
-            Some(list) => cut_up(goods.roll_width, sizes.into_iter(), &places, list),
-            None if self.job.rules.freehand => Ok(()),
-            None => Err("it must be cut around corners".to_owned()),
-        };
-        faults.expect(cut.is_ok(), || format!("the roll: {cut:?}"));
-        let least = if end == Length::ZERO { 0 } else { end.0.max(goods.minimum.0) };
-        let step = goods.increment.0.max(1);
-        let order = (least + step - 1) / step * step;
-        faults.equal(|| "order".into(), &layout.order.0, &order);
-    }
-
     /// Pieces beside and behind each other on a roll or a remnant; where they end.
-    fn strip(&self, carpet: Option<ChoiceId>, pieces: &[Piece], roll: &RollPlan, faults: &mut Faults) -> Length {
+    fn strip(&self, source: Source, pieces: &[Piece], roll: &RollPlan, faults: &mut Faults) -> Length {
         faults.equal(|| "placements".into(), &roll.placements.len(), &pieces.len());
         let laid: Vec<_> = pieces.iter().zip(&roll.placements).collect();
         let mut end = Length::ZERO;
@@ -149,8 +138,8 @@ impl<'a> Check<'a> {
                 faults.expect(other.id != piece.id, || format!("two pieces are called {}", piece.id));
             }
         }
-        self.cut_already(carpet, &laid, faults);
-        end = self.gone(carpet).iter().map(|it| it.place.y + it.place.length).fold(end, Length::max);
+        self.cut_already(source, &laid, faults);
+        end = self.gone(source).iter().map(|it| it.place.y + it.place.length).fold(end, Length::max);
         faults.equal(|| "length of the plan".into(), &roll.length, &end);
         end
     }
@@ -315,7 +304,7 @@ impl<'a> Check<'a> {
                 let Part::Breadth { room: own, breadth, .. } = piece.part else { continue };
                 // What was cut from another carpet was matched by eye.
                 let by_eye =
-                    layout.cut.get(&piece.id).is_some_and(|it| *first_from.get_or_insert(it.remnant) != it.remnant);
+                    layout.cut.get(&piece.id).is_some_and(|it| *first_from.get_or_insert(it.source) != it.source);
                 if own != room || by_eye {
                     continue;
                 }

@@ -14,23 +14,24 @@ impl Check<'_> {
     /// Each remnant is there, is used once, and holds its pieces; no nap group is cut from two dye lots.
     pub(super) fn on_hand(&self, faults: &mut Faults) {
         let mut used: BTreeSet<ChoiceId> = BTreeSet::new();
-        for it in &self.layout.on_hand {
-            faults.expect(used.insert(it.remnant), || format!("the remnant {} is used twice", it.lot));
-            let known = self.job.choices.iter().find(|choice| choice.id == it.remnant);
+        for it in &self.layout.others {
+            let Some(id) = it.source.remnant() else { continue };
+            faults.expect(used.insert(id), || format!("the remnant {} is used twice", it.name));
+            let known = self.job.choices.iter().find(|choice| choice.id == id);
             let Some(Decision::OnHand(remnant)) = known.map(|it| &it.decision) else {
-                faults.expect(false, || format!("there is no remnant {}", it.lot));
+                faults.expect(false, || format!("there is no remnant {}", it.name));
                 continue;
             };
             let same = remnant.goods == self.goods.id && remnant.width == it.roll.width && remnant.length == it.length;
-            faults.expect(same, || format!("the remnant {} is another", it.lot));
-            let end = self.strip(Some(it.remnant), &it.pieces, &it.roll, faults);
+            faults.expect(same, || format!("the remnant {} is another", it.name));
+            let end = self.strip(it.source, &it.pieces, &it.roll, faults);
             // Where the pattern begins on it, nobody knows.
             let matched = self.goods.pattern != Match::None && it.pieces.iter().any(|it| it.phase.is_some());
             let lost = if matched { self.goods.repeat_length } else { Length::ZERO };
-            faults.expect(end + lost <= remnant.length, || format!("the remnant {} is too short", it.lot));
-            let (sizes, places) = self.to_cut(Some(it.remnant), &it.pieces, &it.roll);
-            let cut = cut_up(it.roll.width, sizes.into_iter(), &places, &it.cuts);
-            faults.expect(cut.is_ok(), || format!("the remnant {}: {cut:?}", it.lot));
+            faults.expect(end + lost <= remnant.length, || format!("the remnant {} is too short", it.name));
+            let (sizes, places) = self.to_cut(it.source, &it.pieces, &it.roll);
+            let cut = it.cuts.as_ref().map(|list| cut_up(it.roll.width, sizes.into_iter(), &places, list));
+            faults.expect(cut == Some(Ok(())), || format!("the remnant {}: {cut:?}", it.name));
         }
         for group in self.takeoff.floor.groups.iter().filter(|it| it.goods == self.goods.id) {
             // What is cut already is where it is; and a flight meets the room that it starts in.
@@ -40,12 +41,17 @@ impl Check<'_> {
                 Part::Breadth { room, .. } => group.rooms.contains(&room),
                 Part::Flight { flight, .. } => foot(flight).is_some_and(|it| group.rooms.contains(&it)),
             };
-            let on_hand = self.layout.on_hand.iter().map(|it| (Some(it.lot.trim()), &it.pieces));
-            let strips = std::iter::once((None, &self.layout.pieces)).chain(on_hand);
-            let lots: BTreeSet<Option<&str>> =
-                strips.filter(|(_, it)| it.iter().any(of_group)).map(|(lot, _)| lot).collect();
+            let others = self.layout.others.iter().map(|it| (it.name.trim(), it.source.roll(), &it.pieces));
+            let strips = std::iter::once(("roll 1", Some(0), &self.layout.pieces)).chain(others);
+            let from: Vec<_> = strips.filter(|(.., it)| it.iter().any(of_group)).collect();
+            let lots: BTreeSet<&str> = from.iter().map(|(lot, ..)| *lot).collect();
+            // A label may read like a roll's number.
+            let both = from.iter().any(|(_, roll, _)| roll.is_some()) && from.iter().any(|(_, roll, _)| roll.is_none());
+            let parted = self.layout.parted && from.iter().all(|(_, roll, _)| roll.is_some());
             let names: Vec<RoomId> = group.rooms.clone();
-            faults.expect(lots.len() <= 1, || format!("rooms {names:?} are cut from {} dye lots", lots.len()));
+            faults.expect(lots.len() <= 1 && !both || parted, || {
+                format!("rooms {names:?} are cut from {} dye lots", lots.len())
+            });
         }
     }
 }

@@ -42,7 +42,8 @@ impl<'a> Check<'a> {
         let net = layout.net.0;
         faults.expect(close(net, floor + stairs), || format!("net area: {net}, but should be {}", floor + stairs));
         faults.equal(|| "ordered area".into(), &layout.ordered.0, &ordered);
-        let used = layout.on_hand.iter().map(|it| i128::from(it.roll.length.0) * i128::from(it.roll.width.0));
+        let used = layout.others.iter().filter(|it| it.source.remnant().is_some());
+        let used = used.map(|it| i128::from(it.roll.length.0) * i128::from(it.roll.width.0));
         let left_out = layout.left_out.iter().map(|it| i128::from(it.width.0) * i128::from(it.length.0));
         let carpet = ordered + used.sum::<i128>() + left_out.sum::<i128>();
         faults.equal(|| "waste".into(), &layout.waste().0, &(carpet - net));

@@ -181,3 +181,19 @@ async fn stairs_are_cut_from_a_remnant_on_hand() {
     go(&ada, "seams").await;
     ada.see(("#standing", "Still fits")).await;
 }
+
+#[tokio::test]
+async fn a_long_order_comes_in_several_rolls() {
+    let (_server, ada) = at("cuts").await;
+    ada.tap(("a", "Change goods")).await;
+    ada.tap("[data-length='Longest roll']").await;
+    ada.press(&["7", "0", "ft", "enter"]).await;
+    go(&ada, "cuts").await;
+    ada.see(("#several-rolls", "In 2 rolls")).await;
+    ada.photograph("several-rolls").await;
+    ada.see((".cut", "from roll 2")).await;
+    ada.ask("[...document.querySelectorAll('.cut')].at(-1).scrollIntoView({ block: 'center', behavior: 'instant' })")
+        .await;
+    ada.tap(".cut:last-child .cut-number").await;
+    ada.photograph("cut-from-the-second-roll").await;
+}

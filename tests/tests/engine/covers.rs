@@ -136,6 +136,7 @@ fn goods() -> impl Strategy<Value = Goods> {
             repeat_width: eighths(across),
             increment: long(increment),
             minimum: Length::feet(minimum),
+            longest: Length::ZERO,
             ..plain_goods(1)
         }
     })

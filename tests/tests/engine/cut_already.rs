@@ -4,20 +4,13 @@ use std::collections::BTreeMap;
 
 use napline_tests::checker::faults;
 use napline_tests::demo::house;
-use napline_tests::rooms::{goods_id, job, long, plain_goods, room};
+use napline_tests::rooms::{decide, goods_id, job, long, plain_goods, room};
 use proptest::prelude::*;
-use shared_model::ids::{ChoiceId, DeviceId, GoodsId};
-use shared_model::job::{Choice, CutPiece, CutPlace, Decision, Goods, Job, Match, Remnant, Stamp, Timestamp};
+use shared_model::ids::GoodsId;
+use shared_model::job::{CutPiece, CutPlace, Decision, Goods, Job, Match, Remnant};
 use shared_model::layout::Layout;
 use shared_model::length::Length;
 use shared_model::takeoff::takeoff;
-use uuid::Uuid;
-
-fn decide(job: &mut Job, decision: Decision) {
-    let n = job.choices.len() as u128;
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
-    job.choices.push(Choice { id: ChoiceId(Uuid::from_u128(900 + n)), decision, stamp, supersedes: Vec::new() });
-}
 
 /// That a piece is cut where it lies in this layout.
 fn cut_by(goods: GoodsId, layout: &Layout, piece: &str) -> Decision {
@@ -144,19 +137,24 @@ fn every_layout_knows_what_is_cut() {
 #[test]
 fn what_was_cut_from_a_remnant_is_not_ordered_when_the_remnant_is_gone() {
     let mut job = two_rooms("16'", plain_goods(1));
-    let size =
-        |length| Remnant { goods: goods_id(1), lot: "lot 1".to_owned(), width: long("12'"), length: long(length) };
+    let size = |length| Remnant {
+        goods: goods_id(1),
+        lot: "lot 1".to_owned(),
+        width: long("12'"),
+        length: long(length),
+        worth: Length::ZERO,
+    };
     decide(&mut job, Decision::OnHand(size("17'")));
     let plan = laid(&job, goods_id(1));
-    let [on_hand] = plan.on_hand.as_slice() else { panic!("one remnant") };
+    let [on_hand] = plan.others.as_slice() else { panic!("one remnant") };
     decide(&mut job, cut_by(goods_id(1), &plan, &on_hand.pieces[0].id));
     // Of two that do, the smaller is used; but it is cut already.
     decide(&mut job, Decision::OnHand(size("16' 6\"")));
     let now = laid(&job, goods_id(1));
-    assert!(now.on_hand.iter().any(|it| it.remnant == on_hand.remnant && it.pieces == on_hand.pieces));
+    assert!(now.others.iter().any(|it| it.source == on_hand.source && it.pieces == on_hand.pieces));
     job.choices.retain(|it| !matches!(it.decision, Decision::OnHand(_)));
     let now = laid(&job, goods_id(1));
-    assert_eq!((now.order, now.on_hand.len(), now.left_out.len()), (long("14' 6\""), 0, 1));
+    assert_eq!((now.order, now.others.len(), now.left_out.len()), (long("14' 6\""), 0, 1));
 }
 
 proptest! {

@@ -193,6 +193,7 @@ fn of_goods(goods: &Goods) -> Vec<Said> {
         said(&goods.id, "pile", place, &if goods.pile { "yes" } else { "no" }),
         said(&goods.id, "order increment", place, &goods.increment.exact_text()),
         said(&goods.id, "minimum order", place, &goods.minimum.exact_text()),
+        said(&goods.id, "longest roll", place, &goods.longest.exact_text()),
     ]
 }
 

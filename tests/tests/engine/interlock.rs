@@ -1,23 +1,15 @@
 //! Angled pieces that fit into each other on the roll.
 
-use napline_tests::checker::faults;
-use napline_tests::rooms::{goods_id, job, long, plain_goods, room, room_id};
+use napline_tests::checker::{faults, sound};
+use napline_tests::rooms::{decide, goods_id, job, long, plain_goods, room, room_id};
 use proptest::prelude::*;
-use shared_model::ids::{ChoiceId, DeviceId};
-use shared_model::job::{Choice, CutPiece, Decision, Job, Match, Pin, Room, Stamp, Timestamp};
+use shared_model::job::{CutPiece, Decision, Job, Match, Pin, Room};
 use shared_model::layout::{Layout, PileDirection};
 use shared_model::takeoff::{Takeoff, takeoff};
-use uuid::Uuid;
 
 /// 8' along the west wall, 1' at its far end and 9' at its near one.
 fn slanted(n: u64, name: &str) -> Room {
     room(n, name, &[("8'", "r"), ("1'", "r45"), ("", "r135"), ("9'", "r")])
-}
-
-fn decide(job: &mut Job, decision: Decision) {
-    let n = job.choices.len() as u128;
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
-    job.choices.push(Choice { id: ChoiceId(Uuid::from_u128(700 + n)), decision, stamp, supersedes: Vec::new() });
 }
 
 /// Two such rooms, carpeted with the pile leaning these ways, each in one piece.
@@ -28,13 +20,6 @@ fn two(piles: [PileDirection; 2]) -> Job {
         decide(&mut job, Decision::Pin { room: room_id(n), pin: Pin::NoSeam });
     }
     job
-}
-
-#[track_caller]
-fn sound(job: &Job) -> Takeoff {
-    let taken = takeoff(job);
-    assert_eq!(faults(job, &taken), Vec::<String>::new());
-    taken
 }
 
 fn chosen(taken: &Takeoff) -> &Layout {

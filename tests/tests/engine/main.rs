@@ -55,6 +55,7 @@ mod traverses;
 mod why;
 
 /// Carpet that runs through openings.
+mod rolls;
 mod run_through;
 
 /// Properties of closing any ring.

@@ -1,10 +1,10 @@
 //! Remnants on hand: whole nap groups are cut from them, where that shortens the order.
 
-use napline_tests::checker::faults;
-use napline_tests::rooms::{doorway, flight, goods_id, job, long, plain_goods, room};
+use napline_tests::checker::sound;
+use napline_tests::rooms::{decide, doorway, flight, goods_id, job, long, plain_goods, square};
 use proptest::prelude::*;
 use shared_model::ids::{ChoiceId, DeviceId};
-use shared_model::job::{Choice, Decision, Job, Match, Remnant, Room, Stamp, Timestamp};
+use shared_model::job::{Choice, Decision, Job, Match, Remnant, Stamp, Timestamp};
 use shared_model::layout::Layout;
 use shared_model::length::Length;
 use shared_model::takeoff::{Takeoff, takeoff};
@@ -15,23 +15,14 @@ fn two_floors() -> Job {
     job(vec![square(1, "Den", "11'", "14'"), square(2, "Bedroom", "9'", "11'")], vec![plain_goods(1)])
 }
 
-fn square(n: u64, name: &str, across: &str, along: &str) -> Room {
-    room(n, name, &[(along, "r"), (across, "r"), (along, "r"), (across, "r")])
-}
-
 fn put_on_hand(job: &mut Job, lot: &str, width: &str, length: &str) {
-    let n = job.choices.len() as u64;
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
-    let remnant = Remnant { goods: goods_id(1), lot: lot.to_owned(), width: long(width), length: long(length) };
-    let id = ChoiceId(Uuid::from_u64_pair(50, n));
-    job.choices.push(Choice { id, decision: Decision::OnHand(remnant), stamp, supersedes: Vec::new() });
+    put_on_hand_if(job, lot, width, length, Length::ZERO);
 }
 
-#[track_caller]
-fn sound(job: &Job) -> Takeoff {
-    let taken = takeoff(job);
-    assert_eq!(faults(job, &taken), Vec::<String>::new());
-    taken
+/// Only for an order that is so much shorter.
+fn put_on_hand_if(job: &mut Job, lot: &str, width: &str, length: &str, worth: Length) {
+    let (width, length) = (long(width), long(length));
+    decide(job, Decision::OnHand(Remnant { goods: goods_id(1), lot: lot.to_owned(), width, length, worth }));
 }
 
 fn shortest(taken: &Takeoff) -> &Layout {
@@ -47,12 +38,22 @@ fn a_room_is_cut_from_a_remnant() {
     let taken = sound(&job);
     let layout = shortest(&taken);
     assert_eq!(layout.order, long("14' 6\""));
-    let [on_hand] = layout.on_hand.as_slice() else { panic!("{:?}", layout.on_hand) };
-    assert_eq!(on_hand.lot, "lot 4711");
+    let [on_hand] = layout.others.as_slice() else { panic!("{:?}", layout.others) };
+    assert_eq!(on_hand.name, "lot 4711");
     let [piece] = on_hand.pieces.as_slice() else { panic!("one piece") };
     assert_eq!((piece.width, piece.length), (long("11' 6\""), long("9' 6\"")));
     // 12' by 14' 6" ordered and 12' by 9' 6" used, less 11' by 14' and 9' by 11'.
     assert_eq!(layout.waste(), long("12'") * long("24'") - long("11'") * long("14'") - long("9'") * long("11'"));
+}
+
+/// By hand: the remnant of the test above shortens the order by 9' 6".
+#[test]
+fn a_remnant_is_cut_where_it_saves_what_it_is_worth() {
+    for (worth, order) in [("9' 6\"", "14' 6\""), ("9' 6 1/8\"", "24'")] {
+        let mut job = two_floors();
+        put_on_hand_if(&mut job, "lot 1", "12'", "9' 6\"", long(worth));
+        assert_eq!(shortest(&sound(&job)).order, long(order), "worth {worth}");
+    }
 }
 
 #[test]
@@ -61,7 +62,7 @@ fn what_is_too_short_or_too_narrow_stays_in_the_shop() {
         let mut job = two_floors();
         put_on_hand(&mut job, "lot 1", width, length);
         let taken = sound(&job);
-        assert_eq!((shortest(&taken).order, shortest(&taken).on_hand.len()), (long("24'"), 0), "{width} by {length}");
+        assert_eq!((shortest(&taken).order, shortest(&taken).others.len()), (long("24'"), 0), "{width} by {length}");
     }
 }
 
@@ -71,7 +72,7 @@ fn of_two_remnants_that_do_the_smaller_is_cut() {
     put_on_hand(&mut job, "large", "12'", "13'");
     put_on_hand(&mut job, "small", "12'", "10'");
     let taken = sound(&job);
-    assert_eq!(shortest(&taken).on_hand.iter().map(|it| it.lot.as_str()).collect::<Vec<_>>(), ["small"]);
+    assert_eq!(shortest(&taken).others.iter().map(|it| it.name.as_str()).collect::<Vec<_>>(), ["small"]);
 }
 
 /// By hand: the first two lie side by side on the roll, 6' by 14' 6" each, so neither alone shortens the order.
@@ -91,7 +92,7 @@ fn rooms_are_cut_from_remnants_together_where_one_alone_saves_nothing() {
     let mut job = job(vec![square(1, "Den", "11'", "9'"), square(2, "Bedroom", "11'", "8'")], vec![plain_goods(1)]);
     job.goods[0].minimum = long("20'");
     put_on_hand(&mut job, "lot 1", "12'", "10'");
-    assert_eq!(shortest(&sound(&job)).on_hand, []);
+    assert_eq!(shortest(&sound(&job)).others, []);
     put_on_hand(&mut job, "lot 2", "12'", "9'");
     assert_eq!(shortest(&sound(&job)).order, Length::ZERO);
 }
@@ -136,7 +137,7 @@ fn rooms_whose_carpet_meets_come_from_one_lot() {
     let alone = shortest(&sound(&job)).order;
     put_on_hand(&mut job, "lot 1", "12'", "12'");
     let taken = sound(&job);
-    assert_eq!((shortest(&taken).order, shortest(&taken).on_hand.len()), (alone, 0));
+    assert_eq!((shortest(&taken).order, shortest(&taken).others.len()), (alone, 0));
 }
 
 #[test]

@@ -1,21 +1,15 @@
 //! What the crew decides about a layout: pins that every layout keeps, pieces left out, and a chosen plan that stays chosen.
 
-use napline_tests::checker::faults;
+use napline_tests::checker::sound;
 use napline_tests::demo::house;
-use napline_tests::rooms::{job, plain_goods, room, room_id, wall_id};
-use shared_model::ids::{ChoiceId, DeviceId, ReadingId};
-use shared_model::job::{Choice, Decision, Job, PileDirection, Pin, Reading, Stamp, Timestamp};
+use napline_tests::rooms::{decide, job, plain_goods, room, room_id, wall_id};
+use shared_model::ids::ReadingId;
+use shared_model::job::{Decision, Job, PileDirection, Pin, Reading};
 use shared_model::layout::{Layout, Part, SeamKind};
 use shared_model::length::Length;
 use shared_model::problem::{Place, ProblemKind};
 use shared_model::takeoff::{GoodsTakeoff, Takeoff, takeoff};
 use uuid::Uuid;
-
-fn decide(job: &mut Job, decision: Decision) {
-    let n = job.choices.len() as u64;
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
-    job.choices.push(Choice { id: ChoiceId(Uuid::from_u64_pair(77, n)), decision, stamp, supersedes: Vec::new() });
-}
 
 fn pin(job: &mut Job, room: u64, pin: Pin) {
     decide(job, Decision::Pin { room: room_id(room), pin });
@@ -26,13 +20,6 @@ fn two_rooms() -> Job {
     let great = room(1, "Great room", &[("14'", "r"), ("20'", "r"), ("14'", "r"), ("20'", "r")]);
     let den = room(2, "Den", &[("9'", "r"), ("10'", "r"), ("9'", "r"), ("10'", "r")]);
     job(vec![great, den], vec![plain_goods(1)])
-}
-
-#[track_caller]
-fn sound(job: &Job) -> Takeoff {
-    let taken = takeoff(job);
-    assert_eq!(faults(job, &taken), Vec::<String>::new());
-    taken
 }
 
 fn only(taken: &Takeoff) -> &GoodsTakeoff {

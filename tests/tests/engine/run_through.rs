@@ -1,13 +1,11 @@
 //! Carpet that runs through an opening: two rooms are covered as one floor, where that is better than a seam between them.
 
-use napline_tests::checker::faults;
-use napline_tests::rooms::{doorway, goods_id, job, long, plain_goods, room, room_id, wall_id};
-use shared_model::ids::{ChoiceId, DeviceId};
-use shared_model::job::{Choice, Decision, FloorAtOpening, Job, Opening, OpeningKind, Pin, Room, Stamp, Timestamp};
+use napline_tests::checker::{self, faults};
+use napline_tests::rooms::{decide, doorway, goods_id, job, long, plain_goods, room, room_id, wall_id};
+use shared_model::job::{Decision, FloorAtOpening, Job, Opening, OpeningKind, Pin, Room};
 use shared_model::layout::{Layout, PileDirection, SeamKind};
 use shared_model::length::Length;
 use shared_model::takeoff::{Takeoff, moved, takeoff, why};
-use uuid::Uuid;
 
 /// A living room 12' by 14', and a dining room 10' by 14' to the east of it. Between them the wall is open for 6'.
 fn open_plan(roll: &str, floor: FloorAtOpening) -> Job {
@@ -27,16 +25,9 @@ fn open_plan(roll: &str, floor: FloorAtOpening) -> Job {
 
 #[track_caller]
 fn sound(job: &Job) -> Takeoff {
-    let taken = takeoff(job);
-    assert_eq!(faults(job, &taken), Vec::<String>::new());
+    let taken = checker::sound(job);
     assert_eq!(taken.problems, []);
     taken
-}
-
-fn decide(job: &mut Job, decision: Decision) {
-    let n = job.choices.len() as u64;
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
-    job.choices.push(Choice { id: ChoiceId(Uuid::from_u64_pair(77, n)), decision, stamp, supersedes: Vec::new() });
 }
 
 fn as_one(taken: &Takeoff) -> impl Iterator<Item = &Layout> {

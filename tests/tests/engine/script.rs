@@ -5,8 +5,8 @@ use proptest::sample::Index;
 use shared_model::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{
     Across, Angle, ChosenPlan, CutPiece, CutPlace, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot,
-    Goods, Job, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order, PileDirection,
-    Pin, Remnant, Rule, Tool, Turn,
+    Goods, Job, MOST_ROLLS, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order,
+    PileDirection, Pin, Remnant, Rule, Source, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -224,8 +224,8 @@ impl Seed {
             (Some(goods), _) if self.yes => Decision::Plan(self.plan(goods, things)),
             (_, Some(room)) if self.n.is_multiple_of(2) => Decision::Pin { room, pin: self.pin(things) },
             (Some(goods), _) if self.n.is_multiple_of(3) => {
-                let (width, length) = (self.length(0), self.length(1));
-                Decision::OnHand(Remnant { goods, lot: format!("lot {}", self.name()), width, length })
+                let [width, length, worth] = [0, 1, 2].map(|it| self.length(it));
+                Decision::OnHand(Remnant { goods, lot: format!("lot {}", self.name()), width, length, worth })
             }
             _ if self.yes => Decision::LeaveOut { piece: self.name() },
             (Some(goods), _) => Decision::Cut(CutPiece { goods, piece: self.name(), place: self.place(things) }),
@@ -244,7 +244,8 @@ impl Seed {
 
     fn place(&self, things: &Things) -> CutPlace {
         let [width, length, x, y] = [0, 1, 2, 3].map(|it| self.length(it));
-        CutPlace { remnant: self.maybe(1, &things.choices), y, x, width, length }
+        let source = self.maybe(1, &things.choices).map_or(Source::Roll(self.n % MOST_ROLLS), Source::Remnant);
+        CutPlace { source, y, x, width, length }
     }
 
     fn pin(&self, things: &Things) -> Pin {
@@ -315,6 +316,7 @@ impl Seed {
             pile: self.yes,
             increment: Length::inches(6),
             minimum: Length::ZERO,
+            longest: self.length(3),
             order: Order::default(),
         }
     }

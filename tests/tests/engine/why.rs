@@ -2,13 +2,11 @@
 
 use napline_tests::checker::faults;
 use napline_tests::demo::house;
-use napline_tests::rooms::{doorway, goods_id, job, long, plain_goods, room, room_id, wall_id};
-use shared_model::ids::{ChoiceId, DeviceId};
-use shared_model::job::{Choice, Decision, Job, PileDirection, Pin, Stamp, Timestamp};
+use napline_tests::rooms::{decide, doorway, goods_id, job, long, plain_goods, room, room_id, wall_id};
+use shared_model::job::{Decision, Job, PileDirection, Pin};
 use shared_model::layout::{Layout, SeamKind, Ways, Why};
 use shared_model::length::Length;
 use shared_model::takeoff::{Takeoff, moved, takeoff};
-use uuid::Uuid;
 
 /// The answers for every seam of every layout.
 fn answers(job: &Job, taken: &Takeoff) -> Vec<(SeamKind, Layout, Why)> {
@@ -120,12 +118,6 @@ fn between_two_doors() -> Job {
     let mut job = job(vec![great], vec![plain_goods(1)]);
     decide(&mut job, Decision::Pin { room: room_id(1), pin: Pin::Pile(PileDirection::North) });
     job
-}
-
-fn decide(job: &mut Job, decision: Decision) {
-    let n = job.choices.len() as u128;
-    let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(n as i64) };
-    job.choices.push(Choice { id: ChoiceId(Uuid::from_u128(n)), decision, stamp, supersedes: Vec::new() });
 }
 
 /// Nobody turns on its only seam.

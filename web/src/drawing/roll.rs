@@ -1,10 +1,10 @@
-//! The roll, drawn to scale along its length, with its pieces.
+//! The rolls and remnants, drawn to scale along their length, with their pieces.
 
 use leptos::ev::TouchEvent;
 use leptos::html;
 use leptos::prelude::*;
-use shared_model::job::Job;
-use shared_model::layout::{Layout, PileDirection};
+use shared_model::job::{Job, Source};
+use shared_model::layout::{Layout, PileDirection, Strip};
 use shared_model::length::Length;
 use web_sys::Touch;
 
@@ -22,11 +22,13 @@ const MARGIN: f64 = 14.0;
 /// Font size of a piece's size.
 const SIZE: f64 = 14.0;
 
-/// What the roll shows at one scale.
+/// What a roll or remnant shows at one scale.
 struct RollScene {
+    /// What lies beside it, as far as the eye scrolls.
+    before: f64,
     width: f64,
     height: f64,
-    /// Where the ordered roll ends, and what the order is.
+    /// Where it ends, and how long it is.
     end: (f64, String),
     /// Ticks of the ruler.
     ticks: Vec<(f64, String)>,
@@ -75,9 +77,40 @@ pub fn writing(width: f64, height: f64, text: f64) -> Writing {
     }
 }
 
-fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
+/// Every roll that is ordered, and every remnant, one beside the other.
+fn scenes(layout: &Layout, job: &Job, scale: f64) -> Vec<RollScene> {
+    let rolls = layout.roll_lengths();
+    let first = match rolls.as_slice() {
+        [only] => format!("order {}", shown::order(*only, job.units)),
+        [first, ..] => format!("roll 1, {}", shown::order(*first, job.units)),
+        [] => String::new(),
+    };
+    let first = (Source::Roll(0), layout.roll.width, rolls.first().copied().unwrap_or_default(), first);
+    let other = |it: &Strip| {
+        let length = match it.source {
+            Source::Roll(_) => shown::order(it.length, job.units),
+            Source::Remnant(_) => shown::length(it.length, job.units),
+        };
+        (it.source, it.roll.width, it.length, format!("{}, {length}", it.name))
+    };
+    let mut before = 0.0;
+    let all = std::iter::once(first).chain(layout.others.iter().map(other));
+    let drawn = all.filter(|(.., length, _)| *length > Length::ZERO || layout.others.is_empty()).map(|carpet| {
+        let scene = RollScene { before, ..scene(layout, job, scale, carpet) };
+        before += scene.width;
+        scene
+    });
+    drawn.collect()
+}
+
+fn scene(
+    layout: &Layout,
+    job: &Job,
+    scale: f64,
+    (source, width, length, name): (Source, Length, Length, String),
+) -> RollScene {
     let along = |length: Length| MARGIN + length.as_mm() * scale;
-    let pieces = cutting::in_order(layout).into_iter().filter(|it| it.remnant.is_none()).map(|cut| {
+    let pieces = cutting::in_order(layout).into_iter().filter(|it| it.place.source == source).map(|cut| {
         let piece = cut.piece;
         let (width, height) = (piece.length.as_mm() * scale, piece.width.as_mm() * scale);
         let size = shown::size(piece.width, piece.length, job);
@@ -98,13 +131,15 @@ fn scene(layout: &Layout, job: &Job, scale: f64) -> RollScene {
     });
     let pieces = pieces.collect();
     let step = bar_length(scale, 90.0, job.units);
-    let count = if step.0 > 0 { layout.order.0 / step.0 } else { 0 };
+    let count = if step.0 > 0 { length.0 / step.0 } else { 0 };
     let ticks = (0..=count).map(|n| (along(step * n), shown::length(step * n, job.units)));
-    let end = along(layout.order);
+    let end = along(length);
     RollScene {
-        width: end + MARGIN,
-        height: RULER + layout.roll.width.as_mm() * scale + MARGIN,
-        end: (end, format!("order {}", shown::order(layout.order, job.units))),
+        before: 0.0,
+        // A short one is as wide as its name.
+        width: (end + MARGIN).max(MARGIN + text_width(&name, SIZE) + MARGIN),
+        height: RULER + width.as_mm() * scale + MARGIN,
+        end: (end, name),
         // The last ticks would run into the order's length.
         ticks: ticks.filter(|(at, _)| at + 60.0 < end - 90.0 || *at < MARGIN + 1.0 && end > 220.0).collect(),
         pieces,
@@ -122,7 +157,7 @@ fn chevrons(corner: Spot, (width, height): (f64, f64), writing: Writing, text: f
     field(&ring, PileDirection::East, 36.0, &[written])
 }
 
-/// The roll of a layout from its outer end on the left, as long as it is ordered. A tap on a piece picks it.
+/// The rolls of a layout from their outer end on the left, as long as they are ordered, and remnants beside them. A tap on a piece picks it.
 #[component]
 pub fn RollDrawing(
     #[prop(into)] laid: Signal<Option<Laid>>,
@@ -133,19 +168,20 @@ pub fn RollDrawing(
     let here = OpenJob::here();
     let zoom = RwSignal::new(1.0_f64);
     let scroll = NodeRef::<html::Div>::new();
-    let scene = move || {
+    let scenes = move || {
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
         let layout = laid.get().and_then(|it| takeoff.goods.get(it.goods)?.layouts.get(it.layout))?;
         let scale = HEIGHT * zoom.get() / layout.roll.width.as_mm().max(1.0);
-        Some(scene(layout, &job, scale))
+        Some(scenes(layout, &job, scale))
     };
-    let drawing = move || scene().map(|it| drawn(it, picked));
+    let drawing = move || scenes().map(|all| all.into_iter().map(|it| drawn(it, picked)).collect_view());
     // A piece that is picked in the list comes into view.
     Effect::new(move |_| {
         let id = picked.get()?;
-        let (scroll, scene) = (scroll.get()?, untrack(scene)?);
-        let piece = scene.pieces.iter().find(|it| it.id == id)?;
-        let middle = piece.corner.x + piece.width / 2.0 - f64::from(scroll.client_width()) / 2.0;
+        let (scroll, scenes) = (scroll.get()?, untrack(scenes)?);
+        let mut all = scenes.iter().flat_map(|of| of.pieces.iter().map(move |it| (of.before, it)));
+        let (before, piece) = all.find(|(_, it)| it.id == id)?;
+        let middle = before + piece.corner.x + piece.width / 2.0 - f64::from(scroll.client_width()) / 2.0;
         scroll.set_scroll_left(middle.round() as i32);
         Some(())
     });
@@ -189,7 +225,8 @@ fn two_fingers(event: &TouchEvent) -> Option<(f64, f64)> {
 }
 
 fn drawn(scene: RollScene, picked: RwSignal<Option<String>>) -> impl IntoView {
-    let RollScene { width, height, end: (end, order), ticks, pieces } = scene;
+    let RollScene { width, height, end: (end, name), ticks, pieces, .. } = scene;
+    let (anchor, text) = if end - MARGIN < width - 2.0 * MARGIN { ("start", MARGIN) } else { ("end", end - 6.0) };
     let bottom = height - MARGIN;
     let ticks = ticks.into_iter().map(|(x, text)| {
         view! {
@@ -197,13 +234,14 @@ fn drawn(scene: RollScene, picked: RwSignal<Option<String>>) -> impl IntoView {
             <text class="start" x=x y=RULER - 17.0>{text}</text>
         }
     });
+    let label = name.clone();
     view! {
-        <svg class="plan roll-svg" width=width height=height viewBox=format!("0 0 {width} {height}") role="group" aria-label="The roll">
+        <svg class="plan roll-svg" width=width height=height viewBox=format!("0 0 {width} {height}") role="group" aria-label=label>
             <rect class="roll-body" x=MARGIN y=RULER width=end - MARGIN height=bottom - RULER />
             {ticks.collect_view()}
             {pieces.into_iter().map(|it| piece(it, picked)).collect_view()}
             <path class="order-end" d=format!("M{end:.1} {}V{:.1}", RULER - 12.0, bottom + 6.0) />
-            <text class="end order-text" x=end - 6.0 y=RULER - 17.0>{order}</text>
+            <text class=format!("{anchor} order-text") x=text y=RULER - 17.0>{name}</text>
         </svg>
     }
 }

@@ -4,7 +4,6 @@ use shared_model::floor::Floor;
 use shared_model::job::Job;
 use shared_model::layout::{Layout, PileDirection, Seam, SeamKind};
 use shared_model::length::{Length, Units};
-use shared_model::nest::RollPlan;
 
 use crate::reason::Because;
 use crate::shown;
@@ -78,9 +77,13 @@ pub fn piles(layout: &Layout, floor: &Floor, job: &Job) -> Vec<(PileDirection, S
 }
 
 /// What is proven about the roll's length.
-pub fn bound_words(roll: &RollPlan, units: Units) -> String {
-    if roll.optimal() {
+pub fn bound_words(layout: &Layout, units: Units) -> String {
+    let roll = &layout.roll;
+    if layout.optimal() {
         return "Proven shortest: these pieces fit on no shorter roll.".to_owned();
+    }
+    if layout.more_rolls().next().is_some() {
+        return "Divided among several rolls: not proven shortest.".to_owned();
     }
     let gap = roll.length - roll.lower_bound;
     let percent = 100.0 * gap.as_mm() / roll.lower_bound.as_mm().max(1.0);
@@ -96,6 +99,9 @@ pub fn order_reason(layout: &Layout, job: &Job, increment: Length, minimum: Leng
     let units = job.units;
     let length = |it| shown::length(it, units);
     let mut because = Because::default().with("The last piece ends at", shown::exact(layout.roll.length, units));
+    for it in layout.more_rolls() {
+        because = because.with(&format!("On {}", it.name), shown::exact(it.roll.length, units));
+    }
     if increment > Length::ZERO {
         because = because.with("Sold in steps of", length(increment));
     }
@@ -110,15 +116,16 @@ pub fn order_reason(layout: &Layout, job: &Job, increment: Length, minimum: Leng
     if layout.carpet > layout.ordered {
         because = because.with("Used of other carpet", shown::area(layout.carpet - layout.ordered, units));
     }
-    because = because
-        .with(
-            "Waste",
-            format!("{} ({})", shown::area(layout.waste(), units), shown::share(layout.waste(), layout.carpet)),
-        )
-        .with("No plan is shorter than", shown::exact(layout.roll.lower_bound, units));
+    because = because.with(
+        "Waste",
+        format!("{} ({})", shown::area(layout.waste(), units), shown::share(layout.waste(), layout.carpet)),
+    );
+    if layout.more_rolls().next().is_none() {
+        because = because.with("No plan is shorter than", shown::exact(layout.roll.lower_bound, units));
+    }
     because.rule = format!(
         "The pieces are placed on the roll without turning any; the plan's length is rounded up to what the supplier sells. {}",
-        bound_words(&layout.roll, units)
+        bound_words(layout, units)
     );
     because.source = "the goods' own selling terms; the bound is computed with the plan".to_owned();
     because
@@ -160,12 +167,12 @@ mod tests {
 
     #[test]
     fn shortest_is_claimed_only_when_proven() {
-        let mut roll = layout("a", Length::feet(50), Length::ZERO, 0).roll;
-        roll.length = Length::feet(50);
-        roll.lower_bound = Length::feet(50);
-        assert!(bound_words(&roll, Units::Imperial).starts_with("Proven shortest"));
-        roll.lower_bound = Length::feet(40);
-        let words = bound_words(&roll, Units::Imperial);
+        let mut shown = layout("a", Length::feet(50), Length::ZERO, 0);
+        shown.roll.length = Length::feet(50);
+        shown.roll.lower_bound = Length::feet(50);
+        assert!(bound_words(&shown, Units::Imperial).starts_with("Proven shortest"));
+        shown.roll.lower_bound = Length::feet(40);
+        let words = bound_words(&shown, Units::Imperial);
         assert!(
             words.starts_with("Not proven") && words.contains("40' 0\"") && words.contains("10' 0\" (25.0 %)"),
             "{words}"

@@ -4,8 +4,8 @@ use leptos::ev::Event;
 use leptos::html;
 use leptos::prelude::*;
 use shared_model::ids::{ChoiceId, GoodsId};
-use shared_model::job::{Choice, CutPiece, Decision, Edit, Job, NewChoice};
-use shared_model::layout::{Layout, OnHand, Piece};
+use shared_model::job::{Choice, CutPiece, Decision, Edit, Job, NewChoice, Source};
+use shared_model::layout::{Layout, Piece, Strip};
 use shared_model::nest::{Cut, CutWay, Offcut};
 use shared_model::takeoff::Takeoff;
 use uuid::Uuid;
@@ -74,7 +74,7 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
                 view! { <p class="quiet">"Every cut runs from edge to edge. Cuts around corners would save " {saved} "."</p> }
             });
             let width = shown::length(layout.roll.width, job.units);
-            let on_hand: usize = layout.on_hand.iter().map(|it| it.pieces.len()).sum();
+            let on_hand: usize = layout.remnants().map(|it| it.pieces.len()).sum();
             let on_hand = (on_hand > 0).then(|| view! {
                 <p id="from-remnants">{shown::count(on_hand, "piece is", "pieces are")} " cut from what is on hand, not from the order."</p>
             });
@@ -82,7 +82,8 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
                 <section class="order" aria-label="Order">
                     <p class="label">"Order"</p>
                     <p class="figure">{order.clone()}</p>
-                    <p>{square} ", of the " {width} " wide roll. " {shown::share(layout.waste(), layout.carpet)} " waste. " {bound_words(&layout.roll, job.units)}</p>
+                    <p>{square} ", of the " {width} " wide roll. " {shown::share(layout.waste(), layout.carpet)} " waste. " {bound_words(layout, job.units)}</p>
+                    {several_rolls(layout, job).map(|it| view! { <p id="several-rolls">{it}</p> })}
                     {on_hand}
                     {freehand}
                     <Reason ask=format!("How {order} came about") because=order_reason(layout, job, increment, minimum) />
@@ -90,6 +91,19 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
             }
         })
     }
+}
+
+/// How long each roll is, and what to ask of the supplier.
+fn several_rolls(layout: &Layout, job: &Job) -> Option<String> {
+    let rolls = layout.roll_lengths();
+    let lengths: Vec<String> = rolls.iter().map(|it| shown::order(*it, job.units)).collect();
+    let dye = match layout.parted {
+        true => {
+            "Carpet that meets comes from two of them, as none is long enough: order them of one dye lot, and compare them side by side before the first cut."
+        }
+        false => "Order them of one dye lot; where they are not, no two of them meet.",
+    };
+    (rolls.len() > 1).then(|| format!("In {} rolls: {}. {dye}", rolls.len(), lengths.join(", ")))
 }
 
 /// The pieces in cutting order.
@@ -163,7 +177,7 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
     all.iter().map(line).collect()
 }
 
-/// Where on the roll, or on which remnant. Where in the pattern a remnant begins, only who has it before them sees.
+/// Where on which roll or remnant. Where in the pattern it begins, only who has it before them sees.
 fn starts(cut: &cutting::Cut, all: &[cutting::Cut], job: &Job) -> String {
     let length = |it| shown::length(it, job.units);
     let mut place = format!("starts at {}, {} from the left edge", length(cut.place.y), length(cut.place.x));
@@ -173,8 +187,13 @@ fn starts(cut: &cutting::Cut, all: &[cutting::Cut], job: &Job) -> String {
             other.number
         );
     }
-    let Some(it) = cut.remnant else { return place };
-    let from = format!("from the remnant {}, {} × {}", it.lot, length(it.roll.width), length(it.length));
+    let Some(it) = cut.other else { return place };
+    let from = match it.source {
+        Source::Roll(_) => format!("from {}", it.name),
+        Source::Remnant(_) => {
+            format!("from the remnant {}, {} × {}", it.name, length(it.roll.width), length(it.length))
+        }
+    };
     match cut.piece.phase {
         Some(_) => format!("{from}: cut it square at the pattern's start first; behind that it {place}"),
         None => format!("{from}: {place}"),
@@ -257,8 +276,8 @@ fn left_out(job: &Job, layout: &Layout) -> Vec<(String, Vec<ChoiceId>)> {
 /// The size of each offcut, and where it falls.
 fn offcut_lines(job: &Job, layout: &Layout) -> Vec<(String, String)> {
     let length = |it| shown::length(it, job.units);
-    let line = |(of, it): (Option<&OnHand>, Offcut)| {
-        let of = of.map_or_else(|| "the roll".to_owned(), |it| it.lot.clone());
+    let line = |(of, it): (Option<&Strip>, Offcut)| {
+        let of = of.map_or_else(|| "the roll".to_owned(), |it| it.name.clone());
         (format!("{} × {}", length(it.width), length(it.length)), format!("at {} along {of}", length(it.y)))
     };
     layout.offcuts(&job.rules).into_iter().map(line).collect()
@@ -273,9 +292,9 @@ fn cut_lines(job: &Job, layout: &Layout) -> Vec<String> {
             format!("Along, {} from the left edge, from {} to {}.", length(it.at), length(it.from), length(it.to))
         }
     };
-    let on_hand =
-        layout.on_hand.iter().flat_map(|of| of.cuts.cuts.iter().map(move |it| format!("{}: {}", of.lot, line(it))));
-    layout.cuts.iter().flat_map(|it| &it.cuts).map(line).chain(on_hand).collect()
+    let others = layout.others.iter().flat_map(|of| of.cuts.iter().map(move |it| (&of.name, it)));
+    let others = others.flat_map(|(of, it)| it.cuts.iter().map(move |it| format!("{of}: {}", line(it))));
+    layout.cuts.iter().flat_map(|it| &it.cuts).map(line).chain(others).collect()
 }
 
 /// Stays the same line on the page while what it says changes: a check-off keeps the focus and the opened reason.

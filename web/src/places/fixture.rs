@@ -1,7 +1,7 @@
 //! A layout for the tests of the places.
 
 use shared_model::ids::{JobId, RoomId};
-use shared_model::job::{CutPlace, Job, Rules};
+use shared_model::job::{CutPlace, Job, Rules, Source};
 use shared_model::layout::{Extra, Layout, Part, Piece, PileDirection};
 use shared_model::length::{Length, Units};
 use shared_model::nest::{Placement, RollPlan};
@@ -17,7 +17,8 @@ pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> 
         ways: std::collections::BTreeMap::new(),
         pieces: Vec::new(),
         left_out: Vec::new(),
-        on_hand: Vec::new(),
+        others: Vec::new(),
+        parted: false,
         cut: std::collections::BTreeMap::new(),
         seams: Vec::new(),
         roll: RollPlan { width: Length::feet(12), length: order, lower_bound: order, placements: Vec::new(), steps: 0 },
@@ -56,7 +57,13 @@ pub fn with_piece(mut layout: Layout, id: &str, (x, y): (Length, Length), (width
 
 /// The first square foot of the roll.
 pub fn place() -> CutPlace {
-    CutPlace { remnant: None, y: Length::ZERO, x: Length::ZERO, width: Length::feet(1), length: Length::feet(1) }
+    CutPlace {
+        source: Source::Roll(0),
+        y: Length::ZERO,
+        x: Length::ZERO,
+        width: Length::feet(1),
+        length: Length::feet(1),
+    }
 }
 
 /// A job in feet and inches with nothing in it.

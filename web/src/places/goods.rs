@@ -149,6 +149,7 @@ fn Ordering(found: Memo<Option<Goods>>, change: Callback<Goods>) -> impl IntoVie
     view! {
         <LengthField name="Sold in steps of" value=of(|it| it.increment) set=Callback::new(move |to| with(found, change, |it| it.increment = to)) hint="The order is rounded up to a whole number of these." />
         <LengthField name="Least order" value=of(|it| it.minimum) set=Callback::new(move |to| with(found, change, |it| it.minimum = to)) />
+        <LengthField name="Longest roll" value=of(|it| it.longest) set=Callback::new(move |to| with(found, change, |it| it.longest = to)) hint="A longer order is divided among several rolls. Zero when nobody said so." />
     }
 }
 

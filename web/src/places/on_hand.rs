@@ -2,7 +2,7 @@
 
 use leptos::prelude::*;
 use shared_model::ids::{ChoiceId, GoodsId};
-use shared_model::job::{Decision, Edit, Job, NewChoice, Remnant};
+use shared_model::job::{Decision, Edit, Job, NewChoice, Remnant, Source};
 use shared_model::layout::Layout;
 use shared_model::length::Length;
 use uuid::Uuid;
@@ -16,7 +16,8 @@ use crate::state::OpenJob;
 pub fn OnHand(goods: GoodsId) -> impl IntoView {
     let here = OpenJob::here();
     let lot = RwSignal::new(String::new());
-    let (width, length) = (RwSignal::new(Length::ZERO), RwSignal::new(Length::ZERO));
+    let (width, length, worth) =
+        (RwSignal::new(Length::ZERO), RwSignal::new(Length::ZERO), RwSignal::new(Length::ZERO));
     let refused = RwSignal::new(None::<String>);
     let lines = move || {
         let (job, takeoff) = (here.job.get(), here.takeoff.get());
@@ -26,7 +27,7 @@ pub fn OnHand(goods: GoodsId) -> impl IntoView {
     let described = move || {
         let lot = lot.get().trim().to_owned();
         let all = !lot.is_empty() && width.get() > Length::ZERO && length.get() > Length::ZERO;
-        all.then(|| Remnant { goods, lot, width: width.get(), length: length.get() })
+        all.then(|| Remnant { goods, lot, width: width.get(), length: length.get(), worth: worth.get() })
     };
     let add = move |_| {
         let Some(remnant) = untrack(described) else { return };
@@ -39,6 +40,7 @@ pub fn OnHand(goods: GoodsId) -> impl IntoView {
         lot.set(String::new());
         width.set(Length::ZERO);
         length.set(Length::ZERO);
+        worth.set(Length::ZERO);
     };
     view! {
         <h2 class="subtitle">"On hand"</h2>
@@ -50,6 +52,7 @@ pub fn OnHand(goods: GoodsId) -> impl IntoView {
         </label>
         <LengthField name="Remnant across the roll" value=width set=Callback::new(move |to| width.set(to)) />
         <LengthField name="Remnant along the roll" value=length set=Callback::new(move |to| length.set(to)) hint="The pile lies this way. Measure it; do not trust the label." />
+        <LengthField name="Only to save" value=worth set=Callback::new(move |to| worth.set(to)) hint="It stays uncut unless the order gets shorter by so much: what it would fetch, as a length of new roll." />
         <button type="button" class="button" id="add-remnant" disabled=move || described().is_none() on:click=add>"Put it on hand"</button>
         {move || refused.get().map(|why| view! { <p class="problem" role="alert"><span class="problem-text">{why}</span></p> })}
     }
@@ -69,7 +72,7 @@ fn line(here: OpenJob, (id, size, used): (ChoiceId, String, String)) -> impl Int
 fn lines(job: &Job, goods: GoodsId, layout: Option<&Layout>) -> Vec<(ChoiceId, String, String)> {
     let length = |it| shown::length(it, job.units);
     let line = |(id, it): (ChoiceId, &Remnant)| {
-        let cut = layout.and_then(|layout| layout.on_hand.iter().find(|it| it.remnant == id));
+        let cut = layout.and_then(|layout| layout.others.iter().find(|it| it.source == Source::Remnant(id)));
         let used = match cut {
             Some(it) => {
                 let labels: Vec<&str> = it.pieces.iter().map(|it| it.label.as_str()).collect();
@@ -77,7 +80,11 @@ fn lines(job: &Job, goods: GoodsId, layout: Option<&Layout>) -> Vec<(ChoiceId, S
             }
             None => "Nothing is cut from it.".to_owned(),
         };
-        (id, format!("{}, {} × {}", it.lot, length(it.width), length(it.length)), used)
+        let worth = match it.worth {
+            Length::ZERO => String::new(),
+            worth => format!(" Only to save {}.", length(worth)),
+        };
+        (id, format!("{}, {} × {}", it.lot, length(it.width), length(it.length)), used + &worth)
     };
     job.remnants(goods).map(line).collect()
 }
@@ -92,12 +99,14 @@ mod tests {
     #[test]
     fn a_remnant_is_listed_with_its_lot_and_size() {
         let goods = GoodsId(Uuid::from_u128(7));
-        let remnant = Remnant { goods, lot: "lot 12".to_owned(), width: Length::feet(12), length: Length::feet(9) };
+        let (width, length, worth) = (Length::feet(12), Length::feet(9), Length::feet(2));
+        let remnant = Remnant { goods, lot: "lot 12".to_owned(), width, length, worth };
         let stamp = Stamp { by: DeviceId(Uuid::nil()), at: Timestamp(0) };
         let id = ChoiceId(Uuid::nil());
         let choice = Choice { id, decision: Decision::OnHand(remnant), stamp, supersedes: Vec::new() };
         let job = Job { choices: vec![choice], ..job() };
-        let wanted = (id, "lot 12, 12' 0\" × 9' 0\"".to_owned(), "Nothing is cut from it.".to_owned());
+        let wanted =
+            (id, "lot 12, 12' 0\" × 9' 0\"".to_owned(), "Nothing is cut from it. Only to save 2' 0\".".to_owned());
         assert_eq!(lines(&job, goods, None), [wanted]);
         assert_eq!(lines(&job, GoodsId(Uuid::nil()), None), []);
     }

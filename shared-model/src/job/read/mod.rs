@@ -184,6 +184,7 @@ impl<'d> Reader<'d> {
                     (key::PILE, "pile"),
                     (key::INCREMENT, "order increment"),
                     (key::MINIMUM, "minimum order"),
+                    (key::LONGEST, "longest roll"),
                 ];
                 self.dispute(Place::Goods(GoodsId(id)), &format!("the goods {name}"), &fields, &disputed);
                 Some(Goods {
@@ -197,6 +198,7 @@ impl<'d> Reader<'d> {
                     pile: fields.get(key::PILE) != Some(&Scalar::Flag(false)),
                     increment: length(&fields, key::INCREMENT).unwrap_or_default(),
                     minimum: length(&fields, key::MINIMUM).unwrap_or_default(),
+                    longest: length(&fields, key::LONGEST).unwrap_or_default(),
                     order: order(&fields),
                 })
             })
@@ -270,6 +272,7 @@ fn decision(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<Decision> {
             lot: short(fields.text(key::NAME)?),
             width: length(fields, key::WIDTH)?,
             length: length(fields, key::LENGTH)?,
+            worth: length(fields, key::WORTH).unwrap_or_default(),
         })),
         key::PIN => Some(Decision::Pin { room: RoomId(uuid(fields, key::ROOM)?), pin: pin(fields)? }),
         _ => None,

@@ -106,6 +106,7 @@ fn choose(tx: &mut Transaction<'_>, choice: &NewChoice, at: Timestamp) -> Result
             put(tx, &node, key::NAME, remnant.lot.as_str())?;
             put(tx, &node, key::WIDTH, remnant.width.0)?;
             put(tx, &node, key::LENGTH, remnant.length.0)?;
+            put(tx, &node, key::WORTH, remnant.worth.0)?;
         }
         Decision::Pin { room, pin } => {
             let rooms = Node::root(tx, key::ROOMS);
@@ -214,6 +215,7 @@ fn write_goods(tx: &mut Transaction<'_>, node: &Node, goods: &Goods) -> Result<(
             (key::PILE, goods.pile.into()),
             (key::INCREMENT, goods.increment.0.into()),
             (key::MINIMUM, goods.minimum.0.into()),
+            (key::LONGEST, goods.longest.0.into()),
             (key::ORDER, goods.order.0.as_str().into()),
         ],
     )
