@@ -165,6 +165,8 @@ async fn stairs_are_cut_from_a_remnant_on_hand() {
     ada.tap("[data-length='Remnant across the roll']").await;
     ada.press(&["4", "ft", "enter"]).await;
     ada.press(&["2", "4", "ft", "enter"]).await;
+    // What it is worth is for who has another use for it.
+    ada.press(&["done"]).await;
     ada.tap("#add-remnant").await;
     ada.see(("#on-hand li", "Cut from it: Stair")).await;
     ada.ask("document.querySelector('#on-hand').scrollIntoView({ block: 'center', behavior: 'instant' })").await;
