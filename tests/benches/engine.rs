@@ -54,6 +54,14 @@ fn takeoff_with_remnants(bencher: Bencher, count: u64) {
     bencher.bench(|| takeoff(black_box(&job)));
 }
 
+/// The same from rolls of 100 ft at most.
+#[divan::bench(args = [5, 20, 60])]
+fn takeoff_from_rolls(bencher: Bencher, count: u64) {
+    let mut job = rooms_apart(count);
+    job.goods[0].longest = Length::feet(100);
+    bencher.bench(|| takeoff(black_box(&job)));
+}
+
 /// One step of a seam that is dragged over the plan.
 #[divan::bench]
 fn seam_dragged(bencher: Bencher) {

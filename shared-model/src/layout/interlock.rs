@@ -79,9 +79,19 @@ impl Outline {
 
     /// How far along another must lie to be clear behind this one, when it lies so far to the right.
     fn behind(&self, other: &Self, across: Length) -> Length {
-        let near: Vec<Part> = other.sides(-1).into_iter().map(|(a, b)| (moved(a, across), moved(b, across))).collect();
-        let closest = self.sides(1).into_iter().flat_map(|far| near.iter().filter_map(move |near| between(far, *near)));
-        closest.max().unwrap_or(-other.length).min(self.length)
+        self.behind_by(other)(across)
+    }
+
+    /// The same for any number of places across.
+    fn behind_by(&self, other: &Self) -> impl Fn(Length) -> Length + use<> {
+        let (far, near) = (self.sides(1), other.sides(-1));
+        let (least, most) = (-other.length, self.length);
+        move |across| {
+            let shifted = |&(a, b): &Part| (moved(a, across), moved(b, across));
+            let closest =
+                near.iter().map(shifted).flat_map(|near| far.iter().filter_map(move |far| between(*far, near)));
+            closest.max().unwrap_or(least).min(most)
+        }
     }
 
     /// The parts of the side that faces along the roll, or back: the floor's edges, each moved out by the margin.
@@ -117,6 +127,9 @@ fn moved(it: Point, across: Length) -> Point {
 fn between(far: Part, near: Part) -> Option<Length> {
     let (from, to) = (far.0.x.max(near.0.x), far.1.x.min(near.1.x));
     let at = |(a, b): Part, x: Length, up: bool| {
+        if a.y == b.y {
+            return a.y;
+        }
         let (run, rise) = (i128::from((b.x - a.x).0), i128::from((b.y - a.y).0) * i128::from((x - a.x).0));
         let whole = if up { -((-rise).div_euclid(run)) } else { rise.div_euclid(run) };
         a.y + Length(i64::try_from(whole).unwrap_or_default())
@@ -214,11 +227,12 @@ fn closest(
         _ => y,
     };
     let (here, there) = (&outlines[one], &outlines[other]);
-    let behind =
-        shifts(here, there).into_iter().map(|x| Point::new(x, in_step(here.behind(there, x).max(Length::ZERO))));
+    let apart = here.behind_by(there);
+    let behind = shifts(here, there).into_iter().map(|x| Point::new(x, in_step(apart(x).max(Length::ZERO))));
     let (turned_here, turned_there) = (here.across(), there.across());
+    let apart = turned_here.behind_by(&turned_there);
     let beside = shifts(&turned_here, &turned_there).into_iter().map(in_step);
-    let beside = beside.map(|y| Point::new(turned_here.behind(&turned_there, y).max(Length::ZERO), y));
+    let beside = beside.map(|y| Point::new(apart(y).max(Length::ZERO), y));
     let block = |at: Point| {
         let first = Point::new((-at.x).max(Length::ZERO), (-at.y).max(Length::ZERO));
         let second = first + at;

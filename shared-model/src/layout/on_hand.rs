@@ -17,9 +17,9 @@ use crate::nest::{Budget, Shape, estimate, nest_cuttable};
 /// For one remnant.
 const BUDGET: Budget = Budget::steps(2_000);
 /// So many remnants are looked at, the largest first.
-const MOST_REMNANTS: usize = 8;
+const MOST_REMNANTS: usize = 16;
 /// So many groups may be cut from them, the largest first.
-const MOST_GROUPS: usize = 6;
+const MOST_GROUPS: usize = 12;
 /// Of more pieces, the roll's length is told by their area: few of them lie beside a piece that is taken away.
 const MOST_ESTIMATED: usize = 200;
 
