@@ -9,7 +9,7 @@ use shared_model::wire::JobEntry;
 use uuid::Uuid;
 
 use super::tables::{ACTORS, CHANGES, DEVICES, NAMES, SNAPSHOTS};
-use super::{Device, Store, StoreError, StoreFile, StoredChange};
+use super::{Device, Store, StoreError, StoreFile, StoredChange, writer};
 
 impl Store {
     /// The job's snapshots, newest first, each with the seq of the last change inside.
@@ -86,11 +86,11 @@ impl Store {
         })
     }
 
-    /// A write that failed makes reads fail until the file is opened anew: such a read waits for that and tries again.
+    /// A write that failed makes reads fail until the file is opened anew: such a read waits for that, or does it, and tries again.
     fn read<T>(&self, body: impl Fn(&ReadTransaction) -> Result<T, redb::Error>) -> Result<T, StoreError> {
         let outcome = match self.file.read(&body) {
-            Err(ReadError::Database(redb::Error::PreviousIo)) => {
-                drop(self.file.writing.lock().unwrap_or_else(PoisonError::into_inner));
+            Err(ReadError::Closed | ReadError::Database(redb::Error::PreviousIo)) => {
+                writer::open_if_closed(&self.file);
                 self.file.read(&body)
             }
             outcome => outcome,

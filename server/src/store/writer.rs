@@ -122,6 +122,15 @@ fn store_change(transaction: &WriteTransaction, job: u128, seq: u64, change: &St
     Ok(())
 }
 
+/// Waits for a commit under way, and opens the file if it could not be opened after one that failed.
+pub fn open_if_closed(file: &StoreFile) {
+    let _writing = file.writing.lock().unwrap_or_else(PoisonError::into_inner);
+    let closed = file.database.read().unwrap_or_else(PoisonError::into_inner).is_none();
+    if closed {
+        reopen(file);
+    }
+}
+
 /// After a failed write the file refuses everything, reads too, until it is opened anew.
 fn reopen(file: &StoreFile) {
     let mut database = file.database.write().unwrap_or_else(PoisonError::into_inner);
