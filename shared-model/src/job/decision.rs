@@ -47,7 +47,7 @@ pub struct Remnant {
     pub worth: Length,
 }
 
-/// An order comes in fewer rolls than this.
+/// An order comes in at most so many rolls.
 pub const MOST_ROLLS: u8 = 32;
 
 /// The carpet that a piece is cut from.

@@ -1,16 +1,22 @@
 //! What is cut already: each cut piece serves the place that it was cut for as long as it is large enough, and lies where it was cut
 //! from. The rest of the carpet is planned around all of them.
 
+use std::collections::BTreeMap;
+
 use super::Piece;
 use super::interlock::Outline;
 use super::plan::place_of;
 use super::stock::Stock;
-use crate::job::{ChosenPlan, CutPiece, CutPlace, Job, Source};
+use crate::ids::ChoiceId;
+use crate::job::{ChosenPlan, CutPiece, CutPlace, Job, Remnant, Source};
 use crate::length::Length;
 use crate::nest::{
     self, Budget, Cut, CutList, CutWay, NestError, NestPiece, Offcut, Phase, Placement, RollPlan, Shape,
 };
 use crate::polygon::Point;
+
+/// The cuts around more pieces are not listed.
+const MOST_LISTED: usize = 1_000;
 
 /// Where a piece lies: across and along the carpet it is cut from.
 type Spot = (Length, Length);
@@ -40,6 +46,8 @@ pub(super) struct Wanted {
 pub(super) struct CutAlready<'a> {
     /// In the order of their places.
     pub pieces: Vec<&'a CutPiece>,
+    /// How far each carpet is cut up.
+    ends: BTreeMap<Source, Length>,
     plan: Option<&'a ChosenPlan>,
     /// What a piece needs around its floor.
     margin: Length,
@@ -55,21 +63,50 @@ struct Taken<'a> {
 impl<'a> CutAlready<'a> {
     pub fn of(job: &'a Job, stock: &Stock, plan: Option<&'a ChosenPlan>) -> Self {
         let roll = stock.goods.roll_width;
+        let remnants: BTreeMap<ChoiceId, &Remnant> = job.remnants(stock.goods.id).collect();
         let possible = |it: &&CutPiece| {
             let at = it.place;
-            let on_it = at.source.remnant().is_some() || at.x + at.width <= roll;
+            let on_it = match at.source.remnant().map(|it| remnants.get(&it)) {
+                None => at.x + at.width <= roll,
+                Some(Some(it)) => at.x + at.width <= it.width && at.y + at.length <= it.length,
+                // Of one that is used up nobody knows the size any more.
+                Some(None) => true,
+            };
             at.width > Length::ZERO && at.length > Length::ZERO && on_it
         };
         let mut pieces: Vec<&CutPiece> = job.cut(stock.goods.id).map(|(_, it)| it).filter(possible).collect();
         pieces.sort_by_key(|it| (it.place, &it.piece));
         pieces.dedup();
-        Self { pieces, plan, margin: stock.margin() }
+        let mut ends = BTreeMap::new();
+        for CutPlace { source, y, length, .. } in pieces.iter().map(|it| it.place) {
+            let end = ends.entry(source).or_insert(Length::ZERO);
+            *end = (*end).max(y + length);
+        }
+        Self { pieces, ends, plan, margin: stock.margin() }
     }
 
     /// How far a carpet is cut up.
     pub fn end(&self, source: Source) -> Length {
-        let from_it = self.pieces.iter().map(|it| it.place).filter(|it| it.source == source);
-        end(&from_it.collect::<Vec<_>>())
+        self.ends.get(&source).copied().unwrap_or_default()
+    }
+
+    /// Whether more than the first roll is cut from, or planned by the crew's choice.
+    pub fn takes_several_rolls(&self) -> bool {
+        let planned = self.plan.into_iter().flat_map(|it| it.cuts.values());
+        let mut all = self.pieces.iter().map(|it| &it.place).chain(planned);
+        all.any(|it| it.source.roll().is_some_and(|it| it > 0))
+    }
+
+    /// The roll that a piece is cut from, or that the crew's plan has it or its like of another size on.
+    pub fn roll_of(&self, wanted: &Wanted) -> Option<u8> {
+        let like = |(id, at): (&String, &CutPlace)| (place_of(id) == place_of(&wanted.piece.id)).then_some(at.source);
+        let planned = || self.plan?.cuts.iter().find_map(like);
+        wanted.cut.map(|(at, _)| at.source).or_else(planned)?.roll()
+    }
+
+    /// Where on a carpet the crew's plan has a piece of just this size.
+    pub fn planned(&self, wanted: &Wanted, source: Source) -> Option<&CutPlace> {
+        self.plan?.cuts.get(&wanted.piece.id).filter(|it| it.source == source)
     }
 
     pub fn is_empty(&self) -> bool {
@@ -80,14 +117,22 @@ impl<'a> CutAlready<'a> {
     /// twice: of two cut pieces that lie in each other, the first serves; the other is a mistake, or of a plan from somewhere else.
     pub fn serve(&self, groups: &mut [Vec<Wanted>]) {
         groups.iter_mut().for_each(|it| self.serve_group(it));
-        let mut serving: Vec<(CutPlace, Piece)> = Vec::new();
+        let mut serving: Vec<(CutPlace, Spot, Piece)> = Vec::new();
         let mut served: Vec<&mut Wanted> = groups.iter_mut().flatten().filter(|it| it.cut.is_some()).collect();
         served.sort_by_key(|it| it.cut.map(|(cut, _)| cut));
         for it in served {
-            let Some((cut, _)) = it.cut else { continue };
+            let Some((cut, spot)) = it.cut else { continue };
             let own = Taken { place: cut, by: Some(&it.piece) };
-            if serving.iter().all(|(place, piece)| self.clear(&own, &Taken { place: *place, by: Some(piece) })) {
-                serving.push((cut, it.piece.clone()));
+            // Two that were cut to fit into each other still do when one of them is needed a little smaller.
+            let still_fit = |other: &Piece, at: Spot| {
+                let at = Point::new(at.0 - spot.0, at.1 - spot.1);
+                Outline::of(&it.piece, self.margin).clear_of(&Outline::of(other, self.margin), at)
+            };
+            let clear = |(place, at, piece): &(CutPlace, Spot, Piece)| {
+                self.clear(&own, &Taken { place: *place, by: Some(piece) }) || still_fit(piece, *at)
+            };
+            if serving.iter().all(clear) {
+                serving.push((cut, spot, it.piece.clone()));
             } else {
                 it.cut = None;
             }
@@ -141,9 +186,14 @@ impl<'a> CutAlready<'a> {
         // As it was chosen, unless it is shorter to move what lies behind the last cut; or all that is not cut, where it could not be
         // cut otherwise.
         let end = end(&gone);
-        let ways = [around(&|_| true)?, around(&|y| y < end)?, around(&|_| false)?].into_iter();
-        let best = ways.min_by_key(|(plan, list)| (!carpet.freehand && list.is_none(), plan.length));
-        best.map_or_else(|| planned(&[]), Ok)
+        let rank = |(plan, list): &Rolled| (!carpet.freehand && list.is_none(), plan.length);
+        let mut best = around(&|_| true)?;
+        for other in [around(&|y| y < end)?, around(&|_| false)?] {
+            if rank(&other) < rank(&best) {
+                best = other;
+            }
+        }
+        Ok(best)
     }
 
     /// The places of all that stay where they are: what is cut, and what else of the plan `stays` there. First what they and the other cut
@@ -164,7 +214,7 @@ impl<'a> CutAlready<'a> {
             if let Some((_, spot)) = it.cut.filter(|(cut, _)| cut.source == carpet.source) {
                 return Some(of_piece(spot));
             }
-            let planned = self.plan?.cuts.get(&it.piece.id).filter(|it| it.source == carpet.source && stays(it.y))?;
+            let planned = self.planned(it, carpet.source).filter(|it| stays(it.y))?;
             let place = of_piece((planned.x, planned.y));
             let in_step = fits(it.shape.phase, place.y) && fits(it.shape.across, place.x);
             let own = Taken { place, by: Some(&it.piece) };
@@ -219,7 +269,7 @@ fn around(
     Ok((RollPlan { length, lower_bound, placements, ..rest }, list))
 }
 
-fn to_nest(wanted: &[Wanted]) -> Vec<NestPiece> {
+pub(super) fn to_nest(wanted: &[Wanted]) -> Vec<NestPiece> {
     wanted.iter().map(|it| it.shape.named(&it.piece.id)).collect()
 }
 
@@ -237,6 +287,9 @@ fn behind(list: CutList, start: Length, width: Length) -> CutList {
 
 /// The cuts of all that lies before `start`, and of the rest of the plan behind it. What lies in each other is cut off in one.
 fn all_cuts(before: &[CutPlace], open: &[NestPiece], rest: &RollPlan, start: Length) -> Option<CutList> {
+    if before.len() + open.len() > MOST_LISTED {
+        return None;
+    }
     let place = |(it, at): (&NestPiece, &Placement)| {
         let (width, length) = (it.width, it.length);
         CutPlace { source: Source::Roll(0), y: start + at.y, x: at.x, width, length }

@@ -14,6 +14,8 @@ use crate::polygon::{Axis, Point, Ring};
 /// So many pieces are looked at: those with the most carpet that they do not need, and the largest others.
 const MOST_ANGLED: usize = 6;
 const MOST_OTHERS: usize = 4;
+/// Outlines of more corners lie by their rectangles.
+const MOST_CORNERS: usize = 64;
 /// What a piece must leave of its rectangle to be looked at: a square foot.
 const WORTH: i128 = (Length::FOOT.0 as i128) * (Length::FOOT.0 as i128);
 
@@ -49,12 +51,11 @@ impl Outline {
         Self { floor, margin, width: piece.width, length: piece.length }
     }
 
-    /// What of the rectangle it does not need, at most.
+    /// What of the rectangle around its floor it does not need.
     fn slack(&self) -> i128 {
         let floor: i128 = self.floor.iter().map(|it| it.area().0).sum();
-        let bounds = self.floor.iter().filter_map(Ring::bounds);
-        let around: i128 = bounds.map(|it| (it.size(Axis::X) * it.size(Axis::Y)).0).sum();
-        around - floor
+        let all = Ring(self.floor.iter().flat_map(|it| it.0.iter().copied()).collect());
+        all.bounds().map_or(0, |it| (it.size(Axis::X) * it.size(Axis::Y)).0 - floor)
     }
 
     /// Whether another, whose rectangle lies so far to the right and along, is clear of it.
@@ -144,10 +145,10 @@ pub(super) fn any_angled(pieces: &[Piece], stock: &Stock) -> bool {
 }
 
 /// No plan is shorter: as long as the longest piece, and as all that they need side by side.
-pub(super) fn least_length(pieces: &[NestPiece], outlines: &[Outline], roll: Length) -> Length {
+pub(super) fn least_length(pieces: &[Piece], stock: &Stock) -> Length {
     let longest = pieces.iter().map(|it| it.length).max().unwrap_or_default();
-    let needed = pieces.iter().zip(outlines).map(|(it, outline)| (it.width * it.length).0 - outline.slack());
-    let even = needed.sum::<i128>() / i128::from(roll.0.max(1));
+    let needed = pieces.iter().map(|it| (it.width * it.length).0 - Outline::of(it, stock.margin()).slack());
+    let even = needed.sum::<i128>() / i128::from(stock.goods.roll_width.0.max(1));
     longest.max(Length(i64::try_from(even).unwrap_or_default()))
 }
 
@@ -172,18 +173,19 @@ pub(super) fn joined(pieces: &[NestPiece], blocks: &[Block]) -> (Vec<NestPiece>,
 }
 
 /// The plan of the joined pieces with each piece at its own place.
-pub(super) fn parted(pieces: &[NestPiece], within: &[Within], joined: &RollPlan, least: Length) -> RollPlan {
+pub(super) fn parted(pieces: &[NestPiece], within: &[Within], joined: &RollPlan) -> RollPlan {
     let place = |(it, &(of, at)): (&NestPiece, &Within)| {
         let corner = joined.placements.get(of).map(|it| Point::new(it.x, it.y)).unwrap_or_default() + at;
         Placement { piece: it.id.clone(), x: corner.x, y: corner.y }
     };
     let placements = pieces.iter().zip(within).map(place).collect();
-    RollPlan { placements, lower_bound: joined.lower_bound.min(least), ..*joined }
+    RollPlan { placements, ..*joined }
 }
 
 /// The pairs of pieces that fit into each other, each piece in one at most; first those that save the most carpet.
 pub(super) fn blocks(pieces: &[NestPiece], outlines: &[Outline], roll: Length) -> Vec<Block> {
-    let mut by_slack: Vec<usize> = (0..pieces.len()).collect();
+    let corners = |it: &usize| outlines[*it].floor.iter().map(|it| it.0.len()).sum::<usize>();
+    let mut by_slack: Vec<usize> = (0..pieces.len()).filter(|it| corners(it) <= MOST_CORNERS).collect();
     by_slack.sort_by_key(|&it| (Reverse(outlines[it].slack()), it));
     let angled = by_slack.iter().take_while(|it| outlines[**it].slack() >= WORTH).count().min(MOST_ANGLED);
     let (angled, others) = by_slack.split_at(angled);

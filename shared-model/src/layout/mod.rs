@@ -2,7 +2,8 @@
 //!
 //! For each room and pile direction, `lines` says where seams may lie, `patch` what floor lies between them, `fill` what is
 //! cut for it, and `variant` puts these together with the seams and what speaks against them (`cost`). `choose` combines
-//! the rooms and flights of all nap groups, and `plan` lays the best combinations on the roll.
+//! the rooms and flights of all nap groups, and `plan` lays the best combinations on the roll: from remnants (`on_hand`), the rest from
+//! as many `rolls` as their `division` takes, around what is `cut_already`, angled pieces in pairs where these `interlock`.
 
 mod area;
 mod choose;
@@ -56,6 +57,7 @@ use stock::Stock;
 /// One way to carpet everything of one goods: pieces, seams, and their places on the roll.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Layout {
+    pub goods: GoodsId,
     /// The same readings and rules always give the same key: how a chosen layout is found again.
     pub key: String,
     /// In words for the list to choose from: "Pile north, 2 seams".
@@ -66,6 +68,7 @@ pub struct Layout {
     pub areas: Vec<Vec<RoomId>>,
     /// How each room and flight is carpeted, by its id, in words that stay the same while readings change a little.
     pub ways: BTreeMap<Uuid, String>,
+    /// Of the first roll.
     pub pieces: Vec<Piece>,
     /// Pieces that are not cut from the roll: the crew has carpet for them, or cut them from a remnant that is gone.
     #[serde(default)]
@@ -77,13 +80,15 @@ pub struct Layout {
     #[serde(default)]
     pub cut: BTreeMap<String, CutPlace>,
     pub seams: Vec<Seam>,
+    /// The first roll.
     pub roll: RollPlan,
-    /// How the roll is cut up edge to edge; `None` when pieces must be cut around corners.
+    /// How the first roll is cut up edge to edge; `None` when pieces must be cut around corners.
     #[serde(default)]
     pub cuts: Option<CutList>,
-    /// The rolls' lengths in the plan, each rounded up to the supplier's increment, not less than the minimum.
+    /// The rolls' lengths in the plan, each rounded up to the supplier's increment, not less than the minimum, and not more than a whole
+    /// roll.
     pub order: Length,
-    /// Whether carpet that meets comes from two rolls, because none is long enough.
+    /// Whether carpet that meets comes from two rolls, or from two dye lots: no roll is long enough, or some of it is cut already.
     #[serde(default)]
     pub parted: bool,
     /// The shorter order that cuts around corners would need, when the crew cuts edge to edge.
@@ -107,6 +112,8 @@ pub struct Strip {
     pub name: String,
     /// Of the whole remnant, along the roll that it was cut from; of a roll, as it is ordered.
     pub length: Length,
+    /// What is cut off first at most, so that it begins with the pattern; places count from there.
+    pub lead: Length,
     pub pieces: Vec<Piece>,
     pub roll: RollPlan,
     /// `None` when pieces must be cut around corners.
@@ -237,11 +244,11 @@ impl<'a> Ways<'a> {
     }
 
     /// The chosen plan by today's readings: every room and flight carpeted as it was chosen where that can still be, the others
-    /// as fits best around them. With the rooms and flights that had to be planned anew.
-    pub fn as_chosen(&self) -> (Option<Layout>, Vec<Uuid>) {
+    /// as fits best around them. With the rooms and flights that had to be planned anew, and what is wrong if there is no such layout.
+    pub fn as_chosen(&self) -> (Option<Layout>, Vec<Uuid>, Option<Problem>) {
         let (groups, anew) = units::as_chosen(&self.groups);
-        let (layouts, _) = plan::layouts(&self.planning(), &groups);
-        (layouts.into_iter().next(), anew)
+        let (layouts, problems) = plan::layouts(&self.planning(), &groups);
+        (layouts.into_iter().next(), anew, problems.into_iter().next())
     }
 
     const fn planning(&self) -> Planning<'_> {
@@ -283,11 +290,13 @@ impl Layout {
         self.others.iter().filter(|it| it.source.remnant().is_some())
     }
 
-    /// How long each roll is that is ordered.
-    pub fn roll_lengths(&self) -> Vec<Length> {
-        let more: Vec<Length> = self.more_rolls().map(|it| it.length).collect();
-        let first = self.order - more.iter().copied().sum::<Length>();
-        std::iter::once(first).chain(more).collect()
+    /// The rolls that are ordered, with their numbers from 0 and their lengths.
+    pub fn rolls(&self) -> Vec<(u8, Length)> {
+        let more: Vec<(u8, Length)> =
+            self.others.iter().filter_map(|it| Some((it.source.roll()?, it.length))).collect();
+        let first = self.order - more.iter().map(|it| it.1).sum::<Length>();
+        let all = std::iter::once((0, first)).chain(more);
+        all.filter(|(_, length)| *length > Length::ZERO).collect()
     }
 
     /// Whether no plan of these pieces is shorter. How pieces are divided among several rolls is not proven.
@@ -298,7 +307,7 @@ impl Layout {
     /// Whether this cut piece is, or serves as, one of the layout's.
     pub fn is_cut_by(&self, piece: &str, cut: &CutPiece) -> bool {
         let serves = || self.cut.get(piece) == Some(&cut.place) && place_of(piece) == place_of(&cut.piece);
-        piece == cut.piece || serves()
+        self.goods == cut.goods && (piece == cut.piece || serves())
     }
 
     /// What of all the carpet that it takes covers no floor.

@@ -1,7 +1,7 @@
 //! Carpet on hand: remnants from which whole nap groups are cut, so that less has to be ordered.
 //!
-//! Carpet of two dye lots side by side shows (common practice), so all pieces that meet come from remnants of one lot, or all from the
-//! roll that is ordered.
+//! Carpet of two dye lots side by side shows (common practice), so all pieces that meet come from remnants of one lot, or none of them
+//! does.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
@@ -239,7 +239,8 @@ impl Shelf<'_> {
     fn laid(&self, (id, remnant): (ChoiceId, &Remnant), wanted: &[Wanted]) -> Option<Strip> {
         // Where in the pattern a remnant begins is not known: up to one repeat is cut off first.
         let matched = wanted.iter().any(|it| it.shape.phase.is_some());
-        let usable = remnant.length - self.stock.repeat.filter(|_| matched).unwrap_or_default();
+        let lead = self.stock.repeat.filter(|_| matched).unwrap_or_default();
+        let usable = remnant.length - lead;
         let open: Vec<Shape> = wanted.iter().filter(|it| it.cut.is_none()).map(|it| it.shape).collect();
         let too_large = open.iter().any(|it| it.width > remnant.width || it.length > usable);
         if too_large || !open.is_empty() && area(&open) > (remnant.width * usable).0 {
@@ -263,6 +264,6 @@ impl Shelf<'_> {
         let holds = open.is_empty() || roll.length <= usable;
         let pieces = wanted.iter().map(|it| it.piece.clone()).collect();
         let name = remnant.lot.clone();
-        holds.then_some(Strip { source, name, length: remnant.length, pieces, roll, cuts })
+        holds.then_some(Strip { source, name, length: remnant.length, lead, pieces, roll, cuts })
     }
 }

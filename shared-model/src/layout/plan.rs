@@ -1,6 +1,6 @@
 //! From a combination of variants to a layout with its place on the roll.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use uuid::Uuid;
 
@@ -47,6 +47,7 @@ pub(super) fn layouts(of: &Planning, groups: &[Group]) -> (Vec<Layout>, Vec<Prob
     begun.retain(|id, _| of.cut.end(Source::Remnant(*id)) > Length::ZERO);
     let (mut planned, problem) = of.planned(&choices, &on_hand);
     if begun.len() < on_hand.len() {
+        planned.retain(|(it, choice)| of.saves_enough(it, choice, &on_hand, &begun));
         // What a remnant shortens at a glance may be shorter without it when planned with patience.
         planned.extend(of.planned(&choices, &begun).0);
         planned = unbeaten(planned);
@@ -77,6 +78,14 @@ fn unbeaten<T>(mut layouts: Vec<(Layout, T)>) -> Vec<(Layout, T)> {
 }
 
 impl Planning<'_> {
+    /// Whether the order is so much shorter than without the remnants that nothing was cut from before, as these are worth.
+    fn saves_enough(&self, layout: &Layout, choice: &Choice, on_hand: &Remnants, begun: &Remnants) -> bool {
+        let used = layout.remnants().filter_map(|it| it.source.remnant()).filter(|it| !begun.contains_key(it));
+        let worth: Length = used.filter_map(|it| on_hand.get(&it)).map(|it| it.worth).sum();
+        worth == Length::ZERO
+            || self.layout(choice, begun, PATIENCE).is_ok_and(|without| without.order - layout.order >= worth)
+    }
+
     /// The combinations worth choosing from with these remnants, at a glance and then with patience; or why they cannot be cut.
     fn planned<'c, 'v>(
         &self,
@@ -137,9 +146,11 @@ impl Planning<'_> {
 
         let served = groups.iter().flatten().filter_map(|it| Some((it.piece.id.clone(), it.cut?.0))).collect();
         let meeting = meeting(job, floor, groups, &choice.piles);
+        let together: Vec<Vec<String>> =
+            meeting.iter().map(|group| group.iter().map(|it| it.piece.id.clone()).collect()).collect();
         let Divided { ordered, on_hand, elsewhere } = on_hand::divided(meeting, stock, remnants, cut);
         left_out.extend(elsewhere);
-        let (mut rolls, parted) = rolls(&ordered, stock, cut, effort)
+        let mut rolls = rolls(&ordered, stock, cut, effort)
             .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), it))?;
         let order = rolls.iter().map(|it| it.length).sum();
         let Strip { pieces, roll, cuts, .. } = rolls.remove(0);
@@ -148,7 +159,8 @@ impl Planning<'_> {
         let used: Area = on_hand.iter().map(|it| it.roll.length * it.roll.width).sum();
         let elsewhere: Area = left_out.iter().map(|it| it.width * it.length).sum();
         let seam_cost = seams.iter().flat_map(|it| &it.costs).map(|it| it.points).sum();
-        Ok(Layout {
+        let mut layout = Layout {
+            goods: stock.goods.id,
             key: key(stock.goods.id, &ways),
             name: name(job, &choice.piles, &seams, &areas),
             groups: choice.piles.clone(),
@@ -163,14 +175,26 @@ impl Planning<'_> {
             roll,
             cuts,
             order,
-            parted,
+            parted: false,
             freehand: None,
             net,
             ordered,
             carpet: ordered + used + elsewhere,
             seam_cost,
-        })
+        };
+        layout.parted = parted(&layout, &together);
+        Ok(layout)
     }
+}
+
+/// Whether some pieces that meet are cut from two rolls or dye lots.
+fn parted(layout: &Layout, together: &[Vec<String>]) -> bool {
+    let lot = |source: Source| match source {
+        Source::Roll(number) => (Some(number), None),
+        Source::Remnant(_) => (None, layout.others.iter().find(|it| it.source == source).map(|it| it.name.trim())),
+    };
+    let lots: BTreeMap<&str, _> = layout.placed().map(|(piece, at)| (piece.id.as_str(), lot(at.source))).collect();
+    together.iter().any(|group| group.iter().filter_map(|it| lots.get(it.as_str())).collect::<BTreeSet<_>>().len() > 1)
 }
 
 /// The pieces of each nap group together with those of the flights that start in one of its rooms: their carpet meets.

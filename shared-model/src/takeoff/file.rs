@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use super::out::{GoodsOut, MaterialsOut, Out, RoomOut, ring};
 use super::{GoodsTakeoff, Takeoff, takeoff};
-use crate::job::{CutPlace, Job};
+use crate::job::{CutPlace, Job, Source};
 use crate::layout::Layout;
 use crate::length::{Length, Units};
 use crate::open_file::{self, FileError};
@@ -104,8 +104,11 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
     let up = |it: Length| it.show_up(job.units.style());
     let area = |it: Area| area_text(it, job.units);
     let bound = layout.roll.lower_bound;
-    let proof = if layout.roll.optimal() {
+    let rolls: Vec<String> = layout.rolls().into_iter().map(|(_, length)| up(length)).collect();
+    let proof = if layout.optimal() {
         "no plan of these cuts is shorter".to_owned()
+    } else if rolls.len() > 1 {
+        format!("divided among {} rolls: {}", rolls.len(), rolls.join(", "))
     } else {
         format!("no plan of these cuts is shorter than {}", show(bound))
     };
@@ -113,7 +116,12 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
     if let Some(standing) = &goods.standing {
         let _ = writeln!(text, "  The chosen plan: {}", standing.words(job.units));
     }
-    let _ = writeln!(text, "  Roll used {}; {proof}.", up(layout.roll.length));
+    let used = layout.roll.length + layout.more_rolls().map(|it| it.roll.length).sum();
+    let _ = writeln!(text, "  Roll used {}; {proof}.", up(used));
+    if layout.parted {
+        let _ =
+            writeln!(text, "  Carpet that meets comes from two rolls or dye lots: compare them before the first cut.");
+    }
     if let Some(freehand) = layout.freehand {
         let _ = writeln!(text, "  Cut edge to edge. Cuts around corners would need {}.", up(freehand));
     }
@@ -131,8 +139,11 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
     let mut before = None;
     for (strip, at, piece) in placed {
         if let Some(it) = strip.filter(|_| strip != before).and_then(|it| layout.others.get(it)) {
-            let of = if it.source.remnant().is_some() { "the remnant " } else { "" };
-            let _ = writeln!(text, "  From {of}{}, {} × {}:", it.name, show(it.roll.width), show(it.length));
+            let size = |length: String| format!("{} × {length}", show(it.roll.width));
+            let _ = match it.source {
+                Source::Roll(_) => writeln!(text, "  From {}, {}:", it.name, size(up(it.length))),
+                Source::Remnant(_) => writeln!(text, "  From the remnant {}, {}:", it.name, size(show(it.length))),
+            };
         }
         before = strip;
         let (width, length) = (up(piece.width), up(piece.length));
@@ -144,7 +155,7 @@ fn goods_text(text: &mut String, job: &Job, goods: &GoodsTakeoff, layout: &Layou
         let _ = writeln!(text, "  {:<12} {width} × {length}  {}  not from this roll", piece.id, piece.label);
     }
     for (of, it) in layout.offcuts(&job.rules) {
-        let of = of.map(|it| format!(" of {}", it.name)).unwrap_or_default();
+        let of = of.map(|it| format!(" {}", it.name)).unwrap_or_default();
         let _ = writeln!(text, "  Left over: {} × {} at {} along{of}.", show(it.width), show(it.length), show(it.y));
     }
 }

@@ -90,6 +90,11 @@ fn of_goods(job: &Job, floor: &Floor, goods: &Goods) -> (GoodsTakeoff, Vec<Probl
             problems.push(Problem::new(ProblemKind::StalePlan, Place::Goods(goods.id), text));
         }
         (taken.chosen, taken.standing) = (chosen, Some(standing));
+    } else if plan.is_some() {
+        let why = ways.as_chosen().2.map(|it| format!(" {}", it.text)).unwrap_or_default();
+        let text =
+            format!("{}: the chosen plan cannot be cut any more.{why} Choose another, or measure again.", goods.name);
+        problems.push(Problem::new(ProblemKind::StalePlan, Place::Goods(goods.id), text));
     }
     (taken, problems)
 }

@@ -180,7 +180,7 @@ impl<'a> LayoutOut<'a> {
             areas: &layout.areas,
             ways: &layout.ways,
             order: layout.order.into(),
-            rolls: layout.roll_lengths().into_iter().map(Into::into).collect(),
+            rolls: layout.rolls().into_iter().map(|it| it.1.into()).collect(),
             parted: layout.parted,
             freehand_order: layout.freehand.map(Into::into),
             roll_width: layout.roll.width.into(),
@@ -207,6 +207,7 @@ pub(super) struct StripOut<'a> {
     /// The remnant's dye lot, or the roll's number.
     name: &'a str,
     ordered: bool,
+    lead: LengthOut,
     width: LengthOut,
     length: LengthOut,
     pieces: Vec<PieceOut<'a>>,
@@ -220,6 +221,7 @@ impl<'a> StripOut<'a> {
         Self {
             name: &it.name,
             ordered: it.source.roll().is_some(),
+            lead: it.lead.into(),
             width: it.roll.width.into(),
             length: it.length.into(),
             pieces: placed.map(|(piece, at)| PieceOut::of(piece, at.x, at.y)).collect(),

@@ -1,9 +1,11 @@
 //! How the plan that the crew chose stands against today's readings, before anyone cuts.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::ids::GoodsId;
-use crate::job::{ChosenPlan, Decision, Goods, Job, Source};
+use crate::job::{ChosenPlan, Decision, Goods, Job};
 use crate::layout::{Layout, Piece, Ways, place_of, tell_apart};
 use crate::length::{Length, Units};
 
@@ -68,15 +70,17 @@ impl Standing {
 
 /// What today's order needs that was not ordered. Where there are several rolls, what is over of one is nothing for another.
 fn more(plan: &ChosenPlan, goods: Option<&Goods>, today: &Layout) -> Length {
-    let all = (today.order - plan.order).max(Length::ZERO);
-    let lengths = today.roll_lengths();
-    let Some(goods) = goods.filter(|_| lengths.len() > 1) else { return all };
-    let ordered = |roll: u8| {
-        let of_it = plan.cuts.values().filter(|it| it.source == Source::Roll(roll));
-        goods.order_for(of_it.map(|it| it.y + it.length).max().unwrap_or_default())
+    let mut planned: BTreeMap<u8, Length> = BTreeMap::new();
+    for (roll, end) in plan.cuts.values().filter_map(|it| Some((it.source.roll()?, it.y + it.length))) {
+        let longest = planned.entry(roll).or_default();
+        *longest = end.max(*longest);
+    }
+    let rolls = today.rolls();
+    let Some(goods) = goods.filter(|_| rolls.len() > 1 || planned.len() > 1) else {
+        return (today.order - plan.order).max(Length::ZERO);
     };
-    let lacking: Length = lengths.iter().zip(0..).map(|(it, roll)| (*it - ordered(roll)).max(Length::ZERO)).sum();
-    lacking.max(all)
+    let ordered = |roll: u8| goods.order_for(planned.get(&roll).copied().unwrap_or_default());
+    rolls.into_iter().map(|(roll, length)| (length - ordered(roll)).max(Length::ZERO)).sum()
 }
 
 /// What the piece lacks when it is cut as it was chosen. A piece that was not planned is no short one.
@@ -105,7 +109,7 @@ pub(super) fn judged(
     plan: &ChosenPlan,
     layouts: &mut Vec<Layout>,
 ) -> Option<(usize, Standing)> {
-    let (today, anew) = ways.as_chosen();
+    let (today, anew, _) = ways.as_chosen();
     let today = today?;
     let name = |id: &uuid::Uuid| {
         let room = job.rooms.iter().find(|it| it.id.0 == *id).map(|it| it.name.clone());

@@ -33,11 +33,11 @@ impl Check<'_> {
             let cut = it.cuts.as_ref().map(|list| cut_up(it.roll.width, sizes.into_iter(), &places, list));
             faults.expect(cut == Some(Ok(())), || format!("the remnant {}: {cut:?}", it.name));
         }
+        let mut apart = false;
         for group in self.takeoff.floor.groups.iter().filter(|it| it.goods == self.goods.id) {
-            // What is cut already is where it is; and a flight meets the room that it starts in.
+            // A flight meets the room that it starts in.
             let foot = |id: FlightId| self.job.flights.iter().find(|it| it.id == id)?.foot.map(|it| it.room);
             let of_group = |piece: &Piece| match piece.part {
-                _ if self.layout.cut.contains_key(&piece.id) => false,
                 Part::Breadth { room, .. } => group.rooms.contains(&room),
                 Part::Flight { flight, .. } => foot(flight).is_some_and(|it| group.rooms.contains(&it)),
             };
@@ -47,11 +47,23 @@ impl Check<'_> {
             let lots: BTreeSet<&str> = from.iter().map(|(lot, ..)| *lot).collect();
             // A label may read like a roll's number.
             let both = from.iter().any(|(_, roll, _)| roll.is_some()) && from.iter().any(|(_, roll, _)| roll.is_none());
-            let parted = self.layout.parted && from.iter().all(|(_, roll, _)| roll.is_some());
+            let meet = lots.len() > 1 || both;
+            apart |= meet;
             let names: Vec<RoomId> = group.rooms.clone();
-            faults.expect(lots.len() <= 1 && !both || parted, || {
+            faults.expect(!meet || self.layout.parted, || {
                 format!("rooms {names:?} are cut from {} dye lots", lots.len())
             });
+            // Without need nothing is parted: something of the rooms is cut, or they are more than a roll.
+            let begun = self
+                .layout
+                .cut
+                .keys()
+                .any(|id| from.iter().any(|(.., it)| it.iter().any(|it| it.id == *id && of_group(it))));
+            let all = from.iter().flat_map(|(.., it)| it.iter()).filter(|it| of_group(it));
+            let longest = Length(all.map(|it| it.length.0).sum());
+            let need = begun || self.goods.longest > Length::ZERO && longest > self.goods.longest;
+            faults.expect(!meet || need, || format!("rooms {names:?} are parted without need"));
         }
+        faults.equal(|| "parted".into(), &self.layout.parted, &apart);
     }
 }

@@ -79,13 +79,11 @@ pub fn writing(width: f64, height: f64, text: f64) -> Writing {
 
 /// Every roll that is ordered, and every remnant, one beside the other.
 fn scenes(layout: &Layout, job: &Job, scale: f64) -> Vec<RollScene> {
-    let rolls = layout.roll_lengths();
-    let first = match rolls.as_slice() {
-        [only] => format!("order {}", shown::order(*only, job.units)),
-        [first, ..] => format!("roll 1, {}", shown::order(*first, job.units)),
-        [] => String::new(),
-    };
-    let first = (Source::Roll(0), layout.roll.width, rolls.first().copied().unwrap_or_default(), first);
+    let rolls = layout.rolls();
+    let first = rolls.iter().find(|it| it.0 == 0).map(|it| it.1).unwrap_or_default();
+    let name = if rolls.len() > 1 { "roll 1," } else { "order" };
+    let name = format!("{name} {}", shown::order(first, job.units));
+    let first = (Source::Roll(0), layout.roll.width, first, name);
     let other = |it: &Strip| {
         let length = match it.source {
             Source::Roll(_) => shown::order(it.length, job.units),

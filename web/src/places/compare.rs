@@ -94,6 +94,18 @@ pub fn bound_words(layout: &Layout, units: Units) -> String {
     )
 }
 
+/// How long each roll is, and what to ask of the supplier.
+pub fn several_rolls(layout: &Layout, job: &Job) -> Option<String> {
+    let lengths: Vec<String> = layout.rolls().iter().map(|it| shown::order(it.1, job.units)).collect();
+    let rolls = (lengths.len() > 1).then(|| format!("In {} rolls: {}. ", lengths.len(), lengths.join(", ")));
+    let dye = if layout.parted {
+        "Carpet that meets comes from two rolls or dye lots, as none is long enough: order one dye lot, and compare them side by side before the first cut."
+    } else {
+        "Order them of one dye lot; where they are not, no two of them meet."
+    };
+    (rolls.is_some() || layout.parted).then(|| rolls.unwrap_or_default() + dye)
+}
+
 /// How the order length came about.
 pub fn order_reason(layout: &Layout, job: &Job, increment: Length, minimum: Length) -> Because {
     let units = job.units;

@@ -6,11 +6,12 @@ use leptos::prelude::*;
 use shared_model::ids::{ChoiceId, GoodsId};
 use shared_model::job::{Choice, CutPiece, Decision, Edit, Job, NewChoice, Source};
 use shared_model::layout::{Layout, Piece, Strip};
+use shared_model::length::Length;
 use shared_model::nest::{Cut, CutWay, Offcut};
 use shared_model::takeoff::Takeoff;
 use uuid::Uuid;
 
-use super::compare::{bound_words, order_reason};
+use super::compare::{bound_words, order_reason, several_rolls};
 use super::cut_reason::cut_reason;
 use super::goods_picker::{GoodsPicker, shown_goods};
 use super::problems::PlanProblems;
@@ -93,19 +94,6 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
     }
 }
 
-/// How long each roll is, and what to ask of the supplier.
-fn several_rolls(layout: &Layout, job: &Job) -> Option<String> {
-    let rolls = layout.roll_lengths();
-    let lengths: Vec<String> = rolls.iter().map(|it| shown::order(*it, job.units)).collect();
-    let dye = match layout.parted {
-        true => {
-            "Carpet that meets comes from two of them, as none is long enough: order them of one dye lot, and compare them side by side before the first cut."
-        }
-        false => "Order them of one dye lot; where they are not, no two of them meet.",
-    };
-    (rolls.len() > 1).then(|| format!("In {} rolls: {}. {dye}", rolls.len(), lengths.join(", ")))
-}
-
 /// The pieces in cutting order.
 #[component]
 fn CutList(laid: Memo<Option<Laid>>, picked: RwSignal<Option<String>>) -> impl IntoView {
@@ -166,7 +154,7 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
             label: cut.piece.label.clone(),
             across: shown::cut(cut.piece.width, job),
             along: shown::cut(cut.piece.length, job),
-            starts: starts(cut, &all, job),
+            starts: starts(cut, &all, !choices.is_empty(), job),
             cut: choices.iter().map(|it| it.id).collect(),
             cut_by: choices
                 .first()
@@ -178,14 +166,17 @@ fn lines(job: &Job, layout: &Layout) -> Vec<Line> {
 }
 
 /// Where on which roll or remnant. Where in the pattern it begins, only who has it before them sees.
-fn starts(cut: &cutting::Cut, all: &[cutting::Cut], job: &Job) -> String {
+fn starts(cut: &cutting::Cut, all: &[cutting::Cut], cut_already: bool, job: &Job) -> String {
     let length = |it| shown::length(it, job.units);
     let mut place = format!("starts at {}, {} from the left edge", length(cut.place.y), length(cut.place.x));
     if let Some(other) = all.iter().find(|it| it.number != cut.number && it.place.overlaps(&cut.place)) {
-        place += &format!(
-            "; it fits into piece {}: cut both off in one, lay both floors out on it with their allowance, and part them in between",
-            other.number
-        );
+        place += &match cut_already {
+            true => format!("; it fits into piece {}, so its rectangle is not whole", other.number),
+            false => format!(
+                "; it fits into piece {}: cut both off in one, lay both floors out on it with their allowance, and part them in between",
+                other.number
+            ),
+        };
     }
     let Some(it) = cut.other else { return place };
     let from = match it.source {
@@ -194,9 +185,9 @@ fn starts(cut: &cutting::Cut, all: &[cutting::Cut], job: &Job) -> String {
             format!("from the remnant {}, {} × {}", it.name, length(it.roll.width), length(it.length))
         }
     };
-    match cut.piece.phase {
-        Some(_) => format!("{from}: cut it square at the pattern's start first; behind that it {place}"),
-        None => format!("{from}: {place}"),
+    match it.lead {
+        Length::ZERO => format!("{from}: {place}"),
+        _ => format!("{from}: cut it square at the pattern's start first; behind that it {place}"),
     }
 }
 

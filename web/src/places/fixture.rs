@@ -1,6 +1,6 @@
 //! A layout for the tests of the places.
 
-use shared_model::ids::{JobId, RoomId};
+use shared_model::ids::{GoodsId, JobId, RoomId};
 use shared_model::job::{CutPlace, Job, Rules, Source};
 use shared_model::layout::{Extra, Layout, Part, Piece, PileDirection};
 use shared_model::length::{Length, Units};
@@ -10,6 +10,7 @@ use uuid::Uuid;
 /// A layout without pieces that has this order length, seam length and seam cost.
 pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> Layout {
     Layout {
+        goods: GoodsId(Uuid::nil()),
         key: key.to_owned(),
         name: "Pile north".to_owned(),
         groups: Vec::new(),

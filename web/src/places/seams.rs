@@ -185,11 +185,12 @@ impl LayoutCard {
             0 => "no seam".to_owned(),
             _ => format!("{} of seam; {}", shown::length(layout.seam_length, units), seam_points(layout.seam_cost)),
         };
+        let parted = if layout.parted { "; two rolls or dye lots meet" } else { "" };
         Self {
             key: layout.key.clone(),
             name: layout.name.clone(),
             order: shown::order(layout.order, units),
-            facts: format!("{} waste; {seams}", shown::share(layout.waste(), layout.carpet)),
+            facts: format!("{} waste; {seams}{parted}", shown::share(layout.waste(), layout.carpet)),
             compared: against_first(layout, first, units),
             looked_at,
             chosen,
