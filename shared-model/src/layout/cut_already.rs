@@ -43,12 +43,15 @@ pub(super) struct Wanted {
 }
 
 /// What of one goods is cut, with the crew's plan.
+#[derive(Clone)]
 pub(super) struct CutAlready<'a> {
     /// In the order of their places.
     pub pieces: Vec<&'a CutPiece>,
     /// How far each carpet is cut up.
     ends: BTreeMap<Source, Length>,
     plan: Option<&'a ChosenPlan>,
+    /// The plan itself is looked at, and not another layout: its pieces stay on the carpet that they were to be cut from.
+    holds: bool,
     /// What a piece needs around its floor.
     margin: Length,
 }
@@ -82,7 +85,7 @@ impl<'a> CutAlready<'a> {
             let end = ends.entry(source).or_insert(Length::ZERO);
             *end = (*end).max(y + length);
         }
-        Self { pieces, ends, plan, margin: stock.margin() }
+        Self { pieces, ends, plan, holds: false, margin: stock.margin() }
     }
 
     /// How far a carpet is cut up.
@@ -90,18 +93,32 @@ impl<'a> CutAlready<'a> {
         self.ends.get(&source).copied().unwrap_or_default()
     }
 
+    /// The same for the crew's plan.
+    pub fn holding(&self) -> Self {
+        Self { holds: true, ..self.clone() }
+    }
+
+    /// The crew's plan, where it is to be held.
+    fn held(&self) -> Option<&'a ChosenPlan> {
+        self.plan.filter(|_| self.holds)
+    }
+
+    pub const fn holds(&self) -> bool {
+        self.holds
+    }
+
     /// Whether more than the first roll is cut from, or planned by the crew's choice.
     pub fn takes_several_rolls(&self) -> bool {
-        let planned = self.plan.into_iter().flat_map(|it| it.cuts.values());
+        let planned = self.held().into_iter().flat_map(|it| it.cuts.values());
         let mut all = self.pieces.iter().map(|it| &it.place).chain(planned);
         all.any(|it| it.source.roll().is_some_and(|it| it > 0))
     }
 
-    /// The roll that a piece is cut from, or that the crew's plan has it or its like of another size on.
-    pub fn roll_of(&self, wanted: &Wanted) -> Option<u8> {
+    /// What a piece is cut from, or the crew's plan has it or its like of another size on.
+    pub fn home(&self, wanted: &Wanted) -> Option<Source> {
         let like = |(id, at): (&String, &CutPlace)| (place_of(id) == place_of(&wanted.piece.id)).then_some(at.source);
-        let planned = || self.plan?.cuts.iter().find_map(like);
-        wanted.cut.map(|(at, _)| at.source).or_else(planned)?.roll()
+        let planned = || self.held()?.cuts.iter().find_map(like);
+        wanted.cut.map(|(at, _)| at.source).or_else(planned)
     }
 
     /// Where on a carpet the crew's plan has a piece of just this size.

@@ -79,7 +79,7 @@ impl<'a> Division<'a> {
         let mut homes: BTreeMap<u8, Vec<Wanted>> = BTreeMap::new();
         let mut others = Vec::new();
         for it in group {
-            match self.cut.roll_of(&it) {
+            match self.cut.home(&it).and_then(Source::roll) {
                 Some(roll) => homes.entry(roll).or_default().push(it),
                 None => others.push(it),
             }

@@ -247,7 +247,8 @@ impl<'a> Ways<'a> {
     /// as fits best around them. With the rooms and flights that had to be planned anew, and what is wrong if there is no such layout.
     pub fn as_chosen(&self) -> (Option<Layout>, Vec<Uuid>, Option<Problem>) {
         let (groups, anew) = units::as_chosen(&self.groups);
-        let (layouts, problems) = plan::layouts(&self.planning(), &groups);
+        let cut = self.cut.holding();
+        let (layouts, problems) = plan::layouts(&Planning { cut: &cut, ..self.planning() }, &groups);
         (layouts.into_iter().next(), anew, problems.into_iter().next())
     }
 

@@ -16,6 +16,9 @@ use crate::nest::{Budget, Shape, estimate, nest_cuttable};
 
 /// For one remnant.
 const BUDGET: Budget = Budget::steps(2_000);
+/// For one on which a first plan is too long by less than one part in so many.
+const PATIENT: Budget = Budget::steps(30_000);
+const NEARLY: i64 = 8;
 /// So many remnants are looked at, the largest first.
 const MOST_REMNANTS: usize = 16;
 /// So many groups may be cut from them, the largest first.
@@ -101,11 +104,12 @@ fn area(shapes: &[Shape]) -> i128 {
 }
 
 impl Shelf<'_> {
-    /// Binds the groups of which something is cut; the others, the largest first.
+    /// Binds the groups of which something is cut, or that the crew's plan has somewhere; the others, the largest first.
     fn bound(&mut self) -> Vec<usize> {
         let mut free = Vec::new();
         for group in 0..self.groups.len() {
-            let places: Vec<_> = self.groups[group].iter().filter_map(|it| Some(it.cut?.0.source.remnant())).collect();
+            let places: Vec<_> =
+                self.groups[group].iter().filter_map(|it| self.cut.home(it)).map(Source::remnant).collect();
             if places.is_empty() {
                 free.push(group);
             } else if !places.contains(&None) {
@@ -206,19 +210,28 @@ impl Shelf<'_> {
     /// The lot's remnants with all that is cut from them, and one group more, if they hold it.
     fn packed(&self, lot: usize, more: Option<usize>) -> Option<Vec<Strip>> {
         let remnants = &self.lots[lot];
-        let cut_from = |id: ChoiceId| {
-            let all = self.groups.iter().flatten();
-            all.filter(move |it| it.cut.is_some_and(|(at, _)| at.source == Source::Remnant(id))).cloned()
-        };
-        let mut each: Vec<Vec<Wanted>> = remnants.iter().map(|(id, _)| cut_from(*id).collect()).collect();
         let here = |it: &usize| self.from[*it] == Some(lot) || more == Some(*it);
-        let open = (0..self.groups.len()).filter(here).flat_map(|it| &self.groups[it]).filter(|it| it.cut.is_none());
+        // What is cut from a remnant, and what the crew's plan has on it, if the lot is theirs.
+        let is_on = |group: usize, it: &Wanted, id: ChoiceId| {
+            let of_plan = || here(&group) && self.cut.holds() && self.cut.planned(it, Source::Remnant(id)).is_some();
+            it.cut.map_or_else(of_plan, |(at, _)| at.source == Source::Remnant(id))
+        };
+        let on = |id: ChoiceId| {
+            let all = self.groups.iter().enumerate().flat_map(|(group, all)| all.iter().map(move |it| (group, it)));
+            all.filter(move |(group, it)| is_on(*group, it, id)).map(|(_, it)| it.clone())
+        };
+        let mut each: Vec<Vec<Wanted>> = remnants.iter().map(|(id, _)| on(*id).collect()).collect();
+        let placed: BTreeSet<String> = each.iter().flatten().map(|it| it.piece.id.clone()).collect();
+        let open = (0..self.groups.len()).filter(here).flat_map(|it| &self.groups[it]);
+        let open = open.filter(|it| it.cut.is_none() && !placed.contains(&it.piece.id));
         let mut open: Vec<&Wanted> = open.collect();
         let all_on = |n: usize| {
             let all = [each[n].clone(), open.iter().map(|it| (*it).clone()).collect()].concat();
             self.laid(remnants[n], &all).is_some().then_some(all)
         };
-        if let Some((n, all)) = (0..remnants.len()).find_map(|n| Some((n, all_on(n)?))) {
+        if open.is_empty() {
+            // All lie where they are.
+        } else if let Some((n, all)) = (0..remnants.len()).find_map(|n| Some((n, all_on(n)?))) {
             each[n] = all;
         } else if remnants.len() == 1 {
             return None;
@@ -246,18 +259,20 @@ impl Shelf<'_> {
         if too_large || !open.is_empty() && area(&open) > (remnant.width * usable).0 {
             return None;
         }
-        // A first plan is made at once; most of what is tried does not fit.
+        // A first plan is made at once; most of what is tried does not fit, and what nearly does is worth some patience.
         let source = Source::Remnant(id);
         let begun = self.cut.pieces.iter().any(|it| it.place.source == source);
-        if !begun && estimate(&open, remnant.width).is_some_and(|it| it > usable) {
+        let first = estimate(&open, remnant.width).filter(|_| !begun).unwrap_or_default();
+        if first > usable + Length(usable.0 / NEARLY) {
             return None;
         }
+        let budget = if first > usable { PATIENT } else { BUDGET };
         let carpet = Carpet { source, width: remnant.width, freehand: false };
         let fits = |length: Option<Length>, least: Length| length.is_none_or(|it| it > usable) && least <= usable;
         let (roll, cuts) = self
             .cut
             .planned_around(carpet, wanted, |it| {
-                let (plan, list) = nest_cuttable(it, remnant.width, BUDGET, |it| fits(it.length, it.lower_bound))?;
+                let (plan, list) = nest_cuttable(it, remnant.width, budget, |it| fits(it.length, it.lower_bound))?;
                 Ok((plan, Some(list)))
             })
             .ok()?;

@@ -46,7 +46,7 @@ pub(super) fn layouts(of: &Planning, groups: &[Group]) -> (Vec<Layout>, Vec<Prob
     let mut begun = on_hand.clone();
     begun.retain(|id, _| of.cut.end(Source::Remnant(*id)) > Length::ZERO);
     let (mut planned, problem) = of.planned(&choices, &on_hand);
-    if begun.len() < on_hand.len() {
+    if begun.len() < on_hand.len() && !of.cut.holds() {
         planned.retain(|(it, choice)| of.saves_enough(it, choice, &on_hand, &begun));
         // What a remnant shortens at a glance may be shorter without it when planned with patience.
         planned.extend(of.planned(&choices, &begun).0);

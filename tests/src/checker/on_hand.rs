@@ -60,7 +60,8 @@ impl Check<'_> {
                 .keys()
                 .any(|id| from.iter().any(|(.., it)| it.iter().any(|it| it.id == *id && of_group(it))));
             let all = from.iter().flat_map(|(.., it)| it.iter()).filter(|it| of_group(it));
-            let longest = Length(all.map(|it| it.length.0).sum());
+            let step = if self.goods.pattern == Match::None { 0 } else { self.goods.repeat_length.0 };
+            let longest = Length(all.map(|it| it.length.0 + step).sum());
             let need = begun || self.goods.longest > Length::ZERO && longest > self.goods.longest;
             faults.expect(!meet || need, || format!("rooms {names:?} are parted without need"));
         }

@@ -40,6 +40,7 @@ mod planted;
 mod cuttable;
 
 /// The house rules that the compiler cannot hold.
+mod ticked_off;
 mod tidy;
 
 /// From readings to closed outlines: hand-worked rooms, and slips with their places.
