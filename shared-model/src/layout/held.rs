@@ -66,6 +66,14 @@ pub(super) fn keeps((room, pin): (RoomId, Pin), area: &Area, pile: PileDirection
     }
 }
 
+/// Whether an area laid like this, with this pile, keeps all of these pins, its seams at the pinned places too.
+pub(super) fn keeps_all(pins: &[(RoomId, Pin)], area: &Area, pile: PileDirection, variant: &Variant) -> bool {
+    let given = pinned_seams(pins.iter().map(|it| it.1));
+    let seamed =
+        |it: &Through| it.lines(area, pile).is_some_and(|lines| lines.iter().all(|line| variant.lines.contains(line)));
+    pins.iter().all(|it| keeps(*it, area, pile, variant)) && given.as_ref().is_none_or(seamed)
+}
+
 /// Whether a wall is the area's west side, or its east side, in the frame of the pile.
 fn side(area: &Area, pile: PileDirection, wall: WallId) -> Option<bool> {
     let (from, to) = area.wall(pile, wall)?;

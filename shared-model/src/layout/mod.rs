@@ -326,9 +326,18 @@ impl Layout {
         let from_roll = self.cuts.iter().flat_map(|it| &it.offcuts).map(|it| (None, *it));
         let of_others = self.others.iter().flat_map(|of| of.cuts.iter().map(move |it| (of, it)));
         let others = of_others.flat_map(|(of, it)| it.offcuts.iter().map(move |it| (Some(of), *it)));
-        let mut kept: Vec<_> = from_roll.chain(others).filter(worth).collect();
+        let mut kept: Vec<_> = from_roll.chain(others).chain(self.ends()).filter(worth).collect();
         kept.sort_by_key(|(_, it)| (Reverse(it.width * it.length), it.y, it.x));
         kept
+    }
+
+    /// What is left at the far end of each roll and remnant.
+    fn ends(&self) -> impl Iterator<Item = (Option<&Strip>, Offcut)> {
+        let first = self.rolls().into_iter().find(|it| it.0 == 0).map(|it| (None, &self.roll, it.1));
+        let others = self.others.iter().map(|it| (Some(it), &it.roll, it.length - it.lead));
+        first.into_iter().chain(others).map(|(of, roll, length)| {
+            (of, Offcut { x: Length::ZERO, y: roll.length, width: roll.width, length: length - roll.length })
+        })
     }
 
     /// The decision to cut this layout, with what it takes by today's readings.

@@ -150,8 +150,9 @@ impl Planning<'_> {
             meeting.iter().map(|group| group.iter().map(|it| it.piece.id.clone()).collect()).collect();
         let Divided { ordered, on_hand, elsewhere } = on_hand::divided(meeting, stock, remnants, cut);
         left_out.extend(elsewhere);
-        let mut rolls = rolls(&ordered, stock, cut, effort)
-            .map_err(|it| Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), it))?;
+        let mut rolls = rolls(&ordered, stock, cut, effort).map_err(|it| {
+            Problem::new(ProblemKind::BadPiece, Place::Goods(stock.goods.id), format!("{}: {it}", stock.goods.name))
+        })?;
         let order = rolls.iter().map(|it| it.length).sum();
         let Strip { pieces, roll, cuts, .. } = rolls.remove(0);
         let net = net(job, floor, &rooms, &ways);

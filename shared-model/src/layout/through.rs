@@ -75,7 +75,7 @@ impl Through {
     }
 
     /// The lines in the frame of the pile, from west to east. `None` when a wall is gone, or does not run with the pile.
-    fn lines(&self, area: &Area, pile: PileDirection) -> Option<Vec<Length>> {
+    pub fn lines(&self, area: &Area, pile: PileDirection) -> Option<Vec<Length>> {
         let west = pile.northward(&area.covered).bounds()?.min.x;
         let line = |spot: &Spot| {
             let (wall, distance) = match *spot {

@@ -160,11 +160,13 @@ impl House<'_> {
         let pins: Vec<(RoomId, Pin)> =
             area.rooms.iter().flat_map(|it| held.pins(it.room).map(|pin| (it.room, pin))).collect();
         let of = area.rooms.iter().map(|it| it.room.0).collect();
-        let unit = |variants| Unit { of, variants, chosen };
         let kept = laying.useful(piles, &pins);
         if !is_empty(&kept) {
-            return (Some(unit(kept)), None);
+            // Whoever pins something after a layout was chosen wants it otherwise.
+            let chosen = chosen.filter(|(pile, variant)| held::keeps_all(&pins, area, *pile, variant));
+            return (Some(Unit { of, variants: kept, chosen }), None);
         }
+        let unit = |variants| Unit { of, variants, chosen };
         let free = laying.useful(piles, &[]);
         if is_empty(&free) {
             return (None, Some(uncuttable(area.rooms[0], self.stock, self.job)));

@@ -62,7 +62,7 @@ impl Standing {
             sentences.push(format!("Short by {} in {}.", missing.join(" and "), it.label));
         }
         if self.more > Length::ZERO {
-            sentences.push(format!("Needs {} more than the {} ordered.", show(self.more), show(self.order)));
+            sentences.push(format!("Needs {} more than the {} that was chosen.", show(self.more), show(self.order)));
         }
         if sentences.is_empty() { "Still fits today's readings.".to_owned() } else { sentences.join(" ") }
     }
@@ -76,7 +76,11 @@ fn more(plan: &ChosenPlan, goods: Option<&Goods>, today: &Layout) -> Length {
         *longest = end.max(*longest);
     }
     let rolls = today.rolls();
-    let Some(goods) = goods.filter(|_| rolls.len() > 1 || planned.len() > 1) else {
+    let longest = goods.map(|it| it.longest).filter(|it| *it > Length::ZERO);
+    // A roll as it was planned does not come any more: the order is another one.
+    let comes = |length: &Length| longest.is_none_or(|it| *length <= it);
+    let roll_by_roll = (rolls.len() > 1 || planned.len() > 1) && planned.values().all(comes);
+    let Some(goods) = goods.filter(|_| roll_by_roll) else {
         return (today.order - plan.order).max(Length::ZERO);
     };
     let ordered = |roll: u8| goods.order_for(planned.get(&roll).copied().unwrap_or_default());

@@ -2,7 +2,7 @@
 
 use napline_tests::checker::sound;
 use napline_tests::demo::house;
-use napline_tests::rooms::{decide, job, plain_goods, room, room_id, wall_id};
+use napline_tests::rooms::{decide, goods_id, job, long, plain_goods, room, room_id, square, wall_id};
 use shared_model::ids::ReadingId;
 use shared_model::job::{Decision, Job, PileDirection, Pin, Reading};
 use shared_model::layout::{Layout, Part, SeamKind};
@@ -237,4 +237,23 @@ fn a_room_more_leaves_the_chosen_rooms_as_they_are() {
         }
         assert_eq!(now.standing.as_ref().unwrap().anew, ["Attic"]);
     }
+}
+
+/// By hand: a room of 15' takes a seam; pinned elsewhere after a layout was chosen, it goes there, and the plan says that the room is laid
+/// anew.
+#[test]
+fn a_pin_after_the_choice_moves_the_chosen_layout() {
+    let mut job = job(vec![square(1, "Den", "15'", "20'")], vec![plain_goods(1)]);
+    let plan = sound(&job).goods[0].layout().unwrap().clone();
+    decide(&mut job, Decision::Plan(plan.chosen(goods_id(1))));
+    pin(&mut job, 1, Pin::Pile(plan.groups[0].pile));
+    assert!(only(&sound(&job)).standing.as_ref().unwrap().fits(), "it keeps this pin");
+    let east = plan.groups[0].pile == PileDirection::East;
+    let distance = long("6'");
+    let wall = job.rooms[0].walls[usize::from(east)].id;
+    pin(&mut job, 1, Pin::Seam { wall, distance });
+    let taken = sound(&job);
+    let layout = only(&taken).layout().unwrap();
+    assert_ne!(layout.seams, plan.seams);
+    assert_eq!(only(&taken).standing.as_ref().unwrap().anew, ["Den"]);
 }

@@ -50,7 +50,7 @@ pub fn Cuts() -> impl IntoView {
 
 #[component]
 fn NothingToCut() -> impl IntoView {
-    view! { <p class="empty">"Nothing to cut yet. Close a room under Rooms, and its pieces appear here."</p> }
+    view! { <p class="empty">"Nothing to cut yet. Close a room under Rooms, or settle what stands above, and its pieces appear here."</p> }
 }
 
 /// The layout that is cut, looked up in today's takeoff.

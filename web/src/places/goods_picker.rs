@@ -7,11 +7,12 @@ use shared_model::takeoff::{GoodsTakeoff, Takeoff};
 use crate::route::{Place, Route};
 use crate::state::OpenJob;
 
-/// The goods that a person picked, or the first that has something to lay, or the first.
+/// The goods that a person picked, or the first that some room or flight is to be laid with, or the first.
 pub fn shown_goods(takeoff: &Takeoff, picked: Option<GoodsId>) -> Option<(usize, &GoodsTakeoff)> {
     let all = || takeoff.goods.iter().enumerate();
     let own = all().find(|(_, it)| Some(it.goods) == picked);
-    own.or_else(|| all().find(|(_, it)| !it.layouts.is_empty())).or_else(|| all().next())
+    let in_use = |it: &GoodsTakeoff| takeoff.floor.groups.iter().any(|group| group.goods == it.goods);
+    own.or_else(|| all().find(|(_, it)| in_use(it))).or_else(|| all().next())
 }
 
 /// One button for each goods of the job; only the name when there is one.

@@ -58,18 +58,31 @@ pub fn OnHand(goods: GoodsId) -> impl IntoView {
     }
 }
 
-fn line(here: OpenJob, (id, size, used): (ChoiceId, String, String)) -> impl IntoView {
+fn line(here: OpenJob, Line { id, size, used, begun }: Line) -> impl IntoView {
     let back = move |_| here.act("no more on hand", vec![Edit::WithdrawChoice { choice: id, withdrawn: true }]);
     view! {
         <li class="item">
             <span class="item-main"><strong>{size}</strong><span class="quiet">{used}</span></span>
-            <button type="button" class="button" on:click=back>"Take away"</button>
+            {match begun {
+                true => view! { <span class="quiet">"Cut into"</span> }.into_any(),
+                false => view! { <button type="button" class="button" on:click=back>"Take away"</button> }.into_any(),
+            }}
         </li>
     }
 }
 
+/// A remnant in the list.
+#[derive(PartialEq, Eq, Debug)]
+struct Line {
+    id: ChoiceId,
+    size: String,
+    used: String,
+    /// Something is cut from it: it cannot be taken away.
+    begun: bool,
+}
+
 /// Each remnant with its size, and what the layout cuts from it.
-fn lines(job: &Job, goods: GoodsId, layout: Option<&Layout>) -> Vec<(ChoiceId, String, String)> {
+fn lines(job: &Job, goods: GoodsId, layout: Option<&Layout>) -> Vec<Line> {
     let length = |it| shown::length(it, job.units);
     let line = |(id, it): (ChoiceId, &Remnant)| {
         let cut = layout.and_then(|layout| layout.others.iter().find(|it| it.source == Source::Remnant(id)));
@@ -84,7 +97,9 @@ fn lines(job: &Job, goods: GoodsId, layout: Option<&Layout>) -> Vec<(ChoiceId, S
             Length::ZERO => String::new(),
             worth => format!(" Only to save {}.", length(worth)),
         };
-        (id, format!("{}, {} × {}", it.lot, length(it.width), length(it.length)), used + &worth)
+        let size = format!("{}, {} × {}", it.lot, length(it.width), length(it.length));
+        let begun = job.cut(goods).any(|(_, it)| it.place.source == Source::Remnant(id));
+        Line { id, size, used: used + &worth, begun }
     };
     job.remnants(goods).map(line).collect()
 }
@@ -105,8 +120,12 @@ mod tests {
         let id = ChoiceId(Uuid::nil());
         let choice = Choice { id, decision: Decision::OnHand(remnant), stamp, supersedes: Vec::new() };
         let job = Job { choices: vec![choice], ..job() };
-        let wanted =
-            (id, "lot 12, 12' 0\" × 9' 0\"".to_owned(), "Nothing is cut from it. Only to save 2' 0\".".to_owned());
+        let wanted = Line {
+            id,
+            size: "lot 12, 12' 0\" × 9' 0\"".to_owned(),
+            used: "Nothing is cut from it. Only to save 2' 0\".".to_owned(),
+            begun: false,
+        };
         assert_eq!(lines(&job, goods, None), [wanted]);
         assert_eq!(lines(&job, GoodsId(Uuid::nil()), None), []);
     }
