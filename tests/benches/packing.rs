@@ -11,12 +11,12 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use napline_tests::packing::{self, Instance};
+use napline_tests::packing::{self, CarpetInstance, Instance};
 use rectangle_pack::{
     GroupedRectsToPlace, RectToInsert, TargetBin, contains_smallest_box, pack_rects, volume_heuristic,
 };
 use shared_model::length::Length;
-use shared_model::nest::{Budget, nest_cuttable, nest_while};
+use shared_model::nest::{Budget, SteppedPiece, nest_cuttable, nest_stepped, nest_while};
 
 const ORTOOLS: &str = "ortools==9.15.6755";
 /// Strips of more pieces are not given to the other packers.
@@ -52,6 +52,9 @@ fn main() {
     }
     if wanted("SCP") {
         cuttable(&packing::cuttable(), seconds);
+    }
+    if wanted("carpet") {
+        packing::carpets().iter().for_each(|it| house(it, seconds));
     }
 }
 
@@ -137,6 +140,36 @@ fn cuttable(strips: &[Instance], seconds: f64) {
     println!(
         "SCP, cut edge to edge: {reached} of {count} at or under the published length, {proven} proven, {:.2} s each",
         time / count as f64
+    );
+}
+
+/// A house of the MiniZinc benchmarks, with the stairs cut in each way at a glance, and then in those that did best.
+fn house(house: &CarpetInstance, seconds: f64) {
+    let start = Instant::now();
+    let (mut ways, single) = house.ways();
+    let plan = |pieces: &[SteppedPiece], seconds: f64| {
+        let start = Instant::now();
+        let until = |_| start.elapsed().as_secs_f64() < seconds;
+        match nest_stepped(pieces, Length(house.roll_width), Budget::steps(u64::MAX), until) {
+            Ok(plan) => plan,
+            Err(error) => unreachable!("a published house: {error}"),
+        }
+    };
+    // What is proven for the steps one by one is true of any parts.
+    let bound = plan(&single, seconds / 5.0).lower_bound;
+    let glance = seconds / 5.0 / ways.len() as f64;
+    ways.sort_by_cached_key(|it| plan(it, glance).length);
+    ways.truncate(3);
+    let share = seconds * 3.0 / 5.0 / ways.len() as f64;
+    let length = ways.iter().map(|it| plan(it, share).length.0).min().unwrap_or_default();
+    println!(
+        "{}: {length}, best known {} ({:+.2} %), bound {} (known {}), {:.2} s",
+        house.name,
+        house.best_known,
+        100.0 * (length as f64 / house.best_known as f64 - 1.0),
+        bound.0,
+        house.lower_bound,
+        start.elapsed().as_secs_f64()
     );
 }
 

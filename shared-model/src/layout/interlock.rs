@@ -8,7 +8,7 @@ use std::cmp::Reverse;
 use super::Piece;
 use super::stock::Stock;
 use crate::length::Length;
-use crate::nest::{NestPiece, Phase, Placement, RollPlan};
+use crate::nest::{Budget, Column, NestError, NestPiece, Phase, Placement, RollPlan, SteppedPiece, nest_stepped};
 use crate::polygon::{Axis, Point, Ring};
 
 /// So many pieces are looked at: those with the most carpet that they do not need, and the largest others.
@@ -16,6 +16,8 @@ const MOST_ANGLED: usize = 6;
 const MOST_OTHERS: usize = 4;
 /// Outlines of more corners lie by their rectangles.
 const MOST_CORNERS: usize = 64;
+/// A slanted side is taken for so many steps where pieces are nested by columns.
+const STEPS: i64 = 6;
 /// What a piece must leave of its rectangle to be looked at: a square foot.
 const WORTH: i128 = (Length::FOOT.0 as i128) * (Length::FOOT.0 as i128);
 
@@ -95,6 +97,30 @@ impl Outline {
         }
     }
 
+    /// What it needs of its rectangle, from its left edge on; a slanted side in steps.
+    pub fn columns(&self) -> Vec<Column> {
+        let (near, far) = (self.sides(-1), self.sides(1));
+        let steps = |&(a, b): &Part| {
+            let count = if a.y == b.y { 1 } else { STEPS };
+            (0..=count).map(move |n| a.x + Length((b.x - a.x).0 / count * n))
+        };
+        let mut ends: Vec<Length> = near.iter().chain(&far).flat_map(steps).collect();
+        ends.extend([Length::ZERO, self.width]);
+        ends.retain(|it| (Length::ZERO..=self.width).contains(it));
+        ends.sort_unstable();
+        ends.dedup();
+        let column = |ends: &[Length]| {
+            let (left, right) = (ends[0], ends[1]);
+            let over = |it: &&Part| it.0.x < right && left < it.1.x;
+            let at = |it: &Part, up: bool| [it.0.x.max(left), it.1.x.min(right)].map(|x| reach(*it, x, up));
+            let from = near.iter().filter(over).flat_map(|it| at(it, false)).min();
+            let to = far.iter().filter(over).flat_map(|it| at(it, true)).max();
+            let from = from.unwrap_or_default().max(Length::ZERO);
+            Column { width: right - left, from, to: to.unwrap_or(self.length).min(self.length).max(from + Length(1)) }
+        };
+        ends.windows(2).map(column).collect()
+    }
+
     /// The parts of the side that faces along the roll, or back: the floor's edges, each moved out by the margin.
     fn sides(&self, way: i64) -> Vec<Part> {
         let margin = self.margin;
@@ -127,16 +153,18 @@ fn moved(it: Point, across: Length) -> Point {
 /// How far the second part must be moved along to be clear of the first; `None` where they do not lie behind each other.
 fn between(far: Part, near: Part) -> Option<Length> {
     let (from, to) = (far.0.x.max(near.0.x), far.1.x.min(near.1.x));
-    let at = |(a, b): Part, x: Length, up: bool| {
-        if a.y == b.y {
-            return a.y;
-        }
-        let (run, rise) = (i128::from((b.x - a.x).0), i128::from((b.y - a.y).0) * i128::from((x - a.x).0));
-        let whole = if up { -((-rise).div_euclid(run)) } else { rise.div_euclid(run) };
-        a.y + Length(i64::try_from(whole).unwrap_or_default())
-    };
-    let apart = |x| at(far, x, true) - at(near, x, false);
+    let apart = |x| reach(far, x, true) - reach(near, x, false);
     (from < to).then(|| apart(from).max(apart(to)))
+}
+
+/// How far along a part lies at a place across, rounded to the next count farther along, or to the one before.
+fn reach((a, b): Part, x: Length, up: bool) -> Length {
+    if a.y == b.y {
+        return a.y;
+    }
+    let (run, rise) = (i128::from((b.x - a.x).0), i128::from((b.y - a.y).0) * i128::from((x - a.x).0));
+    let whole = if up { -((-rise).div_euclid(run)) } else { rise.div_euclid(run) };
+    a.y + Length(i64::try_from(whole).unwrap_or_default())
 }
 
 /// Whether one of these pieces leaves enough of its rectangle for another.
@@ -180,6 +208,40 @@ pub(super) fn parted(pieces: &[NestPiece], within: &[Within], joined: &RollPlan)
     };
     let placements = pieces.iter().zip(within).map(place).collect();
     RollPlan { placements, ..*joined }
+}
+
+/// A plan in which pieces lie in what others do not need, cut around corners; `None` where some do not leave each other their allowance.
+pub(super) fn stepped(
+    pieces: &[NestPiece],
+    outlines: &[Outline],
+    roll: Length,
+    budget: Budget,
+) -> Result<Option<RollPlan>, NestError> {
+    let columns = |(it, outline): (&NestPiece, &Outline)| SteppedPiece {
+        id: it.id.clone(),
+        columns: if outline.slack() >= WORTH { outline.columns() } else { vec![whole(it)] },
+        phase: it.phase,
+    };
+    let all: Vec<SteppedPiece> = pieces.iter().zip(outlines).map(columns).collect();
+    // A step takes longer here: it looks at several columns.
+    let budget = Budget { steps: budget.steps / 8, ..budget };
+    let mut plan = nest_stepped(&all, roll, budget, |_| true)?;
+    // Their rectangles lie on the roll too.
+    plan.length = pieces.iter().zip(&plan.placements).map(|(it, at)| at.y + it.length).max().unwrap_or_default();
+    let at = |n: usize| Point::new(plan.placements[n].x, plan.placements[n].y);
+    let overlap = |a: usize, b: usize| {
+        let by = at(b) - at(a);
+        let (across, along) =
+            (-pieces[b].width < by.x && by.x < pieces[a].width, -pieces[b].length < by.y && by.y < pieces[a].length);
+        across && along
+    };
+    let clear = |a: usize, b: usize| !overlap(a, b) || outlines[a].clear_of(&outlines[b], at(b) - at(a));
+    let sound = (0..pieces.len()).all(|b| (0..b).all(|a| clear(a, b)));
+    Ok(sound.then_some(plan))
+}
+
+const fn whole(piece: &NestPiece) -> Column {
+    Column { width: piece.width, from: Length::ZERO, to: piece.length }
 }
 
 /// The pairs of pieces that fit into each other, each piece in one at most; first those that save the most carpet.

@@ -151,5 +151,12 @@ fn interlocked(
             best = (interlock::parted(pieces, &within, &roll), list);
         }
     }
+    if stock.rules.freehand
+        && let Some(plan) = interlock::stepped(pieces, &outlines, stock.goods.roll_width, budget)?
+        && plan.length < best.0.length
+    {
+        let list = cuts(pieces, &plan);
+        best = (plan, list);
+    }
     Ok(best)
 }

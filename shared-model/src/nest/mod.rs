@@ -1,7 +1,8 @@
 //! Pieces on the roll: rectangles of fixed orientation on a strip of fixed width, as short as can be.
 //!
-//! `skyline` places pieces one after another in a given order, `sheet` so that the plan can be cut edge to edge, `search` looks for a better order, `beam` lets several plans
-//! grow side by side, and `bound` and `proof` say how short no plan can be. All of it counts in whole numbers, so every comparison is exact.
+//! `skyline` places pieces one after another in a given order, `sheet` so that the plan can be cut edge to edge; `search` looks for a better
+//! order, and `beam` lets several plans grow side by side. `stepped` plans pieces that need less than their rectangle, on a `profile`.
+//! `bound` and `proof` say how short no plan can be. All of it counts in whole numbers, so every comparison is exact.
 
 pub mod file;
 
@@ -10,10 +11,12 @@ mod bound;
 mod cuts;
 mod filling;
 mod line;
+mod profile;
 mod proof;
 mod search;
 mod sheet;
 mod skyline;
+mod stepped;
 
 use serde::{Deserialize, Serialize};
 
@@ -21,6 +24,7 @@ pub use cuts::{Cut, CutList, CutWay, Offcut, cuts};
 use filling::Filling;
 use sheet::Sheet;
 use skyline::Skyline;
+pub use stepped::{Column, SteppedPiece, nest_stepped};
 
 use crate::length::Length;
 

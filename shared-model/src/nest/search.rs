@@ -292,7 +292,7 @@ fn change(lots: &mut [Lot], a: usize, b: usize, slit: bool) {
 }
 
 /// SplitMix64 (Steele, Lea and Flood 2014).
-struct Random(u64);
+pub(super) struct Random(pub u64);
 
 impl Random {
     fn next(&mut self) -> u64 {
@@ -304,7 +304,7 @@ impl Random {
     }
 
     /// A number from 0 to `end` − 1.
-    fn below(&mut self, end: usize) -> usize {
+    pub fn below(&mut self, end: usize) -> usize {
         ((u128::from(self.next()) * end as u128) >> 64) as usize
     }
 }

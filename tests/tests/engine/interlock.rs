@@ -1,7 +1,7 @@
 //! Angled pieces that fit into each other on the roll.
 
 use napline_tests::checker::{faults, sound};
-use napline_tests::rooms::{decide, goods_id, job, long, plain_goods, room, room_id};
+use napline_tests::rooms::{decide, goods_id, job, long, plain_goods, room, room_id, square};
 use proptest::prelude::*;
 use shared_model::job::{CutPiece, Decision, Job, Match, Pin, Room};
 use shared_model::layout::{Layout, PileDirection};
@@ -88,6 +88,26 @@ fn both_are_cut_and_one_room_is_read_anew() {
     assert_eq!((chosen(&taken).cut.len(), chosen(&taken).order), (2, plan.order));
 }
 
+/// By hand: a room of 11' by 14' without its last 6' by 6' takes a piece of 11' 6" by 14' 6", which leaves 6' by 6' of itself and 6" of the
+/// roll. Two closets of 2' 4" by 5' take 2' 10" by 5' 6" each: where the crew cuts around corners, both lie in the corner that is left.
+#[test]
+fn closets_are_cut_from_the_corner_of_an_l() {
+    for (freehand, order) in [(true, "14' 6\""), (false, "20'")] {
+        let walls = [("14'", "r"), ("5'", "r"), ("6'", "l"), ("6'", "r"), ("8'", "r"), ("11'", "r")];
+        let mut job = job(
+            vec![room(1, "Den", &walls), square(2, "Closet", "2' 4\"", "5'"), square(3, "Pantry", "2' 4\"", "5'")],
+            vec![plain_goods(1)],
+        );
+        job.rules.freehand = freehand;
+        for n in 1..=3 {
+            decide(&mut job, Decision::Pin { room: room_id(n), pin: Pin::Pile(PileDirection::North) });
+            decide(&mut job, Decision::Pin { room: room_id(n), pin: Pin::NoSeam });
+        }
+        let taken = sound(&job);
+        assert_eq!(chosen(&taken).order, long(order), "{:?}", taken.problems);
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
@@ -95,8 +115,9 @@ proptest! {
     #[test]
     fn slanted_rooms_are_planned_soundly(
         rooms in prop::collection::vec((60_i64..200, 8_i64..120, prop::sample::select(vec![30.0, 45.0, 52.5, 67.5]), 0_usize..4), 2..5),
-        square in (40_i64..140, 40_i64..140),
+        other in (40_i64..140, 40_i64..140),
         patterned in any::<bool>(),
+        freehand in any::<bool>(),
     ) {
         let mut all = Vec::new();
         for ((west, north, turn, _), n) in rooms.iter().zip(1..) {
@@ -104,9 +125,10 @@ proptest! {
             let walls: Vec<(&str, &str)> = walls.iter().map(|(length, turn)| (length.as_str(), turn.as_str())).collect();
             all.push(room(n, &format!("Room {n}"), &walls));
         }
-        let (across, along) = (format!("{}\"", square.0), format!("{}\"", square.1));
+        let (across, along) = (format!("{}\"", other.0), format!("{}\"", other.1));
         all.push(room(9, "Square", &[(&along, "r"), (&across, "r"), (&along, "r"), (&across, "r")]));
         let mut job = job(all, vec![plain_goods(1)]);
+        job.rules.freehand = freehand;
         if patterned {
             (job.goods[0].pattern, job.goods[0].repeat_length) = (Match::Set, long("1' 6\""));
         }

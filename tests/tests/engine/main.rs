@@ -40,6 +40,7 @@ mod planted;
 mod cuttable;
 
 /// The house rules that the compiler cannot hold.
+mod stepped;
 mod ticked_off;
 mod tidy;
 
