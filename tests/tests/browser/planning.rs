@@ -199,3 +199,20 @@ async fn a_long_order_comes_in_several_rolls() {
     ada.tap(".cut:last-child .cut-number").await;
     ada.photograph("cut-from-the-second-roll").await;
 }
+
+/// With an inch more at every wall the order grows.
+#[tokio::test]
+async fn the_rules_for_cutting_are_the_jobs_own() {
+    let (_server, ada) = at("cuts").await;
+    let before = ada.see(".order .figure").await;
+    ada.tap(("a", "Change goods")).await;
+    ada.tap("[data-length='Wall allowance']").await;
+    ada.press(&["4", "in", "enter", "done"]).await;
+    ada.tap("input[name=freehand]").await;
+    ada.see(("[data-length='Wall allowance']", "4\"")).await;
+    ada.ask("document.querySelector('input[name=freehand]').scrollIntoView({ block: 'center', behavior: 'instant' })")
+        .await;
+    ada.photograph("rules-for-cutting").await;
+    go(&ada, "cuts").await;
+    assert_ne!(ada.see(".order .figure").await, before, "more is ordered");
+}

@@ -76,7 +76,9 @@ fn orders(job: &Job, takeoff: &Takeoff) -> Vec<(String, String)> {
             shown::length(layout.roll.width, job.units),
             shown::count(layout.placed().count(), "piece", "pieces")
         );
-        Some((what, shown::order(layout.order, job.units)))
+        let order = shown::order(layout.order, job.units);
+        let rolls: Vec<String> = layout.rolls().iter().map(|it| shown::order(it.1, job.units)).collect();
+        Some((what, if rolls.len() > 1 { format!("{order}: {}", rolls.join(" + ")) } else { order }))
     });
     orders.collect()
 }

@@ -8,6 +8,7 @@ use uuid::Uuid;
 
 use super::lengths::{LengthField, LengthPad, Lengths};
 use super::on_hand::OnHand;
+use super::rules::CuttingRules;
 use super::undo_keys::Removed;
 use crate::app::go;
 use crate::route::{Place, Route};
@@ -62,6 +63,7 @@ pub fn GoodsForm(goods: GoodsId) -> impl IntoView {
                     <Pattern found change />
                     <Ordering found change />
                     <OnHand goods=id />
+                    <CuttingRules />
                     <Others id />
                 </div>
                 <LengthPad />

@@ -9,6 +9,7 @@ pub mod jobs;
 pub mod measure;
 mod on_hand;
 pub mod rooms;
+mod rules;
 pub mod seams;
 pub mod sharing;
 
