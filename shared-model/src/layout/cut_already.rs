@@ -205,12 +205,26 @@ impl<'a> CutAlready<'a> {
         let end = end(&gone);
         let rank = |(plan, list): &Rolled| (!carpet.freehand && list.is_none(), plan.length);
         let mut best = around(&|_| true)?;
+        // A plan that the crew holds to is not moved about for a shorter one.
+        let stands =
+            self.holds && wanted.iter().all(|it| it.cut.is_some() || self.planned(it, carpet.source).is_some());
+        if stands && !rank(&best).0 && self.is_as_planned(carpet.source, wanted, &best.0) {
+            return Ok(best);
+        }
         for other in [around(&|y| y < end)?, around(&|_| false)?] {
             if rank(&other) < rank(&best) {
                 best = other;
             }
         }
         Ok(best)
+    }
+
+    /// Whether every piece that is not cut lies where the crew's plan has it.
+    fn is_as_planned(&self, source: Source, wanted: &[Wanted], plan: &RollPlan) -> bool {
+        let uncut = wanted.iter().zip(&plan.placements).filter(|(it, _)| it.cut.is_none());
+        uncut
+            .into_iter()
+            .all(|(it, at)| self.planned(it, source).is_some_and(|place| (place.x, place.y) == (at.x, at.y)))
     }
 
     /// The places of all that stay where they are: what is cut, and what else of the plan `stays` there. First what they and the other cut
