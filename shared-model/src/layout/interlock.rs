@@ -18,6 +18,8 @@ const MOST_OTHERS: usize = 4;
 const MOST_CORNERS: usize = 64;
 /// A slanted side is taken for so many steps where pieces are nested by columns.
 const STEPS: i64 = 6;
+/// A piece has no more columns, or so many of one width: an arc has a hundred sides.
+const MOST_COLUMNS: i64 = 16;
 /// What a piece must leave of its rectangle to be looked at: a square foot.
 const WORTH: i128 = (Length::FOOT.0 as i128) * (Length::FOOT.0 as i128);
 
@@ -109,6 +111,9 @@ impl Outline {
         ends.retain(|it| (Length::ZERO..=self.width).contains(it));
         ends.sort_unstable();
         ends.dedup();
+        if ends.len() as i64 > MOST_COLUMNS + 1 {
+            ends = (0..=MOST_COLUMNS).map(|n| Length(self.width.0 * n / MOST_COLUMNS)).collect();
+        }
         let column = |ends: &[Length]| {
             let (left, right) = (ends[0], ends[1]);
             let over = |it: &&Part| it.0.x < right && left < it.1.x;
@@ -210,13 +215,17 @@ pub(super) fn parted(pieces: &[NestPiece], within: &[Within], joined: &RollPlan)
     RollPlan { placements, ..*joined }
 }
 
-/// A plan in which pieces lie in what others do not need, cut around corners; `None` where some do not leave each other their allowance.
+/// A plan in which pieces lie in what others do not need, cut around corners; `None` where nothing is left, or some do not leave each other
+/// their allowance.
 pub(super) fn stepped(
     pieces: &[NestPiece],
     outlines: &[Outline],
     roll: Length,
     budget: Budget,
 ) -> Result<Option<RollPlan>, NestError> {
+    if outlines.iter().all(|it| it.slack() < WORTH) {
+        return Ok(None);
+    }
     let columns = |(it, outline): (&NestPiece, &Outline)| SteppedPiece {
         id: it.id.clone(),
         columns: if outline.slack() >= WORTH { outline.columns() } else { vec![whole(it)] },

@@ -152,7 +152,8 @@ fn interlocked(
         }
     }
     if stock.rules.freehand
-        && let Some(plan) = interlock::stepped(pieces, &outlines, stock.goods.roll_width, budget)?
+        // What is too long to count by columns keeps its plan by rectangles.
+        && let Ok(Some(plan)) = interlock::stepped(pieces, &outlines, stock.goods.roll_width, budget)
         && plan.length < best.0.length
     {
         let list = cuts(pieces, &plan);

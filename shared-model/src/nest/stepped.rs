@@ -52,6 +52,11 @@ pub fn nest_stepped(
             Fault::TooLong => NestError::TooLong { piece },
         }
     })?;
+    // Areas are counted in counts here, and must be countable.
+    let all: i128 = pieces.iter().map(|it| i128::from(it.length().0)).sum();
+    if i128::from(width.0) * all > i128::from(i64::MAX / 4) {
+        return Err(NestError::TooLong { piece: named(pieces.len().saturating_sub(1)) });
+    }
     let longest = pieces.iter().map(SteppedPiece::length).max().unwrap_or_default();
     let mut search = Search::of(pieces, width, &strip, longest);
     search.run(budget, |steps, best, lower| go_on(Progress { length: best, lower_bound: lower, steps }));

@@ -57,6 +57,9 @@ fn what_cannot_be_placed_is_named() {
     assert_eq!(wide, Err(NestError::TooWide { piece: "hall".to_owned() }));
     let empty = nest_stepped(&[piece("den", &[(0, 0, 5)])], Length(4), Budget::QUICK, |_| true);
     assert_eq!(empty, Err(NestError::Empty { piece: "den".to_owned() }));
+    let far =
+        nest_stepped(&[piece("far", &[(Length::MOST.0, 0, Length::MOST.0)])], Length::MOST, Budget::QUICK, |_| true);
+    assert_eq!(far, Err(NestError::TooLong { piece: "far".to_owned() }));
     assert_eq!(planned(&[], 4, 100).length, Length::ZERO);
 }
 
