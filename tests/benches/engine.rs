@@ -32,6 +32,14 @@ fn takeoff_demo(bencher: Bencher) {
     bencher.bench(|| takeoff(black_box(&job)));
 }
 
+/// The same where the crew cuts around corners.
+#[divan::bench]
+fn takeoff_around_corners(bencher: Bencher) {
+    let mut job = house();
+    job.rules.freehand = true;
+    bencher.bench(|| takeoff(black_box(&job)));
+}
+
 /// Up to the largest job that is planned for, and twice that: the cost grows with the rooms.
 #[divan::bench(args = [5, 10, 20, 40, 60, 120])]
 fn takeoff_rooms(bencher: Bencher, count: u64) {
