@@ -64,6 +64,20 @@ pub struct NestArgs {
     cuttable: bool,
 }
 
+#[derive(clap::Args)]
+pub struct SchemaArgs {
+    /// The command whose file is described
+    #[arg(value_enum, default_value_t = OpenFile::Takeoff)]
+    of: OpenFile,
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum OpenFile {
+    Takeoff,
+    Adjust,
+    Nest,
+}
+
 #[derive(thiserror::Error, Debug)]
 pub enum CommandError {
     #[error("cannot read {path}: {reason}")]
@@ -115,6 +129,16 @@ pub fn nest(arguments: &NestArgs) -> Result<ExitCode, CommandError> {
     let budget = Budget { steps: arguments.steps.unwrap_or(usual), seed: arguments.seed };
     let plan = nest::file::run(&text, cutting, budget, go_on).map_err(|error| malformed(&arguments.file, error))?;
     answer(&if arguments.json { plan.json()? } else { plan.text() })?;
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn schema(arguments: &SchemaArgs) -> Result<ExitCode, CommandError> {
+    let schema = match arguments.of {
+        OpenFile::Takeoff => takeoff::file::schema(),
+        OpenFile::Adjust => survey::file::schema(),
+        OpenFile::Nest => nest::file::schema(),
+    };
+    answer(&(serde_json::to_string_pretty(&schema)? + "\n"))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -55,6 +55,8 @@ enum Command {
 }
 
 fn main() -> ExitCode {
+    /// Print the JSON Schema of a file that another command reads
+    Schema(commands::SchemaArgs),
     let outcome = match Cli::parse().command {
         Command::Serve(settings) => return serve::run(&settings),
         Command::Takeoff(arguments) => commands::takeoff(&arguments),
@@ -63,6 +65,7 @@ fn main() -> ExitCode {
     };
     match outcome {
         Ok(code) => code,
+        Command::Schema(arguments) => commands::schema(&arguments),
         Err(error) => {
             eprintln!("napline: {error}");
             error.exit_code()

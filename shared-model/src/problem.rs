@@ -1,5 +1,6 @@
 //! Everything a crew must be told: what is wrong, where, by how much, and what to do.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::ids::{FixtureId, FlightId, GoodsId, OpeningId, RoomId, WallId};
@@ -15,7 +16,7 @@ pub struct Problem {
 }
 
 /// Where a problem is.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub enum Place {
     Job,
     Room(RoomId),

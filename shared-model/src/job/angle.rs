@@ -1,17 +1,18 @@
 //! Exact angles and the turn at a corner.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// An angle, exact: an integer count of 1/1000 arcsecond. Positive to the right (clockwise).
 ///
 /// Degrees with three decimals, and degrees, minutes and seconds, are all exact.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Angle(pub i64);
 
 /// The turn at the end of a wall: how far the next wall turns off from going straight on. Positive to the right,
 /// between −180° and +180°, both excluded.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Turn(pub Angle);
 

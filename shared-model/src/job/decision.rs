@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -10,7 +11,7 @@ use crate::ids::{ChoiceId, GoodsId, RoomId, WallId};
 use crate::length::Length;
 
 /// A decision of the crew that is kept: append-only, like readings.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Choice {
     pub id: ChoiceId,
     pub decision: Decision,
@@ -18,7 +19,7 @@ pub struct Choice {
     pub supersedes: Vec<ChoiceId>,
 }
 
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub enum Decision {
     /// This layout is to be cut.
     Plan(ChosenPlan),
@@ -33,7 +34,7 @@ pub enum Decision {
 }
 
 /// A remnant or part roll.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Remnant {
     pub goods: GoodsId,
     /// The dye lot, as on its label.
@@ -51,7 +52,7 @@ pub struct Remnant {
 pub const MOST_ROLLS: u8 = 32;
 
 /// The carpet that a piece is cut from.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, JsonSchema)]
 pub enum Source {
     /// One of the rolls that are ordered, from 0, below [`MOST_ROLLS`].
     Roll(u8),
@@ -60,19 +61,20 @@ pub enum Source {
 }
 
 /// A layout as it was chosen, to be compared with today's when readings change.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct ChosenPlan {
     pub goods: GoodsId,
     /// The length that was to be ordered.
     pub order: Length,
     /// How each room and flight is carpeted, in the layout's words; by the room's or flight's id.
+    #[schemars(extend("propertyNames" = { "format": "uuid" }))]
     pub ways: BTreeMap<Uuid, String>,
     /// By the pieces' ids.
     pub cuts: BTreeMap<String, CutPlace>,
 }
 
 /// A piece's size as cut, and its place on the carpet that it is cut from.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct CutPlace {
     pub source: Source,
     /// From the carpet's outer end.
@@ -86,7 +88,7 @@ pub struct CutPlace {
 }
 
 /// A piece that is cut, and where from: what a later plan makes of the carpet cannot change that.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct CutPiece {
     pub goods: GoodsId,
     /// Its id in the plan that it was cut by.
@@ -95,7 +97,7 @@ pub struct CutPiece {
 }
 
 /// What a person asks of a room's carpet; the rest is planned around it.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub enum Pin {
     /// The pile of the room, and of all that share its direction, leans this way on the plan.
     Pile(PileDirection),
@@ -108,7 +110,7 @@ pub enum Pin {
 }
 
 /// Which way the pile leans on the plan.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, JsonSchema)]
 pub enum PileDirection {
     North,
     East,

@@ -1,5 +1,6 @@
 //! What stands in a room, and what the crew marks on its floor.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Stamp;
@@ -7,7 +8,7 @@ use crate::ids::{FixtureId, MarkId, WallId};
 use crate::length::Length;
 
 /// Something fixed that the carpet goes around: a rectangle square to a wall.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Fixture {
     pub id: FixtureId,
     pub kind: FixtureKind,
@@ -22,7 +23,7 @@ pub struct Fixture {
     pub depth: Length,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
 pub enum FixtureKind {
     Hearth,
     Column,
@@ -47,7 +48,7 @@ impl FixtureKind {
 }
 
 /// Something that the crew must find again. Never changed, like a reading.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Mark {
     pub id: MarkId,
     pub kind: MarkKind,
@@ -63,7 +64,7 @@ pub struct Mark {
     pub withdrawn: bool,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
 pub enum MarkKind {
     /// The subfloor moves here: screw it down before the pad is laid.
     Squeak,

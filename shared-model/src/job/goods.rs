@@ -1,5 +1,6 @@
 //! The carpet as it is sold, and the shop's rules for cutting it.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Angle;
@@ -7,7 +8,7 @@ use crate::ids::GoodsId;
 use crate::length::{Length, Units};
 
 /// A carpet as it is sold from the roll.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Goods {
     pub id: GoodsId,
     pub name: String,
@@ -59,7 +60,7 @@ impl Goods {
 }
 
 /// How the pattern continues across a seam.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
 pub enum Match {
     /// Plain goods, or a pattern that need not match.
     #[default]
@@ -71,7 +72,7 @@ pub enum Match {
 }
 
 /// The shop's rules, each with its default and source; a job may set its own.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Rules {
     pub seam_trim: Length,
     pub wall_allowance: Length,

@@ -1,12 +1,13 @@
 //! Order of things in a list that several people extend at once: fractional indices.
 
 use fractional_index::FractionalIndex;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A place in a list. Between any two places there is another; ties are broken by the thing's id.
 ///
 /// The text is hexadecimal in lower case and ends with the byte 80, so that texts compare as places do.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Order(pub(crate) String);
 

@@ -3,6 +3,7 @@
 use std::iter::Sum;
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 mod entry;
@@ -13,12 +14,12 @@ pub use entry::LengthError;
 ///
 /// 1/64 in is 3 175 counts and 1 mm is 8 000 counts, so every tape fraction and every metric reading is exact.
 /// Sums that leave the range saturate instead of wrapping; anything near the range is refused as absurd long before.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Length(pub i64);
 
 /// The job's own units: how bare numbers are read and how lengths are shown.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
 pub enum Units {
     /// Feet, inches and fractions.
     #[default]

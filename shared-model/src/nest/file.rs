@@ -2,34 +2,43 @@
 
 use std::fmt::Write;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 use serde_json::value::RawValue;
 
 use super::{Budget, Cut, CutWay, NestPiece, Progress, RollPlan, nest_cuttable, nest_while};
 use crate::length::Length;
-use crate::open_file::{self, FileError};
+use crate::open_file::{self, FileError, Positive};
 
 /// Most pieces in one file, copies counted.
 const MOST_PIECES: usize = 200_000;
 /// Most decimals of a number.
 const MOST_DECIMALS: usize = 12;
 
-#[derive(Deserialize)]
+const EXAMPLE: &str = r#"{"strip_width": 40, "pieces": [{"id": "a", "width": 10, "length": 5.25, "count": 2}]}"#;
+
+/// Pieces to place on a strip. All numbers are plain decimals in one unit, which the answer comes in too.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct Request {
+    #[schemars(with = "Positive")]
     strip_width: Box<RawValue>,
     pieces: Vec<RequestPiece>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct RequestPiece {
     id: String,
     /// Across the strip.
+    #[schemars(with = "Positive")]
     width: Box<RawValue>,
     /// Along the strip.
+    #[schemars(with = "Positive")]
     length: Box<RawValue>,
     #[serde(default = "one")]
+    #[schemars(range(max = MOST_PIECES))]
     count: u32,
 }
 
@@ -123,6 +132,11 @@ pub fn run(
     };
     let (plan, cuts) = planned.map_err(|it| FileError::new("pieces", it.to_string()))?;
     Ok(FilePlan { plan, cuts, copies, decimals })
+}
+
+/// The JSON Schema of a file.
+pub fn schema() -> Value {
+    open_file::schema::<Request>("Pieces, as `napline nest` reads them", &[EXAMPLE])
 }
 
 impl FilePlan {

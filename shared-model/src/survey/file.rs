@@ -1,39 +1,41 @@
 //! The open file of `napline adjust`: one room's readings in, its adjustment out, in decimals of one unit.
 //!
-//! ```json
-//! {"unit": "mm", "sigma": {"wall": 3, "wall_per_m": 0.5, "square_deg": 0.3},
-//!  "walls": [{"length": 4000, "turn_deg": 90}, {"lengths": [3000, 3001], "turn_deg": 90}, {"length": null, "turn_deg": null}],
-//!  "checks": [{"from": 0, "to": 2, "length": 5000}]}
-//! ```
-//!
 //! Wall `i` runs from corner `i` to the next; `turn_deg` is the turn at its end, positive to the right, `null` when unknown.
 
 use std::fmt::Write;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 use super::{
     Adjusted, Amount, Network, Observation, Settings, Slip, Span, Suspect, Unsolved, Verdict, adjust, turned_wrong,
 };
 use crate::job::{Angle, Rules, Turn};
 use crate::length::{Length, Units};
-use crate::open_file::{self, FileError};
+use crate::open_file::{self, FileError, Positive};
 
 /// Most walls of one file.
 const MOST_WALLS: usize = 1_000;
 
-#[derive(Deserialize)]
+const EXAMPLE: &str = r#"{"unit": "mm", "sigma": {"wall": 3, "wall_per_m": 0.5, "square_deg": 0.3},
+  "walls": [{"length": 4000, "turn_deg": 90}, {"lengths": [3000, 3001], "turn_deg": 90}, {"length": null, "turn_deg": null}],
+  "checks": [{"from": 0, "to": 2, "length": 5000}]}"#;
+
+/// One room's readings.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct Request {
     unit: Unit,
     #[serde(default)]
     sigma: Sigma,
+    #[schemars(length(max = MOST_WALLS))]
     walls: Vec<RequestWall>,
     #[serde(default)]
     checks: Vec<RequestCheck>,
 }
 
-#[derive(Clone, Copy, Deserialize, Serialize)]
+#[derive(Clone, Copy, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 enum Unit {
     Mm,
@@ -43,31 +45,41 @@ enum Unit {
     Ft,
 }
 
-#[derive(Deserialize, Default)]
+/// Standard deviations; those left out are the tool's own.
+#[derive(Deserialize, Serialize, Default, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 struct Sigma {
     /// In the file's unit.
+    #[schemars(with = "Option<Positive>")]
     wall: Option<f64>,
     /// In the file's unit, for each metre.
+    #[schemars(with = "Option<Positive>")]
     wall_per_m: Option<f64>,
+    #[schemars(range(min = -360, max = 360))]
     square_deg: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct RequestWall {
     #[serde(default)]
+    #[schemars(with = "Option<Positive>")]
     length: Option<f64>,
     #[serde(default)]
+    #[schemars(with = "Vec<Positive>")]
     lengths: Vec<f64>,
+    #[schemars(range(min = -360, max = 360))]
     turn_deg: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct RequestCheck {
+    #[schemars(range(max = MOST_WALLS - 1))]
     from: usize,
+    #[schemars(range(max = MOST_WALLS - 1))]
     to: usize,
+    #[schemars(with = "Positive")]
     length: f64,
 }
 
@@ -144,6 +156,11 @@ pub fn run(json: &str) -> Result<FileAdjustment, FileError> {
     };
     let result = adjust(&network, &settings);
     Ok(FileAdjustment { unit, network, result })
+}
+
+/// The JSON Schema of a file.
+pub fn schema() -> Value {
+    open_file::schema::<Request>("One room, as `napline adjust` reads it", &[EXAMPLE])
 }
 
 fn network(request: &Request) -> Result<Network, FileError> {

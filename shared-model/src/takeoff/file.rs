@@ -5,6 +5,8 @@
 
 use std::fmt::Write;
 
+use serde_json::Value;
+
 use super::out::{GoodsOut, MaterialsOut, Out, RoomOut, ring};
 use super::{GoodsTakeoff, Takeoff, takeoff};
 use crate::job::{CutPlace, Job, Source};
@@ -25,6 +27,11 @@ pub fn run(json: &str) -> Result<FileTakeoff, FileError> {
     let job: Job = open_file::read(json)?;
     let takeoff = takeoff(&job);
     Ok(FileTakeoff { job, takeoff })
+}
+
+/// The JSON Schema of a job file.
+pub fn schema() -> Value {
+    open_file::schema::<Job>("A job of Napline, as `napline takeoff` reads it", &[])
 }
 
 impl FileTakeoff {

@@ -17,6 +17,9 @@ mod script;
 /// The job document: what is entered, refused, disputed, removed, kept.
 mod documents;
 
+/// The open files and their published schemas, which an independent validator holds to the readers.
+mod open_files;
+
 /// Three devices, any edits, any exchange: all end in one job, and nothing typed is missing; undo.
 mod interleavings;
 

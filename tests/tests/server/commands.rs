@@ -101,6 +101,22 @@ fn a_cuttable_plan_comes_with_its_cuts() {
 }
 
 #[test]
+fn schema_describes_what_each_command_reads() {
+    for (arguments, field) in [
+        (&["schema"][..], "rooms"),
+        (&["schema", "takeoff"], "rooms"),
+        (&["schema", "adjust"], "walls"),
+        (&["schema", "nest"], "pieces"),
+    ] {
+        let output = napline(arguments, "");
+        assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+        let schema: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema");
+        assert!(schema["properties"][field].is_object(), "{arguments:?}");
+    }
+}
+
+#[test]
 fn wrong_use_is_told_apart_from_unreadable_files() {
     let cases: [(&[&str], &str, i32, &str); 7] = [
         (&[], "", 2, "Usage"),
