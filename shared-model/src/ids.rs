@@ -3,14 +3,13 @@
 use std::fmt;
 use std::str::FromStr;
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident),+ $(,)?) => {$(
         $(#[$doc])*
-        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, JsonSchema)]
+        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
         #[serde(transparent)]
         pub struct $name(pub Uuid);
 
@@ -55,4 +54,6 @@ ids! {
     GoodsId,
     /// A decision of the crew: a layout chosen, a piece cut.
     ChoiceId,
+    /// A note that a sheet was printed.
+    PrintId,
 }

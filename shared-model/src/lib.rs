@@ -15,6 +15,7 @@ pub mod polygon;
 pub mod problem;
 
 pub mod demo;
+pub mod history;
 pub mod job;
 
 pub mod fingerprint;
@@ -27,7 +28,9 @@ pub mod stairs;
 pub mod survey;
 pub mod takeoff;
 
+pub mod job_file;
 pub mod open_file;
+pub mod sealed;
 
 pub mod guard;
 pub mod wire;

@@ -6,6 +6,7 @@ use std::hint::black_box;
 
 use divan::Bencher;
 use shared_model::guard;
+use shared_model::history::difference;
 use shared_model::ids::{DeviceId, JobId, ReadingId, RoomId, TurnId, WallId};
 use shared_model::job::{Edit, JobDoc, NewChange, NewReading, NewTurn, Order, Timestamp, Tool, Turn};
 use shared_model::length::Length;
@@ -67,6 +68,49 @@ fn measured() -> JobDoc {
         }
     }
     doc
+}
+
+/// Twenty thousand changes: each wall read again and again, each reading in place of the one before.
+fn long() -> JobDoc {
+    let mut doc = measured();
+    let (mut n, mut wall) = (2, 0);
+    while doc.len() < 20_000 {
+        let (room, of) = (wall / WALLS, wall % WALLS);
+        let mut again = reading(room, of, n);
+        if let Edit::AddReading { reading, .. } = &mut again {
+            reading.supersedes = vec![ReadingId(id(3, room, of, n - 1))];
+        }
+        edit(&mut doc, &[again]);
+        wall = (wall + 1) % (ROOMS * WALLS);
+        n += u128::from(wall == 0);
+    }
+    doc
+}
+
+/// Who did what, of 20 000 changes: once when the history is opened.
+#[divan::bench]
+fn timeline_of_20_000(bencher: Bencher) {
+    let doc = long();
+    bencher.bench(|| black_box(&doc).timeline());
+}
+
+/// What 50 of 20 000 changes did: one page of the history, the newest or one further back.
+#[divan::bench(args = [0, 10_000, 19_000])]
+fn details_of_50_of_20_000(bencher: Bencher, from: usize) {
+    let doc = long();
+    let page: Vec<_> = doc.timeline().into_iter().skip(from).take(50).collect();
+    bencher.bench(|| {
+        let steps = page.iter().filter_map(|it| black_box(&doc).step(&it.change));
+        steps.map(|it| difference(&it.before, &it.after).len()).sum::<usize>()
+    });
+}
+
+/// The whole job as it was when half of 20 000 changes were made.
+#[divan::bench]
+fn job_at_10_000_of_20_000(bencher: Bencher) {
+    let doc = long();
+    let change = doc.timeline()[10_000].change;
+    bencher.bench(|| black_box(&doc).at(&[change]));
 }
 
 fn loaded(bytes: &[u8], actor: u8) -> JobDoc {

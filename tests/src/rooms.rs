@@ -162,6 +162,7 @@ pub fn job(rooms: Vec<Room>, goods: Vec<Goods>) -> Job {
         goods,
         rules: Rules::default(),
         choices: Vec::new(),
+        prints: Vec::new(),
         disputes: Vec::new(),
     }
 }

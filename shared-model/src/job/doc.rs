@@ -7,14 +7,16 @@ use automerge::sync::SyncDoc;
 use automerge::transaction::CommitOptions;
 use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, LoadOptions, ReadDoc, SaveOptions};
 
+use super::look::View;
+use super::read::Parts;
 use super::{Edit, Job, Timestamp, fit, read, schema, write};
 use crate::guard::{self, VettedChange, VettedSync};
 use crate::ids::{DeviceId, JobId};
 
 /// The document of one job, opened for one author on one page or process.
 pub struct JobDoc {
-    id: JobId,
-    doc: Automerge,
+    pub(super) id: JobId,
+    pub(super) doc: Automerge,
     author: DeviceId,
     /// Changes that wait inside the document for those they depend on, as they were vetted.
     waiting: BTreeMap<ChangeHash, VettedChange>,
@@ -270,7 +272,7 @@ impl JobDoc {
 
     /// The job as the document says it now.
     pub fn job(&self) -> Job {
-        read::job(self.id, &self.doc)
+        read::job(self.id, &View::now(&self.doc), &Parts::ALL)
     }
 
     /// Notes those of the changes that are inside the document and wait for others.

@@ -2,8 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Across, Decision, Fixture, Flight, Goods, Job, NewMark, Opening, Order, Rule, Tool, Turn, Wall};
-use crate::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use super::{Across, Decision, Fixture, Flight, Goods, Job, NewMark, Opening, Order, Rule, Sheet, Tool, Turn, Wall};
+use crate::ids::{
+    ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PrintId, ReadingId, RoomId, TurnId, WallId,
+};
 use crate::length::{Length, Units};
 
 /// One step of a person's action. New things carry an id that the caller made; nothing is ever deleted.
@@ -176,6 +178,12 @@ pub enum Edit {
         choice: ChoiceId,
         withdrawn: bool,
     },
+
+    /// A sheet is printed: paper cannot be taken back.
+    NotePrint {
+        print: PrintId,
+        sheet: Sheet,
+    },
 }
 
 /// A reading about to be added; who and when are the change's.
@@ -209,7 +217,8 @@ pub struct NewChoice {
 
 impl Edit {
     /// The edit that takes this one back, given the job as it was `before`. `None` when there is nothing to take back
-    /// (the thing does not exist, or the value is the same). A person's name is not taken back, only given anew.
+    /// (the thing does not exist, or the value is the same). A person's name is not taken back, only given anew, and what is printed
+    /// stays printed.
     pub fn inverse(&self, before: &Job) -> Option<Self> {
         match self {
             Self::NameJob { name } => (before.name != *name).then(|| Self::NameJob { name: before.name.clone() }),
@@ -274,6 +283,7 @@ impl Edit {
                 let in_force = before.choices.iter().any(|it| it.id == *choice);
                 (in_force == *withdrawn).then_some(Self::WithdrawChoice { choice: *choice, withdrawn: !withdrawn })
             }
+            Self::NotePrint { .. } => None,
         }
     }
 

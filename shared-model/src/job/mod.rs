@@ -11,8 +11,11 @@ mod fit;
 mod fixture;
 mod goods;
 mod limits;
+mod look;
 mod node;
 mod order;
+mod past;
+mod print;
 mod read;
 mod schema;
 mod words;
@@ -23,13 +26,14 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use angle::{Angle, AngleError, Turn};
-use schemars::JsonSchema;
 pub use decision::{Choice, ChosenPlan, CutPiece, CutPlace, Decision, MOST_ROLLS, PileDirection, Pin, Remnant, Source};
 pub use doc::{DocError, EditError, JobDoc, NewChange, SyncState};
 pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};
 pub use goods::{Goods, Match, Rule, Rules};
 pub use order::Order;
+pub use past::{Decided, Entry, Step};
+pub use print::{Print, Sheet};
 pub use schema::SCHEMA;
 pub(crate) use schema::{is_fixed_change, schema_of_fixed_actor};
 
@@ -38,7 +42,7 @@ use crate::length::{Length, Units};
 use crate::problem::Place;
 
 /// One house to carpet: everything the crew measured and chose. Nothing in it is computed.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Job {
     pub id: JobId,
     /// Version of the document's schema that this job was read from.
@@ -51,23 +55,25 @@ pub struct Job {
     pub rooms: Vec<Room>,
     pub flights: Vec<Flight>,
     pub goods: Vec<Goods>,
-    #[schemars(extend("propertyNames" = { "format": "uuid" }))]
     pub rules: Rules,
     /// Every decision in force: neither superseded nor withdrawn; oldest first, like readings.
     pub choices: Vec<Choice>,
+    /// Oldest first.
+    #[serde(default)]
+    pub prints: Vec<Print>,
     /// Fields for which two people gave different values at the same time; one is used, all are kept.
     pub disputes: Vec<Dispute>,
 }
 
 /// Who said something, and when by that device's clock. The clock is advisory: it decides nothing.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Stamp {
     pub by: DeviceId,
     pub at: Timestamp,
 }
 
 /// Seconds since 1970-01-01 UTC by a device's clock.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Timestamp(pub i64);
 
@@ -77,7 +83,7 @@ impl Timestamp {
 }
 
 /// A room, closet, hall or landing: a ring of walls.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Room {
     pub id: RoomId,
     pub name: String,
@@ -103,14 +109,14 @@ pub struct Room {
 }
 
 /// A length read across a room to check its walls.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Check {
     pub of: Across,
     pub reading: Reading,
 }
 
 /// Between what a check was read. A corner is named by the wall that starts there.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
 pub enum Across {
     /// From corner to corner.
     Corners { from: WallId, to: WallId },
@@ -120,8 +126,16 @@ pub enum Across {
     Walls { wall: WallId, opposite: WallId },
 }
 
+impl Across {
+    /// The walls that name both ends.
+    pub const fn walls(self) -> (WallId, WallId) {
+        let (_, from, to) = words::of_across(self);
+        (from, to)
+    }
+}
+
 /// A wall from the corner before it to the corner at its end: straight, or an arc over the line between them.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Wall {
     pub id: WallId,
     /// All readings ever taken, also superseded and withdrawn ones, oldest first: one that was made in knowledge of another
@@ -137,7 +151,7 @@ pub struct Wall {
 }
 
 /// A rise of an arc over its chord.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Rise {
     pub reading: Reading,
     /// The wall bends into the room.
@@ -145,7 +159,7 @@ pub struct Rise {
 }
 
 /// A length read from a wall. Never changed: a correction is a newer reading that supersedes it.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Reading {
     pub id: ReadingId,
     pub value: Length,
@@ -162,7 +176,7 @@ pub struct Reading {
 }
 
 /// What a length was read with.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 pub enum Tool {
     #[default]
     Tape,
@@ -172,7 +186,7 @@ pub enum Tool {
 }
 
 /// A statement of how the next wall turns. Never changed, like a reading.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct TurnStatement {
     pub id: TurnId,
     pub turn: Turn,
@@ -185,7 +199,7 @@ pub struct TurnStatement {
 }
 
 /// A hole in a wall.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Opening {
     pub id: OpeningId,
     pub wall: WallId,
@@ -207,7 +221,7 @@ impl Opening {
     }
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 pub enum OpeningKind {
     #[default]
     Doorway,
@@ -225,7 +239,7 @@ impl OpeningKind {
 }
 
 /// What the floor does at an opening one can walk through.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 pub enum FloorAtOpening {
     /// The same carpet goes on; the two sides share one pile direction.
     RunsThrough,
@@ -237,7 +251,7 @@ pub enum FloorAtOpening {
 }
 
 /// A flight of stairs, straight or with winders, with or without a landing in it.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Flight {
     pub id: FlightId,
     pub name: String,
@@ -266,7 +280,7 @@ pub struct Flight {
 }
 
 /// The edge of a room's floor at which a flight starts, and runs away from the room.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Foot {
     pub room: RoomId,
     pub wall: WallId,
@@ -277,7 +291,7 @@ pub struct Foot {
 }
 
 /// A field with several values given at the same time.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Dispute {
     pub place: Place,
     /// In words: "name of the room", "width of the doorway".
@@ -314,7 +328,8 @@ impl Wall {
         self.turns.iter_mut().filter(|it| Some(it.id) == stated).for_each(|it| it.turn = turn);
     }
 
-    fn turn_stated(&self) -> Option<&TurnStatement> {
+    /// The statement that counts: the newest in force.
+    pub fn turn_stated(&self) -> Option<&TurnStatement> {
         let live = || self.turns.iter().filter(|it| !it.withdrawn);
         let mut in_force = live().filter(|it| !live().any(|newer| newer.supersedes.contains(&it.id)));
         in_force.next_back()

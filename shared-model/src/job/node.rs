@@ -4,8 +4,10 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use automerge::transaction::Transactable;
-use automerge::{AutomergeError, ObjId, ObjType, ROOT, ReadDoc, ScalarValue, ScalarValueRef, Value, ValueRef};
+use automerge::{AutomergeError, ObjId, ObjType, ROOT, ScalarValue, ScalarValueRef, Value, ValueRef};
 use uuid::Uuid;
+
+use super::look::Look;
 
 /// No map of a job has more entries; what is beyond is not read.
 const MOST_ENTRIES: usize = 10_000;
@@ -33,13 +35,13 @@ pub(super) enum Scalar<'a> {
 
 impl Node {
     /// One of the maps that the first change makes.
-    pub fn root(doc: &impl ReadDoc, key: &str) -> Self {
+    pub fn root(doc: &impl Look, key: &str) -> Self {
         Self(vec![ROOT]).child(doc, key)
     }
 
     /// What stands under a key; nothing if there is no map there.
-    pub fn child(&self, doc: &impl ReadDoc, key: &str) -> Self {
-        let all = self.0.iter().flat_map(|it| doc.get_all(it, key).unwrap_or_default().into_iter().rev());
+    pub fn child(&self, doc: &impl Look, key: &str) -> Self {
+        let all = self.0.iter().flat_map(|it| doc.all(it, key).into_iter().rev());
         let maps = all.filter(|(value, _)| matches!(value, Value::Object(ObjType::Map)));
         Self(maps.map(|(_, id)| id).collect())
     }
@@ -57,10 +59,10 @@ impl Node {
     }
 
     /// The maps under this one that are keyed by uuid.
-    pub fn children(&self, doc: &impl ReadDoc) -> BTreeMap<Uuid, Self> {
+    pub fn children(&self, doc: &impl Look) -> BTreeMap<Uuid, Self> {
         let mut children: BTreeMap<Uuid, Self> = BTreeMap::new();
         for map in &self.0 {
-            for item in doc.map_range(map, ..).take(MOST_ENTRIES) {
+            for item in doc.items(map).take(MOST_ENTRIES) {
                 let Some(id) = canonical(&item.key) else { continue };
                 let child = children.entry(id).or_insert_with(|| Self(Vec::new()));
                 if item.conflict {
@@ -75,10 +77,10 @@ impl Node {
     }
 
     /// The scalar fields, and the maps by their keys.
-    pub fn read<'d>(&self, doc: &'d impl ReadDoc) -> Fields<'d> {
+    pub fn read<'d>(&self, doc: &'d impl Look) -> Fields<'d> {
         let mut fields = Fields::default();
         for map in &self.0 {
-            for item in doc.map_range(map, ..).take(MOST_ENTRIES) {
+            for item in doc.items(map).take(MOST_ENTRIES) {
                 if item.key.len() > MOST_KEY {
                     continue;
                 }
@@ -89,7 +91,7 @@ impl Node {
                         .or_insert_with(|| Self(Vec::new()))
                         .0
                         .extend(Self(vec![map.clone()]).child(doc, &item.key).0);
-                    let all = doc.get_all(map, item.key.as_ref()).unwrap_or_default();
+                    let all = doc.all(map, item.key.as_ref());
                     let values = all.into_iter().rev().filter_map(|(value, _)| owned(value));
                     values.for_each(|value| fields.add(item.key.clone(), value));
                     continue;
@@ -134,14 +136,14 @@ impl Node {
     }
 
     /// Whether the field's value in use is this one.
-    pub fn says(&self, doc: &impl ReadDoc, key: &str, value: &ScalarValue) -> bool {
-        let said = self.0.first().and_then(|map| doc.get(map, key).ok().flatten());
+    pub fn says(&self, doc: &impl Look, key: &str, value: &ScalarValue) -> bool {
+        let said = self.0.first().and_then(|map| doc.all(map, key).pop());
         said.is_some_and(|(said, _)| said.as_scalar() == Some(value))
     }
 
     /// The operation that wrote the field's value in use.
-    pub fn written(&self, doc: &impl ReadDoc, key: &str) -> Option<ObjId> {
-        self.0.first().and_then(|map| doc.get(map, key).ok().flatten()).map(|(_, operation)| operation)
+    pub fn written(&self, doc: &impl Look, key: &str) -> Option<ObjId> {
+        self.0.first().and_then(|map| doc.all(map, key).pop()).map(|(_, operation)| operation)
     }
 
     /// Makes a map under a key, in the map in use.

@@ -4,8 +4,10 @@ use std::sync::LazyLock;
 
 use automerge::transaction::{CommitOptions, Transactable, Transaction};
 use automerge::{
-    ActorId, Automerge, AutomergeError, Change, ChangeHash, ObjType, ROOT, ReadDoc, ScalarValue, TextEncoding, Value,
+    ActorId, Automerge, AutomergeError, Change, ChangeHash, ObjType, ROOT, ScalarValue, TextEncoding, Value,
 };
+
+use super::look::Look;
 
 /// The newest schema that this code reads and writes.
 pub const SCHEMA: u32 = 1;
@@ -83,8 +85,8 @@ fn migrate_by(doc: &mut Automerge, steps: &[Step]) -> Result<(), AutomergeError>
 }
 
 /// The document's schema: 0 for one without the first change.
-pub(super) fn schema_of(doc: &impl ReadDoc) -> u32 {
-    let values = doc.get_all(ROOT, key::SCHEMA).unwrap_or_default();
+pub(super) fn schema_of(doc: &impl Look) -> u32 {
+    let values = doc.all(&ROOT, key::SCHEMA);
     let numbers = values.iter().filter_map(|(value, _)| match value {
         Value::Scalar(scalar) => match scalar.as_ref() {
             ScalarValue::Int(n) => u32::try_from(*n).ok(),
@@ -174,6 +176,8 @@ pub(super) mod key {
     pub const ON_HAND: &str = "on hand";
     pub const LENGTH: &str = "length";
     pub const WORTH: &str = "worth";
+    /// Under the job: sheets that were printed.
+    pub const PRINTS: &str = "prints";
     /// Under a chosen plan: how each room and flight is carpeted, by its uuid.
     pub const WAYS: &str = "ways";
     /// Under a chosen plan: bytes for each piece by its id.
@@ -182,6 +186,8 @@ pub(super) mod key {
 
 #[cfg(test)]
 mod tests {
+    use automerge::ReadDoc;
+
     use super::*;
 
     #[test]

@@ -1,6 +1,6 @@
 //! The words of the document for our enums.
 
-use super::{Across, FixtureKind, FloorAtOpening, MarkKind, Match, OpeningKind, PileDirection, Rule, Tool};
+use super::{Across, FixtureKind, FloorAtOpening, MarkKind, Match, OpeningKind, PileDirection, Rule, Sheet, Tool};
 use crate::ids::WallId;
 use crate::length::Units;
 
@@ -38,6 +38,8 @@ pub(super) const PILES: [(PileDirection, &str); 4] = [
 
 pub(super) const MARKS: [(MarkKind, &str); 2] = [(MarkKind::Squeak, "squeak"), (MarkKind::Note, "note")];
 
+pub(super) const SHEETS: [(Sheet, &str); 1] = [(Sheet::Day, "day")];
+
 pub(super) const RULES: [(Rule, &str); 14] = [
     (Rule::SeamTrim, "seam trim"),
     (Rule::WallAllowance, "wall allowance"),
@@ -54,6 +56,18 @@ pub(super) const RULES: [(Rule, &str); 14] = [
     (Rule::StairTuck, "stair tuck"),
     (Rule::StairOverall, "stair overall"),
 ];
+
+impl Rule {
+    /// Every rule there is.
+    pub fn all() -> impl Iterator<Item = Self> {
+        RULES.into_iter().map(|(it, _)| it)
+    }
+
+    /// What it is called.
+    pub fn title(self) -> &'static str {
+        word(&RULES, self)
+    }
+}
 
 /// The word for a value. Every value has one; the tests see to it.
 pub(super) fn word<T: Copy + PartialEq>(table: &[(T, &'static str)], value: T) -> &'static str {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use automerge::ChangeHash;
 use shared_model::ids::{
-    ChoiceId, DeviceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId,
+    ChoiceId, DeviceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PrintId, ReadingId, RoomId, TurnId, WallId,
 };
 use shared_model::job::{
     Across, Edit, Fixture, Flight, Goods, Job, JobDoc, NewChoice, NewMark, NewReading, NewTurn, Opening,
@@ -28,6 +28,7 @@ pub enum Thing {
     Rise(RoomId, WallId, ReadingId),
     Fixture(RoomId, FixtureId),
     Mark(RoomId, MarkId),
+    Print(PrintId),
 }
 
 /// One value given to one field.
@@ -123,6 +124,7 @@ impl Ledger {
                 self.choices.insert(choice.id, (by, choice.clone()));
                 Thing::Choice(choice.id)
             }
+            Edit::NotePrint { print, .. } => Thing::Print(*print),
             _ => return,
         };
         self.made.insert(thing, change);
@@ -139,6 +141,7 @@ impl Ledger {
             Thing::Choice(choice) => Some(Edit::WithdrawChoice { choice, withdrawn: false }),
             Thing::Fixture(room, fixture) => Some(Edit::RemoveFixture { room, fixture, removed: false }),
             Thing::Reading(..) | Thing::Check(..) | Thing::Turn(..) | Thing::Rise(..) | Thing::Mark(..) => None,
+            Thing::Print(_) => None,
         };
         self.made.keys().filter_map(back).collect()
     }
@@ -202,6 +205,7 @@ impl Ledger {
                 assert_eq!((kept.kind, kept.wall, &kept.text), (made.kind, made.wall, &made.text));
                 assert_eq!((kept.offset, kept.clear, kept.stamp.by), (made.offset, made.clear, *by));
             }
+            Thing::Print(id) => assert!(job.prints.iter().any(|it| it.id == id), "{thing:?}"),
             Thing::Choice(id) => {
                 let superseded = self.choices.values().any(|(_, it)| it.supersedes.contains(&id));
                 let kept = job.choices.iter().find(|it| it.id == id);

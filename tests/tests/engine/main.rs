@@ -23,6 +23,9 @@ mod open_files;
 /// Three devices, any edits, any exchange: all end in one job, and nothing typed is missing; undo.
 mod interleavings;
 
+/// The job as it stood, what changed since, and what was lost brought back.
+mod history;
+
 /// Bytes from outside that want to do harm: known attacks on the guard and the document.
 mod hostile;
 mod interlock;

@@ -2,11 +2,13 @@
 
 use proptest::prelude::*;
 use proptest::sample::Index;
-use shared_model::ids::{ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
+use shared_model::ids::{
+    ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PrintId, ReadingId, RoomId, TurnId, WallId,
+};
 use shared_model::job::{
     Across, Angle, ChosenPlan, CutPiece, CutPlace, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot,
     Goods, Job, MOST_ROLLS, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order,
-    PileDirection, Pin, Remnant, Rule, Source, Tool, Turn,
+    PileDirection, Pin, Remnant, Rule, Sheet, Source, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -214,6 +216,7 @@ impl Seed {
             self.pick(0, &things.goods).map(|goods| Edit::RemoveGoods { goods, removed: self.yes }),
             self.choice(things, ChoiceId(id)),
             self.pick(0, &things.choices).map(|choice| Edit::WithdrawChoice { choice, withdrawn: self.yes }),
+            (self.n == 0).then_some(Edit::NotePrint { print: PrintId(id), sheet: Sheet::Day }),
         ];
         let all: Vec<Edit> = all.into_iter().flatten().collect();
         all.get(self.what[2].index(all.len().max(1))).cloned()
@@ -360,6 +363,7 @@ impl Things {
                 Thing::Rise(_, wall, rise) => things.rises.push((wall, rise)),
                 Thing::Fixture(room, fixture) => things.fixtures.push((room, fixture)),
                 Thing::Mark(room, mark) => things.marks.push((room, mark)),
+                Thing::Print(_) => {}
             }
         }
         things

@@ -80,6 +80,7 @@ pub fn job() -> Job {
         goods: Vec::new(),
         rules: Rules::default(),
         choices: Vec::new(),
+        prints: Vec::new(),
         disputes: Vec::new(),
     }
 }

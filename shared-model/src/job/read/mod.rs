@@ -7,16 +7,17 @@ mod rooms;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use automerge::{Automerge, ReadDoc};
+use automerge::Automerge;
 use uuid::Uuid;
 
+use super::look::{Look, View};
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
-    Choice, ChosenPlan, CutPiece, CutPlace, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Pin, Remnant,
-    Rule, Rules, Stamp, Timestamp, Turn, limits, words,
+    Choice, ChosenPlan, CutPiece, CutPlace, Decided, Decision, Dispute, Flight, Foot, Goods, Job, Match, Order, Pin,
+    Print, Remnant, Rule, Rules, Stamp, Timestamp, Turn, limits, words,
 };
-use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, RoomId, WallId};
+use crate::ids::{ChoiceId, DeviceId, FlightId, GoodsId, JobId, PrintId, RoomId, WallId};
 use crate::job::Angle;
 use crate::length::{Length, Units};
 use crate::problem::Place;
@@ -26,16 +27,32 @@ pub(super) fn name(doc: &Automerge) -> String {
     Node::root(doc, key::JOB).read(doc).text(key::NAME).map(short).unwrap_or_default()
 }
 
-pub(super) fn job(id: JobId, doc: &Automerge) -> Job {
+/// What of a job is read.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(super) struct Parts {
+    /// `None` is every room.
+    pub rooms: Option<BTreeSet<RoomId>>,
+    pub flights: bool,
+    pub goods: bool,
+    pub choices: bool,
+}
+
+impl Parts {
+    pub const ALL: Self = Self { rooms: None, flights: true, goods: true, choices: true };
+}
+
+/// The job with these parts; the rest of it is left empty.
+pub(super) fn job(id: JobId, doc: &View<'_>, parts: &Parts) -> Job {
     let mut reader = Reader { doc, disputes: Vec::new() };
     let fields = Node::root(doc, key::JOB).read(doc);
     reader.dispute(Place::Job, "the job", &fields, &[(key::NAME, "name"), (key::UNITS, "units")]);
-    let rooms = reader.rooms();
-    let flights = reader.flights();
-    let goods = reader.goods();
+    let rooms = reader.rooms(parts.rooms.as_ref());
+    let flights = if parts.flights { reader.flights() } else { Vec::new() };
+    let goods = if parts.goods { reader.goods() } else { Vec::new() };
     let units = fields.text(key::UNITS).and_then(|it| words::value(&words::UNITS, it)).unwrap_or_default();
     let rules = reader.rules(units);
-    let choices = reader.choices();
+    let choices = if parts.choices { reader.choices() } else { Vec::new() };
+    let prints = reader.prints(&fields.map(key::PRINTS));
     let mut job = Job {
         id,
         schema: schema::schema_of(doc),
@@ -47,12 +64,24 @@ pub(super) fn job(id: JobId, doc: &Automerge) -> Job {
         goods,
         rules,
         choices,
+        prints,
         disputes: reader.disputes,
     };
     if !job.disputes.is_empty() {
         name_disputed(&mut job);
     }
     job
+}
+
+/// Every decision, also those that do not count any more, oldest first.
+pub(super) fn decided(doc: &View<'_>) -> Vec<Decided> {
+    let reader = Reader { doc, disputes: Vec::new() };
+    let entries = reader.entries(&Node::root(doc, key::CHOICES)).into_iter();
+    let decided = entries.filter_map(|it| {
+        let withdrawn = it.withdrawn;
+        Some(Decided { choice: reader.choice(it)?, withdrawn })
+    });
+    decided.collect()
 }
 
 /// Says rooms, walls and goods by their names in the values of disputes.
@@ -73,7 +102,7 @@ fn name_disputed(job: &mut Job) {
 }
 
 struct Reader<'d> {
-    doc: &'d Automerge,
+    doc: &'d View<'d>,
     disputes: Vec<Dispute>,
 }
 
@@ -91,7 +120,13 @@ struct Entry<'d> {
 impl<'d> Reader<'d> {
     /// The children that are not removed, with their fields.
     fn children(&self, parent: &Node) -> Vec<(Uuid, Fields<'d>)> {
-        let read = parent.children(self.doc).into_iter().map(|(id, node)| (id, node.read(self.doc)));
+        self.children_if(parent, |_| true)
+    }
+
+    /// Those of them that are wanted; the others are not read.
+    fn children_if(&self, parent: &Node, wanted: impl Fn(Uuid) -> bool) -> Vec<(Uuid, Fields<'d>)> {
+        let children = parent.children(self.doc).into_iter().filter(|(id, _)| wanted(*id));
+        let read = children.map(|(id, node)| (id, node.read(self.doc)));
         read.filter(|(_, fields)| !fields.flag(key::REMOVED)).collect()
     }
 
@@ -102,7 +137,7 @@ impl<'d> Reader<'d> {
             .into_iter()
             .filter_map(|(id, node)| {
                 let (counter, actor) = node.made()?;
-                let by = self.doc.get_author_for_actor(actor).and_then(|it| Uuid::from_slice(it.as_bytes()).ok());
+                let by = self.doc.doc.get_author_for_actor(actor).and_then(|it| Uuid::from_slice(it.as_bytes()).ok());
                 let fields = node.read(self.doc);
                 let stamp = Stamp {
                     by: DeviceId(by.unwrap_or_default()),
@@ -121,9 +156,9 @@ impl<'d> Reader<'d> {
 
     /// Who wrote a field's value in use, and when.
     fn writer(&self, node: &Node, key: &str) -> Option<Stamp> {
-        let change = self.doc.hash_for_opid(&node.written(self.doc, key)?)?;
-        let meta = self.doc.get_change_meta_by_hash(&change)?;
-        let by = self.doc.get_author_for_actor(&meta.actor).and_then(|it| Uuid::from_slice(it.as_bytes()).ok());
+        let change = self.doc.doc.hash_for_opid(&node.written(self.doc, key)?)?;
+        let meta = self.doc.doc.get_change_meta_by_hash(&change)?;
+        let by = self.doc.doc.get_author_for_actor(&meta.actor).and_then(|it| Uuid::from_slice(it.as_bytes()).ok());
         Some(Stamp { by: DeviceId(by?), at: Timestamp(meta.timestamp.clamp(0, Timestamp::LAST.0)) })
     }
 
@@ -219,21 +254,30 @@ impl<'d> Reader<'d> {
         rules
     }
 
-    fn choices(&mut self) -> Vec<Choice> {
+    fn choices(&self) -> Vec<Choice> {
         let mut entries = self.entries(&Node::root(self.doc, key::CHOICES));
         entries.retain(|it| !it.withdrawn);
         let superseded: BTreeSet<Uuid> = entries.iter().flat_map(|it| it.supersedes.iter().copied()).collect();
         entries.retain(|it| !superseded.contains(&it.id));
-        let choices = entries.into_iter().filter_map(|Entry { id, fields, stamp, supersedes, .. }| {
-            let supersedes = supersedes.into_iter().map(ChoiceId).collect();
-            Some(Choice { id: ChoiceId(id), decision: decision(self.doc, &fields)?, stamp, supersedes })
+        entries.into_iter().filter_map(|it| self.choice(it)).collect()
+    }
+
+    fn choice(&self, Entry { id, fields, stamp, supersedes, .. }: Entry<'d>) -> Option<Choice> {
+        let supersedes = supersedes.into_iter().map(ChoiceId).collect();
+        Some(Choice { id: ChoiceId(id), decision: decision(self.doc, &fields)?, stamp, supersedes })
+    }
+
+    fn prints(&self, prints: &Node) -> Vec<Print> {
+        let prints = self.entries(prints).into_iter().filter_map(|Entry { id, fields, stamp, .. }| {
+            let sheet = words::value(&words::SHEETS, fields.text(key::KIND)?)?;
+            Some(Print { id: PrintId(id), sheet, stamp })
         });
-        choices.collect()
+        prints.collect()
     }
 
     /// Every device that edited, with the name its person gave.
     fn people(&mut self) -> BTreeMap<DeviceId, String> {
-        let authors = self.doc.get_authors().iter().filter_map(|it| Uuid::from_slice(it.as_bytes()).ok());
+        let authors = self.doc.authors().into_iter().filter_map(|it| Uuid::from_slice(it.as_bytes()).ok());
         let mut people: BTreeMap<DeviceId, String> = authors.map(|it| (DeviceId(it), String::new())).collect();
         let fields = Node::root(self.doc, key::PEOPLE).read(self.doc);
         for (device, name) in fields.scalars() {
@@ -257,7 +301,7 @@ impl<'d> Reader<'d> {
     }
 }
 
-fn decision(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<Decision> {
+fn decision(doc: &impl Look, fields: &Fields<'_>) -> Option<Decision> {
     let piece = || Some(short(fields.text(key::PIECE)?));
     match fields.text(key::KIND)? {
         key::PLAN => Some(Decision::Plan(plan(doc, fields)?)),
@@ -279,7 +323,7 @@ fn decision(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<Decision> {
     }
 }
 
-fn plan(doc: &impl ReadDoc, fields: &Fields<'_>) -> Option<ChosenPlan> {
+fn plan(doc: &impl Look, fields: &Fields<'_>) -> Option<ChosenPlan> {
     let (ways, cuts) = (fields.map(key::WAYS).read(doc), fields.map(key::CUTS).read(doc));
     let ways = ways.scalars().filter_map(|(of, way)| Some((Uuid::try_parse(of).ok()?, short(way.text()?))));
     let cuts = cuts.scalars().filter_map(|(piece, cut)| Some((piece.to_owned(), cut_place(cut)?)));

@@ -1,5 +1,7 @@
 //! Rooms with their walls, openings and checks.
 
+use std::collections::BTreeSet;
+
 use super::{Entry, Reader, length, order, short, uuid};
 use crate::ids::{FixtureId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::job::node::{Fields, Node};
@@ -8,9 +10,10 @@ use crate::job::{Angle, Check, Fixture, Mark, Opening, Reading, Rise, Room, Turn
 use crate::problem::Place;
 
 impl<'d> Reader<'d> {
-    pub(super) fn rooms(&mut self) -> Vec<Room> {
+    /// The rooms that are not removed, or those of them that are wanted.
+    pub(super) fn rooms(&mut self, wanted: Option<&BTreeSet<RoomId>>) -> Vec<Room> {
         let mut rooms: Vec<Room> = self
-            .children(&Node::root(self.doc, key::ROOMS))
+            .children_if(&Node::root(self.doc, key::ROOMS), |id| wanted.is_none_or(|it| it.contains(&RoomId(id))))
             .into_iter()
             .map(|(id, fields)| {
                 let name = fields.text(key::NAME).map(short).unwrap_or_default();

@@ -76,6 +76,12 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
         Edit::WithdrawChoice { choice, withdrawn } => {
             mark(tx, &Node::root(tx, key::CHOICES), choice.0, "choice", key::WITHDRAWN, *withdrawn)
         }
+        Edit::NotePrint { print, sheet } => {
+            let prints = place(tx, &Node::root(tx, key::JOB), key::PRINTS)?;
+            let node = add(tx, &prints, print.0, "print")?;
+            put(tx, &node, key::KIND, words::word(&words::SHEETS, *sheet))?;
+            stamp(tx, &node, &prints, &[], "print", at)
+        }
     }
 }
 
@@ -255,6 +261,13 @@ fn add(tx: &mut Transaction<'_>, parent: &Node, id: Uuid, what: &str) -> Result<
         return Err(EditError::Exists(format!("{what} {id}")));
     }
     Ok(parent.make(tx, &key)?)
+}
+
+/// The map under `key` of a thing that may be older than what is kept there: it is made when it is needed first; two that are
+/// made at the same time are read as one.
+fn place(tx: &mut Transaction<'_>, of: &Node, key: &str) -> Result<Node, EditError> {
+    let kept = of.child(tx, key);
+    if kept.exists() { Ok(kept) } else { Ok(of.make(tx, key)?) }
 }
 
 /// The map of a thing, removed ones included.

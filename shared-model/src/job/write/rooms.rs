@@ -3,7 +3,7 @@
 use automerge::transaction::Transaction;
 use uuid::Uuid;
 
-use super::{add, existing, goods_exist, id_or_null, mark, put, room_of, set, stamp, wall_of};
+use super::{add, existing, goods_exist, id_or_null, mark, place, put, room_of, set, stamp, wall_of};
 use crate::ids::{GoodsId, RoomId, WallId};
 use crate::job::node::Node;
 use crate::job::schema::key;
@@ -260,11 +260,4 @@ fn add_mark(tx: &mut Transaction<'_>, room: RoomId, mark: &NewMark, at: Timestam
     put(tx, &node, key::CLEAR, mark.clear.0)?;
     put(tx, &node, key::TEXT, mark.text.as_str())?;
     stamp(tx, &node, &marks, &[], "mark", at)
-}
-
-/// The map under `key` of a thing that may be older than what is kept there: it is made when it is needed first; two that are
-/// made at the same time are read as one.
-fn place(tx: &mut Transaction<'_>, of: &Node, key: &str) -> Result<Node, EditError> {
-    let kept = of.child(tx, key);
-    if kept.exists() { Ok(kept) } else { Ok(of.make(tx, key)?) }
 }

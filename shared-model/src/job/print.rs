@@ -1,0 +1,21 @@
+//! Sheets that were printed: paper stays as it was, so the crew must see what changed since.
+
+use serde::{Deserialize, Serialize};
+
+use super::Stamp;
+use crate::ids::PrintId;
+
+/// A sheet that was printed. Never changed, like a reading.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Print {
+    pub id: PrintId,
+    pub sheet: Sheet,
+    pub stamp: Stamp,
+}
+
+/// What is printed.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+pub enum Sheet {
+    /// What the crew needs and does on the day.
+    Day,
+}
