@@ -23,6 +23,7 @@ mod write;
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use angle::{Angle, AngleError, Turn};
@@ -42,7 +43,7 @@ use crate::length::{Length, Units};
 use crate::problem::Place;
 
 /// One house to carpet: everything the crew measured and chose. Nothing in it is computed.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Job {
     pub id: JobId,
     /// Version of the document's schema that this job was read from.
@@ -50,6 +51,7 @@ pub struct Job {
     pub name: String,
     pub units: Units,
     /// Who works on it: each device that edited, with the name its person gave.
+    #[schemars(extend("propertyNames" = { "format": "uuid" }))]
     pub people: BTreeMap<DeviceId, String>,
     /// In the order of the list on the phone; removed rooms are left out.
     pub rooms: Vec<Room>,
@@ -66,14 +68,14 @@ pub struct Job {
 }
 
 /// Who said something, and when by that device's clock. The clock is advisory: it decides nothing.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Stamp {
     pub by: DeviceId,
     pub at: Timestamp,
 }
 
 /// Seconds since 1970-01-01 UTC by a device's clock.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Timestamp(pub i64);
 
@@ -83,7 +85,7 @@ impl Timestamp {
 }
 
 /// A room, closet, hall or landing: a ring of walls.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Room {
     pub id: RoomId,
     pub name: String,
@@ -109,14 +111,14 @@ pub struct Room {
 }
 
 /// A length read across a room to check its walls.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Check {
     pub of: Across,
     pub reading: Reading,
 }
 
 /// Between what a check was read. A corner is named by the wall that starts there.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, JsonSchema)]
 pub enum Across {
     /// From corner to corner.
     Corners { from: WallId, to: WallId },
@@ -135,7 +137,7 @@ impl Across {
 }
 
 /// A wall from the corner before it to the corner at its end: straight, or an arc over the line between them.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Wall {
     pub id: WallId,
     /// All readings ever taken, also superseded and withdrawn ones, oldest first: one that was made in knowledge of another
@@ -151,7 +153,7 @@ pub struct Wall {
 }
 
 /// A rise of an arc over its chord.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Rise {
     pub reading: Reading,
     /// The wall bends into the room.
@@ -159,7 +161,7 @@ pub struct Rise {
 }
 
 /// A length read from a wall. Never changed: a correction is a newer reading that supersedes it.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Reading {
     pub id: ReadingId,
     pub value: Length,
@@ -176,7 +178,7 @@ pub struct Reading {
 }
 
 /// What a length was read with.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
 pub enum Tool {
     #[default]
     Tape,
@@ -186,7 +188,7 @@ pub enum Tool {
 }
 
 /// A statement of how the next wall turns. Never changed, like a reading.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct TurnStatement {
     pub id: TurnId,
     pub turn: Turn,
@@ -199,7 +201,7 @@ pub struct TurnStatement {
 }
 
 /// A hole in a wall.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Opening {
     pub id: OpeningId,
     pub wall: WallId,
@@ -221,7 +223,7 @@ impl Opening {
     }
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
 pub enum OpeningKind {
     #[default]
     Doorway,
@@ -239,7 +241,7 @@ impl OpeningKind {
 }
 
 /// What the floor does at an opening one can walk through.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]
 pub enum FloorAtOpening {
     /// The same carpet goes on; the two sides share one pile direction.
     RunsThrough,
@@ -251,7 +253,7 @@ pub enum FloorAtOpening {
 }
 
 /// A flight of stairs, straight or with winders, with or without a landing in it.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Flight {
     pub id: FlightId,
     pub name: String,
@@ -280,7 +282,7 @@ pub struct Flight {
 }
 
 /// The edge of a room's floor at which a flight starts, and runs away from the room.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Foot {
     pub room: RoomId,
     pub wall: WallId,
@@ -291,7 +293,7 @@ pub struct Foot {
 }
 
 /// A field with several values given at the same time.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, JsonSchema)]
 pub struct Dispute {
     pub place: Place,
     /// In words: "name of the room", "width of the doorway".

@@ -10,7 +10,7 @@ use super::script::{Seed, seed};
 
 /// What happens next among three devices.
 #[derive(Clone, Debug)]
-enum Step {
+pub enum Step {
     Edit(usize, Seed),
     /// Some live changes of one device reach another: in any order, some twice, some not at all.
     Live {
@@ -26,7 +26,7 @@ enum Step {
     Reload(usize),
 }
 
-fn step() -> impl Strategy<Value = Step> {
+pub fn step() -> impl Strategy<Value = Step> {
     let pair = (0..3_usize, 1..3_usize).prop_map(|(from, by)| (from, (from + by) % 3));
     prop_oneof![
         20 => (0..3_usize, seed()).prop_map(|(who, seed)| Step::Edit(who, seed)),
@@ -38,18 +38,18 @@ fn step() -> impl Strategy<Value = Step> {
 }
 
 /// Three devices and what was typed on them.
-struct Crew {
-    docs: Vec<JobDoc>,
+pub struct Crew {
+    pub docs: Vec<JobDoc>,
     ledger: Ledger,
     next: u8,
 }
 
 impl Crew {
-    fn new() -> Self {
+    pub fn new() -> Self {
         Self { docs: (0..3).map(phone).collect(), ledger: Ledger::default(), next: 10 }
     }
 
-    fn take(&mut self, step: &Step) {
+    pub fn take(&mut self, step: &Step) {
         match step {
             Step::Edit(who, seed) => self.edit(*who, seed),
             Step::Live { from, to, pick } => {
