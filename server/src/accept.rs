@@ -1,5 +1,6 @@
-//! Takes connections and answers their requests until the server is to stop.
+//! Takes connections, encrypted and plain on one port, and answers their requests until the server is to stop.
 
+use std::io;
 use std::net::SocketAddr;
 use std::pin::pin;
 use std::sync::Arc;
@@ -13,8 +14,11 @@ use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Semaphore, watch};
+use tokio::time::timeout;
+use tokio_rustls::TlsAcceptor;
 use tower::ServiceExt;
 
 /// Most connections that wait for or send requests; a phone's socket does not count any more once it is one.
@@ -26,7 +30,26 @@ const HEAD_WITHIN: Duration = Duration::from_secs(15);
 /// Requests that are being answered when the server stops get this long.
 const LAST_ANSWERS: Duration = Duration::from_secs(5);
 
-pub async fn serve(listener: TcpListener, router: Router, stop: impl Future<Output = ()>) {
+/// The first byte of a TLS connection: the content type *handshake* (RFC 8446, 5.1). No HTTP request begins with it.
+const HANDSHAKE: u8 = 22;
+
+/// How a request came in.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Scheme {
+    Http,
+    Https,
+}
+
+impl Scheme {
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Http => "http",
+            Self::Https => "https",
+        }
+    }
+}
+
+pub async fn serve(listener: TcpListener, tls: Option<TlsAcceptor>, router: Router, stop: impl Future<Output = ()>) {
     let places = Arc::new(Semaphore::new(usize::from(MOST_CONNECTIONS)));
     let stopping = watch::Sender::new(());
     let mut stop = pin!(stop);
@@ -39,27 +62,9 @@ pub async fn serve(listener: TcpListener, router: Router, stop: impl Future<Outp
             next = next => next,
             () = &mut stop => break,
         };
-        let router = router.clone();
-        let answer = service_fn(move |mut request: Request<Incoming>| {
-            request.extensions_mut().insert(ConnectInfo::<SocketAddr>(address));
-            router.clone().oneshot(request.map(Body::new))
-        });
-        let connection = http1::Builder::new()
-            .timer(TokioTimer::new())
-            .header_read_timeout(HEAD_WITHIN)
-            .serve_connection(TokioIo::new(stream), answer)
-            .with_upgrades();
-        let mut told = stopping.subscribe();
+        let (tls, router, told) = (tls.clone(), router.clone(), stopping.subscribe());
         tokio::spawn(async move {
-            let mut connection = pin!(connection);
-            let ended = tokio::select! {
-                ended = connection.as_mut() => ended,
-                _ = told.changed() => {
-                    connection.as_mut().graceful_shutdown();
-                    connection.await
-                }
-            };
-            if let Err(error) = ended {
+            if let Err(error) = converse(stream, address, tls, router, told).await {
                 tracing::trace!(%address, %error, "a connection broke");
             }
             drop(place);
@@ -68,9 +73,71 @@ pub async fn serve(listener: TcpListener, router: Router, stop: impl Future<Outp
     stopping.send_replace(());
     // All places are free when all connections have ended.
     let ended = places.acquire_many(u32::from(MOST_CONNECTIONS));
-    if tokio::time::timeout(LAST_ANSWERS, ended).await.is_err() {
+    if timeout(LAST_ANSWERS, ended).await.is_err() {
         tracing::warn!("some requests were cut off");
     }
+}
+
+#[derive(thiserror::Error, Debug)]
+enum Broken {
+    #[error(transparent)]
+    Io(#[from] io::Error),
+    #[error(transparent)]
+    Http(#[from] hyper::Error),
+    #[error("too slow")]
+    Slow(#[from] tokio::time::error::Elapsed),
+}
+
+async fn converse(
+    stream: TcpStream,
+    address: SocketAddr,
+    tls: Option<TlsAcceptor>,
+    router: Router,
+    mut told: watch::Receiver<()>,
+) -> Result<(), Broken> {
+    let Some(tls) = tls else { return answer(stream, Scheme::Http, address, router, told).await };
+    let mut first = [0];
+    let hear = async {
+        stream.peek(&mut first).await?;
+        Ok::<u8, io::Error>(first[0])
+    };
+    let first = tokio::select! {
+        first = timeout(HEAD_WITHIN, hear) => first??,
+        _ = told.changed() => return Ok(()),
+    };
+    if first != HANDSHAKE {
+        return answer(stream, Scheme::Http, address, router, told).await;
+    }
+    let stream = timeout(HEAD_WITHIN, tls.accept(stream)).await??;
+    answer(stream, Scheme::Https, address, router, told).await
+}
+
+async fn answer(
+    stream: impl AsyncRead + AsyncWrite + Unpin + Send + 'static,
+    scheme: Scheme,
+    address: SocketAddr,
+    router: Router,
+    mut told: watch::Receiver<()>,
+) -> Result<(), Broken> {
+    let service = service_fn(move |mut request: Request<Incoming>| {
+        request.extensions_mut().insert(ConnectInfo::<SocketAddr>(address));
+        request.extensions_mut().insert(scheme);
+        router.clone().oneshot(request.map(Body::new))
+    });
+    let connection = http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(HEAD_WITHIN)
+        .serve_connection(TokioIo::new(stream), service)
+        .with_upgrades();
+    let mut connection = pin!(connection);
+    tokio::select! {
+        ended = connection.as_mut() => ended?,
+        _ = told.changed() => {
+            connection.as_mut().graceful_shutdown();
+            connection.await?;
+        }
+    }
+    Ok(())
 }
 
 async fn accept(listener: &TcpListener) -> (TcpStream, SocketAddr) {

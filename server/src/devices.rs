@@ -9,9 +9,13 @@ use sha2::{Digest, Sha256};
 use shared_model::ids::DeviceId;
 use uuid::Uuid;
 
+use crate::accept::Scheme;
 use crate::store::Device;
 
 const COOKIE_NAME: &str = "napline";
+/// Over https: the prefix makes browsers keep it from http, from other paths, and from other hosts of the same domain
+/// (RFC 6265bis, 4.1.3.2).
+const SECURE_COOKIE_NAME: &str = "__Host-napline";
 /// As long as browsers keep a cookie: 400 days. Each connection renews it.
 const COOKIE_SECONDS: u32 = 400 * 86_400;
 
@@ -39,9 +43,13 @@ impl Token {
     }
 
     /// The `Set-Cookie` header that gives the token to its device.
-    pub fn cookie(&self, device: DeviceId) -> String {
+    pub fn cookie(&self, device: DeviceId, scheme: Scheme) -> String {
         let value = format!("{}.{}", device.0.simple(), hex(&self.0));
-        format!("{COOKIE_NAME}={value}; Path=/; Max-Age={COOKIE_SECONDS}; HttpOnly; SameSite=Strict")
+        let (name, secure) = match scheme {
+            Scheme::Http => (COOKIE_NAME, ""),
+            Scheme::Https => (SECURE_COOKIE_NAME, "; Secure"),
+        };
+        format!("{name}={value}; Path=/; Max-Age={COOKIE_SECONDS}; HttpOnly; SameSite=Strict{secure}")
     }
 }
 
@@ -59,19 +67,19 @@ impl Devices {
     }
 
     /// The device that sent the request and the cookie that renews its stay, if it is paired.
-    pub fn recognise(&self, headers: &HeaderMap) -> Option<(Device, String)> {
+    pub fn recognise(&self, headers: &HeaderMap, scheme: Scheme) -> Option<(Device, String)> {
         let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
         claims(headers).find_map(|claim| {
             let device = devices.get(&claim.device)?;
             // Hashes are compared, so the time that takes says nothing about the token.
-            (device.token == claim.token.hash()).then(|| (device.clone(), claim.token.cookie(claim.device)))
+            (device.token == claim.token.hash()).then(|| (device.clone(), claim.token.cookie(claim.device, scheme)))
         })
     }
 
     /// The id for a device that pairs now. One that is paired already stays itself, and so does one that the server has
     /// lost: its unsent changes carry its id. Nobody else's id is given away.
-    pub fn id_for(&self, headers: &HeaderMap) -> DeviceId {
-        if let Some((device, _)) = self.recognise(headers) {
+    pub fn id_for(&self, headers: &HeaderMap, scheme: Scheme) -> DeviceId {
+        if let Some((device, _)) = self.recognise(headers, scheme) {
             return device.id;
         }
         let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
@@ -86,7 +94,7 @@ fn claims(headers: &HeaderMap) -> impl Iterator<Item = Claim> {
         let (name, value) = it.trim().split_once('=')?;
         let (device, token) = value.split_once('.')?;
         let claim = Claim { device: device.parse().ok()?, token: Token(unhex(token)?) };
-        (name == COOKIE_NAME).then_some(claim)
+        [COOKIE_NAME, SECURE_COOKIE_NAME].contains(&name).then_some(claim)
     })
 }
 
@@ -129,21 +137,25 @@ mod tests {
     fn a_device_is_known_by_its_token_only() {
         let token = Token::random().unwrap();
         let (devices, id) = paired(&token);
-        let known = devices.recognise(&with_cookie(&token.cookie(id)));
+        let known = devices.recognise(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http);
         assert_eq!(known.map(|(device, _)| device.person), Some("Ada".to_owned()));
-        assert!(devices.recognise(&with_cookie(&Token([1; 32]).cookie(id))).is_none());
-        assert!(devices.recognise(&with_cookie(&token.cookie(DeviceId(Uuid::from_u128(8))))).is_none());
-        assert!(devices.recognise(&HeaderMap::new()).is_none());
+        assert!(devices.recognise(&with_cookie(&Token([1; 32]).cookie(id, Scheme::Http)), Scheme::Http).is_none());
+        assert!(
+            devices
+                .recognise(&with_cookie(&token.cookie(DeviceId(Uuid::from_u128(8)), Scheme::Https)), Scheme::Http)
+                .is_none()
+        );
+        assert!(devices.recognise(&HeaderMap::new(), Scheme::Http).is_none());
     }
 
     #[test]
     fn pairing_again_keeps_the_own_id_and_takes_nobody_elses() {
         let token = Token::random().unwrap();
         let (devices, id) = paired(&token);
-        assert_eq!(devices.id_for(&with_cookie(&token.cookie(id))), id);
-        assert_ne!(devices.id_for(&with_cookie(&Token([1; 32]).cookie(id))), id);
+        assert_eq!(devices.id_for(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http), id);
+        assert_ne!(devices.id_for(&with_cookie(&Token([1; 32]).cookie(id, Scheme::Http)), Scheme::Http), id);
         let lost = DeviceId(Uuid::from_u128(9));
-        assert_eq!(devices.id_for(&with_cookie(&token.cookie(lost))), lost);
+        assert_eq!(devices.id_for(&with_cookie(&token.cookie(lost, Scheme::Https)), Scheme::Http), lost);
     }
 
     #[test]

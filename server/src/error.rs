@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 
 use crate::pages;
 use crate::store::StoreError;
+use crate::tls::TlsError;
 
 /// Why the server does not start or ended early.
 #[derive(thiserror::Error, Debug)]
@@ -17,6 +18,8 @@ pub enum ServeError {
     Store(#[from] StoreError),
     #[error("cannot listen on {address}: {reason}. Choose another address or port with --listen")]
     Listen { address: SocketAddr, reason: std::io::Error },
+    #[error(transparent)]
+    Tls(#[from] TlsError),
     #[error("cannot make the demo house: {0}")]
     Demo(String),
     #[error("the operating system refused: {0}")]
@@ -27,7 +30,7 @@ impl ServeError {
     pub fn exit_code(&self) -> ExitCode {
         match self {
             Self::Listen { .. } => ExitCode::from(2),
-            Self::Store(_) | Self::Demo(_) | Self::System(_) => ExitCode::from(3),
+            Self::Store(_) | Self::Tls(_) | Self::Demo(_) | Self::System(_) => ExitCode::from(3),
         }
     }
 }

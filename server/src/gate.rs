@@ -4,13 +4,14 @@ use std::collections::HashMap;
 use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use axum::extract::{ConnectInfo, Request, State};
+use axum::extract::{ConnectInfo, Extension, Request, State};
 use axum::http::header::{HOST, HeaderName, ORIGIN, UPGRADE};
 use axum::http::{HeaderMap, HeaderValue, Method};
 use axum::middleware::Next;
-use axum::response::Response;
+use axum::response::{IntoResponse, Redirect, Response};
 use tokio::time::Instant;
 
+use crate::accept::Scheme;
 use crate::error::Refused;
 use crate::limits::Bucket;
 use crate::router::Shop;
@@ -79,15 +80,21 @@ fn network(address: IpAddr) -> IpAddr {
 pub async fn check(
     State(shop): State<Arc<Shop>>,
     ConnectInfo(address): ConnectInfo<SocketAddr>,
+    Extension(scheme): Extension<Scheme>,
     request: Request,
     next: Next,
 ) -> Result<Response, Refused> {
     shop.rates.request(address.ip())?;
     let host = text(request.headers(), &HOST).filter(|it| shop.hosts.knows(it)).ok_or(Refused::WrongHost)?;
+    if scheme == Scheme::Http && shop.only_https() {
+        return Ok(moved(host, &request));
+    }
     let reads = matches!(*request.method(), Method::GET | Method::HEAD) && !request.headers().contains_key(UPGRADE);
     if !reads {
         let origin = text(request.headers(), &ORIGIN).ok_or(Refused::WrongOrigin)?;
-        let authority = origin.strip_prefix("http://").or_else(|| origin.strip_prefix("https://"));
+        // Without certificates of its own, the server may stand behind a proxy that has some.
+        let schemes = if shop.tls.is_none() { [Scheme::Http, Scheme::Https].as_slice() } else { &[scheme] };
+        let authority = schemes.iter().find_map(|it| origin.strip_prefix(it.name())?.strip_prefix("://"));
         if !authority.is_some_and(|it| it.eq_ignore_ascii_case(host)) {
             return Err(Refused::WrongOrigin);
         }
@@ -96,8 +103,13 @@ pub async fn check(
 }
 
 /// For everything but pairing: only paired devices.
-pub async fn recognise(State(shop): State<Arc<Shop>>, mut request: Request, next: Next) -> Result<Response, Refused> {
-    let (device, cookie) = shop.devices.recognise(request.headers()).ok_or(Refused::NotPaired)?;
+pub async fn recognise(
+    State(shop): State<Arc<Shop>>,
+    Extension(scheme): Extension<Scheme>,
+    mut request: Request,
+    next: Next,
+) -> Result<Response, Refused> {
+    let (device, cookie) = shop.devices.recognise(request.headers(), scheme).ok_or(Refused::NotPaired)?;
     request.extensions_mut().insert(Visitor { device, cookie });
     Ok(next.run(request).await)
 }
@@ -119,6 +131,12 @@ pub async fn secure(mut response: Response) -> Response {
         response.headers_mut().entry(HeaderName::from_static(name)).or_insert(HeaderValue::from_static(value));
     }
     response
+}
+
+/// The same address over https.
+fn moved(host: &str, request: &Request) -> Response {
+    let path = request.uri().path_and_query().map_or("/", |it| it.as_str());
+    Redirect::permanent(&format!("https://{host}{path}")).into_response()
 }
 
 fn text<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {

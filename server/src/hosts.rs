@@ -1,12 +1,20 @@
 //! The names and addresses that this server goes by.
 
 use std::net::{IpAddr, SocketAddr};
+use std::sync::{PoisonError, RwLock};
+
+use crate::tls::Subject;
+
+/// Most characters of a label of a name (RFC 1035, 2.3.4).
+const MOST_LABEL: usize = 63;
 
 /// What may stand in a request's `Host`. Any address is fine; a foreign name could be made to point here by the site that a
 /// phone is visiting (DNS rebinding).
 pub struct Hosts {
     names: Vec<String>,
     listen: SocketAddr,
+    /// The name that is announced on the local network, as in `fairlea-floors.local`; `None` while none is.
+    announced: RwLock<Option<String>>,
 }
 
 impl Hosts {
@@ -17,21 +25,52 @@ impl Hosts {
             names.push(format!("{name}.local"));
             names.push(name);
         }
-        Self { names, listen }
+        Self { names, listen, announced: RwLock::default() }
+    }
+
+    /// From now on the network knows this server by a name.
+    pub fn announce(&self, name: &str) {
+        *self.announced.write().unwrap_or_else(PoisonError::into_inner) = Some(name.to_ascii_lowercase());
+    }
+
+    /// The names it is given on the command line and by the computer.
+    pub fn names(&self) -> Vec<String> {
+        self.names.clone()
+    }
+
+    fn announced(&self) -> Option<String> {
+        self.announced.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     /// Whether `host`, a `Host` header, names this server.
     pub fn knows(&self, host: &str) -> bool {
         let name = without_port(host);
         let address = name.strip_prefix('[').and_then(|it| it.strip_suffix(']')).unwrap_or(name);
-        address.parse::<IpAddr>().is_ok() || self.names.iter().any(|it| it.eq_ignore_ascii_case(name))
+        address.parse::<IpAddr>().is_ok()
+            || self.names.iter().chain(&self.announced()).any(|it| it.eq_ignore_ascii_case(name))
     }
 
     /// Host and port by which phones reach this server, the likeliest first.
     pub fn authorities(&self) -> Vec<String> {
         let port = self.listen.port();
+        let name = self.announced().map(|it| format!("{it}:{port}"));
+        name.into_iter().chain(self.addresses().into_iter().map(|it| SocketAddr::new(it, port).to_string())).collect()
+    }
+
+    /// Everything that a certificate of this server has to vouch for.
+    pub fn subjects(&self) -> Vec<Subject> {
+        let names = self.names.iter().cloned().chain(self.announced()).map(Subject::Name);
+        let loopback = IpAddr::from([127, 0, 0, 1]);
+        let mut subjects: Vec<Subject> =
+            names.chain(self.addresses().into_iter().chain([loopback]).map(Subject::Address)).collect();
+        subjects.sort();
+        subjects.dedup();
+        subjects
+    }
+
+    fn addresses(&self) -> Vec<IpAddr> {
         if !self.listen.ip().is_unspecified() {
-            return vec![self.listen.to_string()];
+            return vec![self.listen.ip()];
         }
         let interfaces = if_addrs::get_if_addrs().unwrap_or_default();
         let mut addresses: Vec<IpAddr> = interfaces
@@ -45,8 +84,17 @@ impl Hosts {
         if addresses.is_empty() {
             addresses.push(IpAddr::from([127, 0, 0, 1]));
         }
-        addresses.into_iter().map(|it| SocketAddr::new(it, port).to_string()).collect()
+        addresses
     }
+}
+
+/// A shop's name on the local network: `Fairlea Floors` is found as `fairlea-floors.local`.
+pub fn local_name(shop: &str) -> String {
+    let plain = |it: char| if it.is_ascii_alphanumeric() { it.to_ascii_lowercase() } else { ' ' };
+    let words: String = shop.chars().map(plain).collect();
+    let label = words.split_whitespace().collect::<Vec<_>>().join("-");
+    let label = label.get(..MOST_LABEL).unwrap_or(&label).trim_end_matches('-');
+    format!("{}.local", if label.is_empty() { "napline" } else { label })
 }
 
 fn without_port(host: &str) -> &str {
@@ -96,5 +144,30 @@ mod tests {
         ] {
             assert!(!hosts.knows(foreign), "{foreign}");
         }
+    }
+
+    #[test]
+    fn a_shop_is_found_by_its_name() {
+        let cases = [
+            ("Fairlea Floors", "fairlea-floors.local"),
+            ("O'Hara & Sons, Ltd.", "o-hara-sons-ltd.local"),
+            ("床", "napline.local"),
+            ("--", "napline.local"),
+        ];
+        for (shop, name) in cases {
+            assert_eq!(local_name(shop), name);
+        }
+        let long = local_name(&"carpet ".repeat(20));
+        assert!(long.len() <= MOST_LABEL + ".local".len() && !long.contains("-.local"), "{long}");
+    }
+
+    #[test]
+    fn an_announced_name_comes_first_and_is_known() {
+        let hosts = Hosts::new(&[], "127.0.0.1:8420".parse().unwrap());
+        assert!(!hosts.knows("fairlea-floors.local:8420"));
+        hosts.announce("Fairlea-Floors.local");
+        assert!(hosts.knows("fairlea-floors.local:8420"));
+        assert_eq!(hosts.authorities(), ["fairlea-floors.local:8420", "127.0.0.1:8420"]);
+        assert!(hosts.subjects().contains(&Subject::Name("fairlea-floors.local".into())));
     }
 }

@@ -6,6 +6,7 @@ mod clock;
 mod commands;
 mod demo;
 mod devices;
+mod discovery;
 mod error;
 mod gate;
 mod hosts;
@@ -17,6 +18,8 @@ mod serve;
 mod settings;
 mod store;
 mod sync;
+mod tls;
+mod trust;
 
 use std::process::ExitCode;
 

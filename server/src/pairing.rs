@@ -5,7 +5,7 @@ use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use axum::extract::{ConnectInfo, Extension, Form, Path, State};
+use axum::extract::{ConnectInfo, Extension, Form, Path, Query, State};
 use axum::http::header::{CACHE_CONTROL, HOST, LOCATION, REFERRER_POLICY, SET_COOKIE};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Json, Response};
@@ -13,12 +13,13 @@ use sha2::{Digest, Sha256};
 use shared_model::job::Timestamp;
 use tokio::time::Instant;
 
+use crate::accept::Scheme;
 use crate::devices::{Token, hex, unhex};
 use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::router::Shop;
 use crate::store::{Device, Write};
-use crate::{clock, pages};
+use crate::{clock, pages, trust};
 
 /// Most links that can be open at a time.
 const MOST_OPEN: usize = 50;
@@ -52,8 +53,13 @@ impl Secret {
     }
 
     /// The link on a server that is reached at `authority` (host and port).
-    pub fn url(self, authority: &str) -> String {
-        format!("http://{authority}/join/{}", hex(&self.0))
+    pub fn url(self, scheme: Scheme, authority: &str) -> String {
+        format!("{}://{authority}{}", scheme.name(), self.path())
+    }
+
+    /// The link's path.
+    pub fn path(self) -> String {
+        format!("/join/{}", hex(&self.0))
     }
 }
 
@@ -87,16 +93,32 @@ impl Invitations {
     }
 }
 
-/// The page behind a link. Looking at it does not use it up: messengers look at links too.
+#[derive(serde::Deserialize)]
+pub struct ShowQuery {
+    /// The person has read what is missing without https, and goes on.
+    plain: Option<String>,
+}
+
+/// The page behind a link. Looking at it does not use it up: messengers look at links too. Over plain http it first helps the
+/// phone to trust the shop.
 pub async fn show(
     State(shop): State<Arc<Shop>>,
     ConnectInfo(address): ConnectInfo<SocketAddr>,
+    Extension(scheme): Extension<Scheme>,
     Path(secret): Path<String>,
+    Query(query): Query<ShowQuery>,
+    headers: HeaderMap,
 ) -> Result<Response, Refused> {
     shop.rates.knock(address.ip())?;
-    if !Secret::parse(&secret).is_some_and(|it| shop.invitations.is_open(it)) {
+    let Some(secret) = Secret::parse(&secret).filter(|it| shop.invitations.is_open(*it)) else {
         shop.rates.miss(address.ip());
         return Err(Refused::LinkGone);
+    };
+    if scheme == Scheme::Http
+        && query.plain.is_none()
+        && let Some(page) = trust::welcome(&shop, &headers, &secret.path())
+    {
+        return Ok(page);
     }
     // With `no-referrer` the browser would hide the origin of the form's post, which is checked.
     let headers = [(CACHE_CONTROL, "no-store"), (REFERRER_POLICY, "same-origin")];
@@ -113,6 +135,7 @@ pub struct JoinForm {
 pub async fn join(
     State(shop): State<Arc<Shop>>,
     ConnectInfo(address): ConnectInfo<SocketAddr>,
+    Extension(scheme): Extension<Scheme>,
     Path(secret): Path<String>,
     headers: HeaderMap,
     Form(form): Form<JoinForm>,
@@ -125,11 +148,12 @@ pub async fn join(
         shop.rates.miss(address.ip());
         return Err(Refused::LinkGone);
     }
-    let device = Device { id: shop.devices.id_for(&headers), person, name, token: token.hash(), paired: clock::now() };
+    let id = shop.devices.id_for(&headers, scheme);
+    let device = Device { id, person, name, token: token.hash(), paired: clock::now() };
     let stored = shop.hub.store.commit(vec![Write::Device(device.clone())]).await;
     stored.map_err(|error| Refused::NotStored(error.to_string()))?;
     tracing::info!(device = %device.id, person = device.person, name = device.name, "paired");
-    let cookie = token.cookie(device.id);
+    let cookie = token.cookie(device.id, scheme);
     shop.devices.insert(device);
     let headers = [(SET_COOKIE, cookie.as_str()), (LOCATION, "/"), (CACHE_CONTROL, "no-store")];
     Ok((StatusCode::SEE_OTHER, headers).into_response())
@@ -159,11 +183,17 @@ pub async fn invite(State(shop): State<Arc<Shop>>, headers: HeaderMap) -> Result
         authorities.retain(|it| it != host);
         authorities.insert(0, host.to_owned());
     }
-    let urls: Vec<String> = authorities.iter().map(|it| secret.url(it)).collect();
+    let scheme = first_scheme(&shop);
+    let urls: Vec<String> = authorities.iter().map(|it| secret.url(scheme, it)).collect();
     let qr_svg = urls.first().map(|it| qr_svg(it)).unwrap_or_default();
     let lifetime = i64::try_from(shop.invitations.lifetime.as_secs()).unwrap_or(i64::MAX);
     let expires = Timestamp(clock::now().0.saturating_add(lifetime));
     Ok(([(CACHE_CONTROL, "no-store")], Json(Invitation { urls, qr_svg, expires })).into_response())
+}
+
+/// By which scheme a new phone comes: one that must learn to trust the shop first has only plain http.
+pub fn first_scheme(shop: &Shop) -> Scheme {
+    if shop.only_https() { Scheme::Https } else { Scheme::Http }
 }
 
 /// Who the asking device is; also how a client learns that it is not paired, by a 401.

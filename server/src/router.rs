@@ -18,7 +18,8 @@ use crate::gate::{self, Rates};
 use crate::hosts::Hosts;
 use crate::pairing::Invitations;
 use crate::sync::Hub;
-use crate::{assets, pages, pairing, sync};
+use crate::tls::Tls;
+use crate::{assets, pages, pairing, sync, trust};
 
 /// No request body is longer: the longest is the form of a pairing link.
 const MOST_BODY: usize = 16 * 1024;
@@ -27,11 +28,20 @@ const ANSWER_WITHIN: Duration = Duration::from_secs(15);
 /// The running server.
 pub struct Shop {
     pub name: String,
-    pub hosts: Hosts,
+    pub hosts: Arc<Hosts>,
+    /// `None`: plain http, perhaps behind a proxy.
+    pub tls: Option<Arc<Tls>>,
     pub hub: Arc<Hub>,
     pub devices: Devices,
     pub invitations: Invitations,
     pub rates: Rates,
+}
+
+impl Shop {
+    /// Whether every phone trusts the server's certificate already, so that nothing needs to go over plain http.
+    pub fn only_https(&self) -> bool {
+        self.tls.as_ref().is_some_and(|it| it.authority().is_none())
+    }
 }
 
 pub fn router(shop: Arc<Shop>) -> Router {
@@ -43,6 +53,10 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .layer(from_fn_with_state(Arc::clone(&shop), gate::recognise));
     let door = Router::new()
         .route("/join/{secret}", get(pairing::show).post(pairing::join))
+        .route("/trust", get(trust::page))
+        .route(trust::CHECK_PATH, get(trust::check))
+        .route(trust::CERTIFICATE_PATH, get(trust::certificate))
+        .route(trust::PROBE_PATH, get(trust::probe))
         .route(pages::STYLE_PATH, get(([(CONTENT_TYPE, "text/css; charset=utf-8")], pages::STYLE)));
     let layers = ServiceBuilder::new()
         .layer(TraceLayer::new_for_http())

@@ -4,18 +4,21 @@ use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
 
+use time::OffsetDateTime;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use crate::devices::Devices;
+use crate::discovery::Announcement;
 use crate::error::ServeError;
 use crate::gate::Rates;
 use crate::hosts::Hosts;
-use crate::pairing::{Invitations, qr_text};
+use crate::pairing::{Invitations, first_scheme, qr_text};
 use crate::router::{Shop, router};
 use crate::settings::Settings;
 use crate::store::Store;
 use crate::sync::Hub;
+use crate::tls::{self, Authority, Subject, Tls};
 use crate::{accept, demo};
 
 pub fn run(settings: &Settings) -> ExitCode {
@@ -45,9 +48,14 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     let listener = TcpListener::bind(address).await.map_err(listen)?;
     let address = listener.local_addr().map_err(listen)?;
 
+    let hosts = Arc::new(Hosts::new(&settings.hosts, address));
+    let announcement = announce(settings, address, store.replica(), &hosts);
+    let tls = secure(settings, &hosts)?.map(Arc::new);
+    let acceptor = tls.as_ref().map(|it| it.acceptor().clone());
     let shop = Arc::new(Shop {
         name: settings.shop.clone(),
-        hosts: Hosts::new(&settings.hosts, address),
+        hosts: Arc::clone(&hosts),
+        tls: tls.clone(),
         devices: Devices::new(store.devices()?),
         hub: Arc::new(Hub::new(Arc::clone(&store))?),
         invitations: Invitations::new(settings.pairing_lifetime()),
@@ -57,30 +65,64 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
 
     let keeping = tokio::spawn(Arc::clone(&shop.hub).keep_list());
     let sweeping = tokio::spawn(Arc::clone(&shop.hub).sweep());
+    let renewing = tls.map(|tls| tokio::spawn(async move { tls.keep_fresh(&hosts).await }));
     let hub = Arc::clone(&shop.hub);
-    accept::serve(listener, router(shop), async move {
+    accept::serve(listener, acceptor, router(shop), async move {
         asked_to_stop().await;
         hub.stop().await;
     })
     .await;
-    keeping.abort();
-    sweeping.abort();
+    drop(announcement);
+    for task in [Some(keeping), Some(sweeping), renewing].into_iter().flatten() {
+        task.abort();
+    }
     tokio::task::block_in_place(|| store.close());
     tracing::info!("stopped; everything is stored");
     Ok(())
 }
 
+/// What https rests on; nothing with `--no-tls`.
+fn secure(settings: &Settings, hosts: &Hosts) -> Result<Option<Tls>, ServeError> {
+    let now = OffsetDateTime::now_utc();
+    if settings.no_tls {
+        return Ok(None);
+    }
+    if let (Some(certificate), Some(key)) = (&settings.cert, &settings.key) {
+        return Ok(Some(Tls::of_files(certificate, key, hosts, now)?));
+    }
+    let authority = Authority::open(&settings.data.join(tls::FOLDER), &settings.shop, &hosts.names(), now)?;
+    for name in hosts.names().into_iter().map(Subject::Name).filter(|it| !authority.may_vouch_for(it)) {
+        tracing::warn!(?name, "the shop's authority was made without this name: phones will not trust it over https");
+    }
+    Ok(Some(Tls::of_authority(authority, hosts, now)?))
+}
+
+/// Makes the server known on the local network, if phones there can reach it.
+fn announce(settings: &Settings, address: SocketAddr, replica: [u8; 16], hosts: &Arc<Hosts>) -> Option<Announcement> {
+    if settings.quiet || address.ip().is_loopback() {
+        return None;
+    }
+    let announced = Announcement::start(&settings.shop, address.port(), replica, hosts);
+    announced.inspect_err(|error| tracing::warn!(%error, "not announced on the network: phones need its address")).ok()
+}
+
 /// Tells the person at the computer where the server is and how phones get in.
 fn greet(settings: &Settings, shop: &Shop, address: SocketAddr) -> Result<(), ServeError> {
     println!("Napline serves {} from {}", shop.name, settings.data.display());
-    println!("listening on http://{address}");
+    println!("listening on {}://{address}", if shop.tls.is_some() { "https" } else { "http" });
+    if let Some(authority) = shop.tls.as_ref().and_then(|it| it.authority()) {
+        println!("phones check the shop's certificate by this code: {}", authority.fingerprint());
+    }
     if !(settings.pair || shop.devices.is_empty()) {
         println!("Phones are paired already. For another one: People on a paired phone, or start with --pair.");
         return Ok(());
     }
     let Some(secret) = shop.invitations.open()? else { return Ok(()) };
     let minutes = settings.pair_within.div_ceil(60);
-    let urls: Vec<String> = shop.hosts.authorities().iter().map(|it| secret.url(it)).collect();
+    let urls: Vec<String> = {
+        let scheme = first_scheme(shop);
+        shop.hosts.authorities().iter().map(|it| secret.url(scheme, it)).collect()
+    };
     println!(
         "\nTo pair the first phone, scan this or open one of these links within {minutes} min. The link works once:\n"
     );

@@ -22,6 +22,22 @@ pub struct Settings {
     #[arg(long = "host", value_name = "NAME")]
     pub hosts: Vec<String>,
 
+    /// Serve plain http only: for a proxy on the same computer that speaks https to the phones
+    #[arg(long, conflicts_with_all = ["cert", "key"])]
+    pub no_tls: bool,
+
+    /// A certificate chain (PEM) that phones trust already, for a shop with a name of its own; read again when it changes
+    #[arg(long, value_name = "FILE", requires = "key")]
+    pub cert: Option<PathBuf>,
+
+    /// The certificate's key (PEM)
+    #[arg(long, value_name = "FILE", requires = "cert")]
+    pub key: Option<PathBuf>,
+
+    /// Do not announce this server on the local network
+    #[arg(long)]
+    pub quiet: bool,
+
     /// Put the demo house into the store, unless it is there
     #[arg(long)]
     pub demo: bool,

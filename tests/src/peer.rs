@@ -55,10 +55,23 @@ pub struct Copy {
     pub nacked: Vec<(Option<Hash>, String)>,
 }
 
-/// An HTTP client that follows nothing and keeps nothing.
+/// An HTTP client that follows nothing, keeps nothing and trusts no certificate.
 pub fn http() -> reqwest::Client {
-    let client = reqwest::Client::builder().redirect(redirect::Policy::none()).timeout(PATIENCE).build();
-    client.expect("an HTTP client")
+    trusting(&[])
+}
+
+/// What every HTTP client in this process encrypts with.
+pub fn choose_cryptography() {
+    // Another test may have chosen it already.
+    let _ = rustls::crypto::ring::default_provider().install_default();
+}
+
+/// An HTTP client that trusts only these authorities (DER).
+pub fn trusting(authorities: &[&[u8]]) -> reqwest::Client {
+    choose_cryptography();
+    let authorities = authorities.iter().map(|it| reqwest::Certificate::from_der(it).expect("a certificate"));
+    let client = reqwest::Client::builder().tls_certs_only(authorities).redirect(redirect::Policy::none());
+    client.timeout(PATIENCE).build().expect("an HTTP client")
 }
 
 impl Pass {

@@ -11,6 +11,7 @@ use tempfile::TempDir;
 use thirtyfour::prelude::*;
 use thirtyfour::{ChromeCapabilities, ChromiumLikeCapabilities};
 
+use crate::peer::choose_cryptography;
 use crate::server::{PATIENCE, Server, client_of_today, workspace};
 
 /// Points; two device pixels each.
@@ -25,7 +26,7 @@ pub struct Phone {
     pub owner: String,
     pub driver: WebDriver,
     chromedriver: Child,
-    _profile: TempDir,
+    profile: TempDir,
 }
 
 /// What to touch: the first visible element that fits a selector, and whose name contains a text if one is given.
@@ -50,12 +51,35 @@ impl<'a> From<(&'a str, &'a str)> for Target<'a> {
 impl Phone {
     pub async fn start(owner: &str) -> Self {
         client_of_today();
+        choose_cryptography();
         let profile = tempfile::tempdir().expect("a folder for the browser");
-        let (chromedriver, port) = start_chromedriver();
-        let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), capabilities(&profile))
-            .await
-            .expect("chromium to start (packages chromium and chromium-driver)");
-        Self { owner: owner.to_owned(), driver, chromedriver, _profile: profile }
+        let (chromedriver, driver) = start_browser(&profile).await;
+        Self { owner: owner.to_owned(), driver, chromedriver, profile }
+    }
+
+    /// Closes the browser and starts it again, as switching the phone off and on does.
+    pub async fn restart(&mut self) {
+        self.driver.clone().quit().await.expect("the browser to close");
+        end(&mut self.chromedriver);
+        (self.chromedriver, self.driver) = start_browser(&self.profile).await;
+    }
+
+    /// Takes in a certificate as an authority, as a person does in the settings.
+    pub fn trust(&self, certificate: &[u8]) {
+        let file = self.profile.path().join("taken-in.crt");
+        fs::write(&file, certificate).expect("the certificate to be kept");
+        let store = self.profile.path().join(".pki/nssdb");
+        fs::create_dir_all(&store).expect("a folder for what the browser trusts");
+        let store = format!("sql:{}", store.display());
+        let certutil = |arguments: &[&str]| {
+            let done = Command::new("certutil").args(["-d", &store]).args(arguments).status();
+            assert!(
+                done.is_ok_and(|it| it.success()),
+                "certutil; `cargo xtask test` installs it, or: apt-get install libnss3-tools"
+            );
+        };
+        certutil(&["-N", "--empty-password"]);
+        certutil(&["-A", "-n", "shop", "-t", "C,,", "-i", &file.display().to_string()]);
     }
 
     /// Starts a phone and pairs it with the server by the printed link, as its camera would.
@@ -230,10 +254,22 @@ impl Drop for Phone {
     fn drop(&mut self) {
         // Nobody is left to answer a polite end of the session, and the browser outlives its driver but not their group.
         let _ = self.driver.clone().leak();
-        let group = format!("-{}", self.chromedriver.id());
-        let _ = Command::new("kill").args(["-KILL", "--", &group]).status();
-        let _ = self.chromedriver.wait();
+        end(&mut self.chromedriver);
     }
+}
+
+async fn start_browser(profile: &TempDir) -> (Child, WebDriver) {
+    let (chromedriver, port) = start_chromedriver(profile);
+    let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), capabilities(profile))
+        .await
+        .expect("chromium to start (packages chromium and chromium-driver)");
+    (chromedriver, driver)
+}
+
+fn end(chromedriver: &mut Child) {
+    let group = format!("-{}", chromedriver.id());
+    let _ = Command::new("kill").args(["-KILL", "--", &group]).status();
+    let _ = chromedriver.wait();
 }
 
 /// Finds an element by its selector and name: its label for screen readers, or else its text.
@@ -258,9 +294,11 @@ fn arguments(target: Target<'_>) -> Vec<Value> {
 }
 
 /// Starts a driver on a port of its own choice, which it prints.
-fn start_chromedriver() -> (Child, u16) {
+fn start_chromedriver(home: &TempDir) -> (Child, u16) {
     let mut process = Command::new("chromedriver")
         .arg("--port=0")
+        // What a browser trusts lies in the home folder.
+        .env("HOME", home.path())
         .process_group(0)
         .stdin(Stdio::null())
         .stdout(Stdio::piped())

@@ -37,12 +37,17 @@ impl Server {
 
     /// Starts a server with more arguments.
     pub fn start_with(arguments: &[&str]) -> Self {
+        Self::start_on(&[&["--no-tls"], arguments].concat(), None)
+    }
+
+    /// Starts a server that speaks https.
+    pub fn start_secure(arguments: &[&str]) -> Self {
         Self::start_on(arguments, None)
     }
 
     /// Starts a server on a disk that is full when a file reaches this size (a file size limit, which holds for root too).
     pub fn start_on_full_disk(most_kilobytes: u32) -> Self {
-        Self::start_on(&[], Some(most_kilobytes))
+        Self::start_on(&["--no-tls"], Some(most_kilobytes))
     }
 
     fn start_on(arguments: &[&str], most_kilobytes: Option<u32>) -> Self {
@@ -57,6 +62,12 @@ impl Server {
 
     /// Where the phones find it, without a slash at the end.
     pub fn address(&self) -> String {
+        let scheme = if self.arguments.iter().any(|it| it == "--no-tls") { "http" } else { "https" };
+        format!("{scheme}://127.0.0.1:{}", self.port)
+    }
+
+    /// The same without encryption, for a phone that does not trust the shop yet.
+    pub fn plain_address(&self) -> String {
         format!("http://127.0.0.1:{}", self.port)
     }
 

@@ -5,8 +5,8 @@ use std::time::{Duration, Instant};
 use crate::command::{Error, cargo, find, run};
 use crate::{build_server, packages};
 
-/// Chromium with its driver, and letters to draw.
-const BROWSER: [&str; 3] = ["chromium", "chromium-driver", "fonts-dejavu-core"];
+/// Chromium with its driver, what tells it whom to trust, and letters to draw.
+const BROWSER: [&str; 4] = ["chromium", "chromium-driver", "libnss3-tools", "fonts-dejavu-core"];
 
 pub fn test() -> Result<(), Error> {
     let mut summary = Summary::default();
@@ -29,10 +29,10 @@ pub fn test() -> Result<(), Error> {
 }
 
 pub fn install_browser() -> Result<(), Error> {
-    if find("chromium").is_some() && find("chromedriver").is_some() {
+    if ["chromium", "chromedriver", "certutil"].iter().all(|it| find(it).is_some()) {
         return Ok(());
     }
-    packages::install("chromium or chromedriver", &BROWSER)
+    packages::install("chromium, chromedriver or certutil", &BROWSER)
 }
 
 #[derive(Default)]

@@ -9,6 +9,8 @@ mod commands;
 mod durability;
 /// Bytes that no honest phone sends.
 mod hostile;
+/// Encrypted and plain on one port; whom a phone has to trust.
+mod https;
 /// Who gets in, and what everybody else sees.
 mod pairing;
 /// Several phones on one job.
