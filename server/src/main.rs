@@ -55,20 +55,20 @@ enum Command {
     Adjust(commands::AdjustArgs),
     /// Place pieces on a strip of fixed width, as short as can be
     Nest(commands::NestArgs),
+    /// Print the JSON Schema of a file that another command reads
+    Schema(commands::SchemaArgs),
 }
 
 fn main() -> ExitCode {
-    /// Print the JSON Schema of a file that another command reads
-    Schema(commands::SchemaArgs),
     let outcome = match Cli::parse().command {
         Command::Serve(settings) => return serve::run(&settings),
         Command::Takeoff(arguments) => commands::takeoff(&arguments),
         Command::Adjust(arguments) => commands::adjust(&arguments),
         Command::Nest(arguments) => commands::nest(&arguments),
+        Command::Schema(arguments) => commands::schema(&arguments),
     };
     match outcome {
         Ok(code) => code,
-        Command::Schema(arguments) => commands::schema(&arguments),
         Err(error) => {
             eprintln!("napline: {error}");
             error.exit_code()
