@@ -28,7 +28,9 @@ pub mod stairs;
 pub mod survey;
 pub mod takeoff;
 
+pub mod job_file;
 pub mod open_file;
+pub mod sealed;
 
 pub mod guard;
 pub mod wire;

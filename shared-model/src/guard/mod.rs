@@ -98,6 +98,18 @@ pub fn change(bytes: &[u8], from: Option<DeviceId>) -> Result<VettedChange, Refu
     Ok(VettedChange { author, refers: body.refers, change })
 }
 
+/// Vets single changes that stand one behind the other, from anyone: each like [`change`].
+pub fn changes(bytes: &[u8]) -> Result<Vec<VettedChange>, Refusal> {
+    let mut rest = bytes::Bytes(bytes);
+    let mut changes = Vec::new();
+    while !rest.is_empty() {
+        let start = rest.0;
+        chunk::next(&mut rest)?;
+        changes.push(change(&start[..start.len() - rest.0.len()], None)?);
+    }
+    Ok(changes)
+}
+
 /// Checks who may have made a change, and where that one may write.
 fn who(body: &body::Body<'_>, change: &Change, from: Option<DeviceId>) -> Result<(), Refusal> {
     if let Some(schema) = job::schema_of_fixed_actor(body.actor) {

@@ -7,7 +7,7 @@ use automerge::sync::{Have, Message, MessageVersion};
 
 use super::bytes::{Bytes, malformed};
 use super::chunk::{self, Kind};
-use super::{Refusal, VettedChange, VettedSync, change};
+use super::{Refusal, VettedChange, VettedSync, change, changes};
 use crate::ids::DeviceId;
 use crate::wire::MOST_FRAME_BYTES;
 
@@ -58,18 +58,8 @@ pub(super) fn sync(bytes: &[u8], known: usize, from: Option<DeviceId>, whole: bo
 /// document's changes are not vetted one by one: only the phone's own server, which vetted them, may send it.
 fn changes_of_blob(blob: &[u8]) -> Result<Vec<VettedChange>, Refusal> {
     let mut rest = Bytes(blob);
-    let mut changes = Vec::new();
-    while !rest.is_empty() {
-        let start = rest.0;
-        let chunk = chunk::next(&mut rest)?;
-        let bytes = &start[..start.len() - rest.0.len()];
-        match chunk.kind {
-            Kind::Document if start.len() == blob.len() => {}
-            Kind::Document => return malformed("a document behind changes"),
-            Kind::Change | Kind::DeflatedChange => changes.push(change(bytes, None)?),
-        }
-    }
-    Ok(changes)
+    let starts_whole = !rest.is_empty() && chunk::next(&mut rest)?.kind == Kind::Document;
+    changes(if starts_whole { rest.0 } else { blob })
 }
 
 fn hashes(list: &[ChangeHash]) -> Result<(), Refusal> {

@@ -17,6 +17,9 @@ mod script;
 /// The job document: what is entered, refused, disputed, removed, kept.
 mod documents;
 
+/// A job's file: round trips, damage, forgeries.
+mod job_file;
+
 /// The open files and their published schemas, which an independent validator holds to the readers.
 mod open_files;
 
