@@ -59,18 +59,31 @@ impl Devices {
     }
 
     pub fn is_empty(&self) -> bool {
-        self.0.read().unwrap_or_else(PoisonError::into_inner).is_empty()
+        self.all().iter().all(|it| it.revoked.is_some())
+    }
+
+    /// All devices that ever came in, the revoked ones too, the latest first.
+    pub fn all(&self) -> Vec<Device> {
+        let mut all: Vec<Device> = self.0.read().unwrap_or_else(PoisonError::into_inner).values().cloned().collect();
+        all.sort_by_key(|it| (std::cmp::Reverse(it.paired), it.id));
+        all
     }
 
     pub fn insert(&self, device: Device) {
         self.0.write().unwrap_or_else(PoisonError::into_inner).insert(device.id, device);
     }
 
+    /// A device as it stands now, if it is let in.
+    pub fn get(&self, id: DeviceId) -> Option<Device> {
+        let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        devices.get(&id).filter(|it| it.revoked.is_none()).cloned()
+    }
+
     /// The device that sent the request and the cookie that renews its stay, if it is paired.
     pub fn recognise(&self, headers: &HeaderMap, scheme: Scheme) -> Option<(Device, String)> {
         let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
         claims(headers).find_map(|claim| {
-            let device = devices.get(&claim.device)?;
+            let device = devices.get(&claim.device).filter(|it| it.revoked.is_none())?;
             // Hashes are compared, so the time that takes says nothing about the token.
             (device.token == claim.token.hash()).then(|| (device.clone(), claim.token.cookie(claim.device, scheme)))
         })
@@ -118,6 +131,7 @@ pub fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
 mod tests {
     use axum::http::HeaderValue;
     use shared_model::job::Timestamp;
+    use shared_model::wire::Role;
 
     use super::*;
 
@@ -128,8 +142,15 @@ mod tests {
 
     fn paired(token: &Token) -> (Devices, DeviceId) {
         let id = DeviceId(Uuid::from_u128(7));
-        let device =
-            Device { id, person: "Ada".into(), name: "phone".into(), token: token.hash(), paired: Timestamp(1) };
+        let device = Device {
+            id,
+            person: "Ada".into(),
+            name: "phone".into(),
+            token: token.hash(),
+            paired: Timestamp(1),
+            role: Role::Crew,
+            revoked: None,
+        };
         (Devices::new(vec![device]), id)
     }
 
@@ -146,6 +167,15 @@ mod tests {
                 .is_none()
         );
         assert!(devices.recognise(&HeaderMap::new(), Scheme::Http).is_none());
+        let mut gone = devices.all().remove(0);
+        gone.revoked = Some(Timestamp(2));
+        devices.insert(gone);
+        assert!(devices.recognise(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http).is_none(), "revoked");
+        assert_ne!(
+            devices.id_for(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http),
+            id,
+            "it comes in as new"
+        );
     }
 
     #[test]

@@ -48,6 +48,10 @@ pub enum Refused {
     TooMany,
     #[error("This link was used already, or it has expired.")]
     LinkGone,
+    #[error("This phone may not do that.")]
+    NotAllowed,
+    #[error("The shop needs an owner: make somebody else one first.")]
+    LastOwner,
     #[error("{0}")]
     BadForm(&'static str),
     #[error("The server cannot store this now: {0}")]
@@ -61,7 +65,8 @@ impl Refused {
         match self {
             Self::NotPaired => StatusCode::UNAUTHORIZED,
             Self::WrongHost => StatusCode::MISDIRECTED_REQUEST,
-            Self::WrongOrigin => StatusCode::FORBIDDEN,
+            Self::WrongOrigin | Self::NotAllowed => StatusCode::FORBIDDEN,
+            Self::LastOwner => StatusCode::CONFLICT,
             Self::TooMany => StatusCode::TOO_MANY_REQUESTS,
             Self::LinkGone => StatusCode::GONE,
             Self::BadForm(_) => StatusCode::UNPROCESSABLE_ENTITY,
@@ -78,7 +83,8 @@ impl Refused {
             }
             Self::WrongHost => "Use the computer's own name or address, or start the server with --host and this name.",
             Self::WrongOrigin => "Open the app from its own address.",
-            Self::TooMany | Self::NothingHere => "",
+            Self::NotAllowed => "An owner of the shop says who may do what, under People.",
+            Self::TooMany | Self::NothingHere | Self::LastOwner => "",
             Self::BadForm(_) => "Go back and try again.",
             Self::NotStored(_) => "Free some space on the server's disk and try again.",
         }

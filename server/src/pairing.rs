@@ -10,7 +10,9 @@ use axum::http::header::{CACHE_CONTROL, HOST, LOCATION, REFERRER_POLICY, SET_COO
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Json, Response};
 use sha2::{Digest, Sha256};
+use shared_model::ids::DeviceId;
 use shared_model::job::Timestamp;
+use shared_model::wire::Role;
 use tokio::time::Instant;
 
 use crate::accept::Scheme;
@@ -18,7 +20,7 @@ use crate::devices::{Token, hex, unhex};
 use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::router::Shop;
-use crate::store::{Device, Write};
+use crate::store::{Device, Happened, Note, Write};
 use crate::{clock, pages, trust};
 
 /// Most links that can be open at a time.
@@ -33,8 +35,17 @@ pub struct Secret([u8; 16]);
 /// The links that are open now, by the hash of their secret. They do not outlive the process: a link from a printed page
 /// or a restored backup opens nothing.
 pub struct Invitations {
-    open: Mutex<HashMap<[u8; 32], Instant>>,
+    open: Mutex<HashMap<[u8; 32], Guest>>,
     lifetime: Duration,
+}
+
+/// Whom a link lets in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Guest {
+    until: Instant,
+    role: Role,
+    /// The device that made the link; `None` is the person at the server's computer.
+    by: Option<DeviceId>,
 }
 
 impl Secret {
@@ -69,27 +80,32 @@ impl Invitations {
     }
 
     /// Opens a new link; `None` when too many are open.
-    pub fn open(&self) -> Result<Option<Secret>, std::io::Error> {
+    pub fn open(&self, role: Role, by: Option<DeviceId>) -> Result<Option<Secret>, std::io::Error> {
         let secret = Secret::random()?;
         let now = Instant::now();
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
-        open.retain(|_, until| *until > now);
+        open.retain(|_, it| it.until > now);
         if open.len() >= MOST_OPEN {
             return Ok(None);
         }
-        open.insert(secret.hash(), now + self.lifetime);
+        open.insert(secret.hash(), Guest { until: now + self.lifetime, role, by });
         Ok(Some(secret))
     }
 
     fn is_open(&self, secret: Secret) -> bool {
         let open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
-        open.get(&secret.hash()).is_some_and(|until| *until > Instant::now())
+        open.get(&secret.hash()).is_some_and(|it| it.until > Instant::now())
     }
 
     /// Closes the link for good. Of several that use it at once, one gets in.
-    fn use_up(&self, secret: Secret) -> bool {
-        let until = self.open.lock().unwrap_or_else(PoisonError::into_inner).remove(&secret.hash());
-        until.is_some_and(|it| it > Instant::now())
+    fn use_up(&self, secret: Secret) -> Option<Guest> {
+        let guest = self.open.lock().unwrap_or_else(PoisonError::into_inner).remove(&secret.hash());
+        guest.filter(|it| it.until > Instant::now())
+    }
+
+    /// Closes the links that a device has made.
+    pub fn close_those_of(&self, device: DeviceId) {
+        self.open.lock().unwrap_or_else(PoisonError::into_inner).retain(|_, it| it.by != Some(device));
     }
 }
 
@@ -144,13 +160,15 @@ pub async fn join(
     let person = name(&form.name).ok_or(Refused::BadForm("Your name is missing or too long."))?;
     let name = name(&form.device).ok_or(Refused::BadForm("The device's name is missing or too long."))?;
     let token = Token::random().map_err(|error| Refused::NotStored(error.to_string()))?;
-    if !Secret::parse(&secret).is_some_and(|it| shop.invitations.use_up(it)) {
+    let Some(guest) = Secret::parse(&secret).and_then(|it| shop.invitations.use_up(it)) else {
         shop.rates.miss(address.ip());
         return Err(Refused::LinkGone);
-    }
+    };
     let id = shop.devices.id_for(&headers, scheme);
-    let device = Device { id, person, name, token: token.hash(), paired: clock::now() };
-    let stored = shop.hub.store.commit(vec![Write::Device(device.clone())]).await;
+    let (paired, role) = (clock::now(), guest.role);
+    let device = Device { id, person, name, token: token.hash(), paired, role, revoked: None };
+    let note = Note { at: paired, by: guest.by, device: id, what: Happened::Joined(role) };
+    let stored = shop.hub.store.commit(vec![Write::Device(device.clone()), Write::Note(note)]).await;
     stored.map_err(|error| Refused::NotStored(error.to_string()))?;
     tracing::info!(device = %device.id, person = device.person, name = device.name, "paired");
     let cookie = token.cookie(device.id, scheme);
@@ -174,9 +192,27 @@ pub struct Invitation {
     expires: Timestamp,
 }
 
+#[derive(serde::Deserialize)]
+pub struct InviteQuery {
+    /// What the other device may do; as much as this one, but not more than measure, if it is not said.
+    #[serde(rename = "as")]
+    role: Option<Role>,
+}
+
 /// A paired device asks for a link for another one.
-pub async fn invite(State(shop): State<Arc<Shop>>, headers: HeaderMap) -> Result<Response, Refused> {
-    let opened = shop.invitations.open().map_err(|error| Refused::NotStored(error.to_string()))?;
+pub async fn invite(
+    State(shop): State<Arc<Shop>>,
+    Extension(visitor): Extension<Visitor>,
+    Query(query): Query<InviteQuery>,
+    headers: HeaderMap,
+) -> Result<Response, Refused> {
+    let own = visitor.device.role;
+    let role = query.role.unwrap_or(Role::Crew);
+    if own == Role::Viewer || role > own {
+        return Err(Refused::NotAllowed);
+    }
+    let opened =
+        shop.invitations.open(role, Some(visitor.device.id)).map_err(|error| Refused::NotStored(error.to_string()))?;
     let secret = opened.ok_or(Refused::TooMany)?;
     let mut authorities = shop.hosts.authorities();
     if let Some(host) = headers.get(HOST).and_then(|it| it.to_str().ok()) {
@@ -198,8 +234,8 @@ pub fn first_scheme(shop: &Shop) -> Scheme {
 
 /// Who the asking device is; also how a client learns that it is not paired, by a 401.
 pub async fn me(State(shop): State<Arc<Shop>>, Extension(visitor): Extension<Visitor>) -> impl IntoResponse {
-    let Device { id, person, name, .. } = visitor.device;
-    let me = serde_json::json!({ "device": id, "person": person, "name": name, "shop": shop.name });
+    let Device { id, person, name, role, .. } = visitor.device;
+    let me = serde_json::json!({ "device": id, "person": person, "name": name, "role": role, "shop": shop.name });
     ([(CACHE_CONTROL, "no-store")], Json(me))
 }
 
@@ -224,16 +260,16 @@ mod tests {
     #[tokio::test(start_paused = true)]
     async fn a_link_works_once_and_not_for_ever() {
         let invitations = Invitations::new(Duration::from_secs(60));
-        let secret = invitations.open().unwrap().unwrap();
+        let secret = invitations.open(Role::Crew, None).unwrap().unwrap();
         assert!(invitations.is_open(secret));
-        assert!(invitations.use_up(secret));
+        assert_eq!(invitations.use_up(secret).map(|it| it.role), Some(Role::Crew));
         assert!(!invitations.is_open(secret));
-        assert!(!invitations.use_up(secret));
+        assert!(invitations.use_up(secret).is_none());
 
-        let late = invitations.open().unwrap().unwrap();
+        let late = invitations.open(Role::Crew, None).unwrap().unwrap();
         tokio::time::advance(Duration::from_secs(61)).await;
         assert!(!invitations.is_open(late));
-        assert!(!invitations.use_up(late));
+        assert!(invitations.use_up(late).is_none());
     }
 
     #[test]

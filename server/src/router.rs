@@ -8,6 +8,7 @@ use axum::http::StatusCode;
 use axum::http::header::CONTENT_TYPE;
 use axum::middleware::{from_fn_with_state, map_response};
 use axum::routing::{any, get, post};
+use tokio::sync::Mutex;
 use tower::ServiceBuilder;
 use tower_http::limit::RequestBodyLimitLayer;
 use tower_http::timeout::TimeoutLayer;
@@ -19,7 +20,7 @@ use crate::hosts::Hosts;
 use crate::pairing::Invitations;
 use crate::sync::Hub;
 use crate::tls::Tls;
-use crate::{assets, pages, pairing, sync, trust};
+use crate::{assets, pages, pairing, people, sync, trust};
 
 /// No request body is longer: the longest is the form of a pairing link.
 const MOST_BODY: usize = 16 * 1024;
@@ -35,6 +36,8 @@ pub struct Shop {
     pub devices: Devices,
     pub invitations: Invitations,
     pub rates: Rates,
+    /// Held while it is decided who may do what.
+    pub people: Mutex<()>,
 }
 
 impl Shop {
@@ -49,6 +52,8 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route("/sync", any(sync::upgrade))
         .route("/me", get(pairing::me))
         .route("/pairing", post(pairing::invite))
+        .route("/people", get(people::list))
+        .route("/people/{device}", post(people::change))
         .fallback(get(assets::file))
         .layer(from_fn_with_state(Arc::clone(&shop), gate::recognise));
     let door = Router::new()

@@ -4,8 +4,10 @@ use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
 
+use shared_model::wire::Role;
 use time::OffsetDateTime;
 use tokio::net::TcpListener;
+use tokio::sync::Mutex;
 use tracing_subscriber::EnvFilter;
 
 use crate::devices::Devices;
@@ -60,6 +62,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
         hub: Arc::new(Hub::new(Arc::clone(&store))?),
         invitations: Invitations::new(settings.pairing_lifetime()),
         rates: Rates::default(),
+        people: Mutex::default(),
     });
     greet(settings, &shop, address)?;
 
@@ -114,17 +117,17 @@ fn greet(settings: &Settings, shop: &Shop, address: SocketAddr) -> Result<(), Se
         println!("phones check the shop's certificate by this code: {}", authority.fingerprint());
     }
     if !(settings.pair || shop.devices.is_empty()) {
-        println!("Phones are paired already. For another one: People on a paired phone, or start with --pair.");
+        println!("Phones are paired already. For another one: Add a phone on a paired one, or start with --pair.");
         return Ok(());
     }
-    let Some(secret) = shop.invitations.open()? else { return Ok(()) };
+    let Some(secret) = shop.invitations.open(Role::Owner, None)? else { return Ok(()) };
     let minutes = settings.pair_within.div_ceil(60);
     let urls: Vec<String> = {
         let scheme = first_scheme(shop);
         shop.hosts.authorities().iter().map(|it| secret.url(scheme, it)).collect()
     };
     println!(
-        "\nTo pair the first phone, scan this or open one of these links within {minutes} min. The link works once:\n"
+        "\nTo pair an owner's phone, scan this or open one of these links within {minutes} min. The link works once:\n"
     );
     for url in &urls {
         println!("  {url}");

@@ -36,6 +36,20 @@ pub enum Frame {
     Presence { job: JobId, who: Option<Person>, at: Whereabouts },
     /// Server → phone: said before the server closes the socket.
     Goodbye { reason: String },
+    /// Server → phone, after `Welcome`: what this phone may do. The server holds to it, whatever the phone knows.
+    Role(Role),
+}
+
+/// What a device may do in a shop.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Looks.
+    Viewer,
+    /// Looks and measures, and lets others in who may not do more.
+    Crew,
+    /// May do everything: says who may do what, and whose device is not let in any more.
+    Owner,
 }
 
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -178,6 +192,7 @@ mod tests {
                 at
             }),
             ".{0,20}".prop_map(|reason| Frame::Goodbye { reason }),
+            prop_oneof![Just(Role::Viewer), Just(Role::Crew), Just(Role::Owner)].prop_map(Frame::Role),
         ]
     }
 
@@ -206,7 +221,8 @@ mod tests {
         assert_eq!(hello.encode(), [0, 1, 1, 1, b'b']);
         let goodbye = Frame::Goodbye { reason: String::new() };
         assert_eq!(goodbye.encode(), [10, 0]);
-        assert!(matches!(Frame::decode(&[11, 0]), Err(FrameError::Malformed(_))));
+        assert_eq!(Frame::Role(Role::Crew).encode(), [11, 1]);
+        assert!(matches!(Frame::decode(&[12, 0]), Err(FrameError::Malformed(_))));
         assert!(matches!(Frame::decode(&[]), Err(FrameError::Malformed(_))));
         // A list that claims to be endless.
         assert!(Frame::decode(&[2, 0xff, 0xff, 0xff, 0xff, 0x0f]).is_err());

@@ -10,7 +10,7 @@ use reqwest::{Response, StatusCode, redirect};
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId, RoomId};
 use shared_model::job::{Edit, JobDoc, Order, SCHEMA, SyncState, Timestamp};
-use shared_model::wire::{Frame, Hello, JobEntry, PROTOCOL, Person, Welcome, Whereabouts};
+use shared_model::wire::{Frame, Hello, JobEntry, PROTOCOL, Person, Role, Welcome, Whereabouts};
 use tokio::net::TcpStream;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest;
 use tokio_tungstenite::tungstenite::{Error as WsError, Message};
@@ -35,6 +35,8 @@ pub struct Pass {
 pub struct Peer {
     pub pass: Pass,
     pub welcome: Welcome,
+    /// What the server lets it do.
+    pub role: Option<Role>,
     pub jobs: Vec<JobEntry>,
     pub copies: BTreeMap<JobId, Copy>,
     pub seen: BTreeMap<(JobId, DeviceId), (Person, Whereabouts)>,
@@ -127,6 +129,7 @@ impl Pass {
         Peer {
             pass: self.clone(),
             welcome,
+            role: None,
             jobs: Vec::new(),
             copies: BTreeMap::new(),
             seen: BTreeMap::new(),
@@ -271,6 +274,7 @@ impl Peer {
         match frame {
             Frame::Jobs(jobs) => self.jobs = jobs,
             Frame::Goodbye { reason } => self.goodbye = Some(reason),
+            Frame::Role(role) => self.role = Some(role),
             Frame::Presence { job, who: Some(person), at } => {
                 self.seen.insert((job, person.device), (person, at));
             }

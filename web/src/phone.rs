@@ -8,7 +8,7 @@ use leptos::prelude::*;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
 use shared_model::job::{DocError, Edit, Job, Timestamp};
-use shared_model::wire::{Frame, Person, Whereabouts};
+use shared_model::wire::{Frame, Person, Role, Whereabouts};
 use uuid::Uuid;
 use wasm_bindgen_futures::spawn_local;
 
@@ -22,6 +22,8 @@ use crate::undo::{Move, Undo};
 
 /// The setting that keeps [`Me`].
 const ME: &str = "me";
+/// The setting that keeps the [`Role`].
+const ROLE: &str = "role";
 /// Who has not been heard of for so many seconds is gone.
 const GONE_AFTER: i64 = 60;
 
@@ -76,6 +78,8 @@ struct Inner {
 pub struct Phone {
     pub jobs: RwSignal<Vec<JobRecord>>,
     pub me: RwSignal<Option<Me>>,
+    /// What the server lets this phone do; kept, as the phone holds to it without a server too.
+    pub role: RwSignal<Role>,
     pub link: RwSignal<Link>,
     /// Something the person must read once.
     pub notice: RwSignal<Option<String>>,
@@ -95,6 +99,7 @@ impl Phone {
         Self {
             jobs: RwSignal::default(),
             me: RwSignal::default(),
+            role: RwSignal::new(Role::Crew),
             link: RwSignal::default(),
             notice: RwSignal::default(),
             trouble: RwSignal::default(),
@@ -127,6 +132,9 @@ impl Phone {
             // What another version wrote the server's next answer replaces.
             Ok(me) => self.me.set(me.and_then(|it| postcard::from_bytes(&it).ok())),
             Err(error) => self.trouble.set(Some(error.to_string())),
+        }
+        if let Ok(Some(role)) = storage.setting(ROLE).await {
+            self.role.set(postcard::from_bytes(&role).unwrap_or(Role::Crew));
         }
         match storage.jobs().await {
             Ok(jobs) => self.set_jobs(jobs),
@@ -162,7 +170,7 @@ impl Phone {
     /// A new job on this phone, with or without a network; `None` when the browser keeps nothing for this page.
     pub fn new_job(self, edits: &[Edit]) -> Option<JobId> {
         self.storage()?;
-        let me = self.me.get_untracked()?;
+        let me = self.me.get_untracked().filter(|_| self.role.get_untracked() != Role::Viewer)?;
         let job = JobId(Uuid::new_v4());
         let kept = Kept::new(job, new_actor(), me.person.device);
         self.keep(job, kept, Undo::default(), None, Vec::new());
@@ -265,6 +273,11 @@ impl Phone {
     fn edit(self, job: JobId, said: &str, edits: &[Edit]) -> Result<bool, String> {
         const NOT_OPEN: &str = "Not done: the job is not open on this phone. Open it again.";
         let me = self.me.get_untracked().ok_or("Not done: this phone has not met its server yet.")?;
+        if self.role.get_untracked() == Role::Viewer {
+            return Err(
+                "Not done: this phone may look, not change. An owner of the shop can let it measure.".to_owned()
+            );
+        }
         let result = self.with(job, |it| {
             let known = it.signals.job.with_untracked(|job| job.people.get(&me.person.device).cloned());
             let mut edits = edits.to_vec();

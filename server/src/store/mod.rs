@@ -16,6 +16,7 @@ use std::thread::JoinHandle;
 use redb::{Database, DatabaseError};
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::Timestamp;
+use shared_model::wire::Role;
 
 /// Pages kept in memory. The jobs in use are in memory anyway.
 const CACHE_BYTES: usize = 4 << 20;
@@ -31,6 +32,34 @@ pub struct Device {
     /// SHA-256 of its token; the token itself is only on the device.
     pub token: [u8; 32],
     pub paired: Timestamp,
+    /// Whoever was paired before there were roles could do everything.
+    #[serde(default = "owner")]
+    pub role: Role,
+    /// Since when it is not let in any more.
+    #[serde(default)]
+    pub revoked: Option<Timestamp>,
+}
+
+fn owner() -> Role {
+    Role::Owner
+}
+
+/// A line of the list of who came and went.
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct Note {
+    pub at: Timestamp,
+    /// The device that did it; `None` is the person at the server's computer.
+    pub by: Option<DeviceId>,
+    pub device: DeviceId,
+    pub what: Happened,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Happened {
+    Joined(Role),
+    GivenRole(Role),
+    Revoked,
 }
 
 /// One step of a batch; a batch is stored as a whole or not at all.
@@ -58,6 +87,8 @@ pub enum Write {
         device: DeviceId,
     },
     Device(Device),
+    /// Adds a line to the list of who came and went.
+    Note(Note),
 }
 
 #[derive(Clone, Debug, PartialEq)]

@@ -8,8 +8,8 @@ use shared_model::job::Timestamp;
 use shared_model::wire::JobEntry;
 use uuid::Uuid;
 
-use super::tables::{ACTORS, CHANGES, DEVICES, NAMES, SNAPSHOTS};
-use super::{Device, Store, StoreError, StoreFile, StoredChange, writer};
+use super::tables::{ACTORS, CHANGES, DEVICES, NAMES, NOTES, SNAPSHOTS};
+use super::{Device, Note, Store, StoreError, StoreFile, StoredChange, writer};
 
 impl Store {
     /// The job's snapshots, newest first, each with the seq of the last change inside.
@@ -76,6 +76,24 @@ impl Store {
                 }
             }
             Ok(devices)
+        })
+    }
+
+    /// Who came and went, the latest first.
+    pub fn notes(&self, most: usize) -> Result<Vec<Note>, StoreError> {
+        self.read(|transaction| {
+            let table = transaction.open_table(NOTES)?;
+            let mut notes = Vec::new();
+            for row in table.iter()?.rev().take(most) {
+                let (number, record) = row?;
+                match serde_json::from_slice(record.value()) {
+                    Ok(note) => notes.push(note),
+                    Err(error) => {
+                        tracing::error!(number = number.value(), %error, "a damaged line of who came and went");
+                    }
+                }
+            }
+            Ok(notes)
         })
     }
 

@@ -3,7 +3,7 @@
 use redb::{Database, ReadableDatabase, TableDefinition};
 
 /// Version of the tables' layout; raised when a table changes its meaning.
-pub const LAYOUT: u64 = 1;
+pub const LAYOUT: u64 = 2;
 
 /// (job, seq)
 pub type ChangeKey = (u128, u64);
@@ -21,24 +21,29 @@ pub const NAMES: TableDefinition<u128, &str> = TableDefinition::new("names");
 pub const ACTORS: TableDefinition<&[u8; 16], u128> = TableDefinition::new("actors");
 /// device → its record as JSON
 pub const DEVICES: TableDefinition<u128, &[u8]> = TableDefinition::new("devices");
+/// number → a line of the list of who came and went, as JSON
+pub const NOTES: TableDefinition<u64, &[u8]> = TableDefinition::new("notes");
 const META: TableDefinition<&str, &[u8]> = TableDefinition::new("meta");
 
 const LAYOUT_KEY: &str = "layout";
 const REPLICA_KEY: &str = "replica";
 
 /// What the store says about itself.
+#[derive(Clone, Copy)]
 pub struct Meta {
     pub layout: u64,
     /// Random, made with the store.
     pub replica: [u8; 16],
 }
 
-/// Reads the meta table, and makes every table when the store is new.
+/// Reads the meta table, and makes the tables that an empty store or one of an older version does not have.
 pub fn prepare(database: &Database) -> Result<Meta, redb::Error> {
-    if let Some(meta) = read_meta(database)? {
+    let found = read_meta(database)?;
+    if let Some(meta) = found.filter(|it| it.layout >= LAYOUT) {
         return Ok(meta);
     }
-    let meta = Meta { layout: LAYOUT, replica: *uuid::Uuid::new_v4().as_bytes() };
+    let replica = found.map_or_else(|| *uuid::Uuid::new_v4().as_bytes(), |it| it.replica);
+    let meta = Meta { layout: LAYOUT, replica };
     let transaction = database.begin_write()?;
     transaction.open_table(CHANGES)?;
     transaction.open_table(HASHES)?;
@@ -46,6 +51,7 @@ pub fn prepare(database: &Database) -> Result<Meta, redb::Error> {
     transaction.open_table(NAMES)?;
     transaction.open_table(ACTORS)?;
     transaction.open_table(DEVICES)?;
+    transaction.open_table(NOTES)?;
     {
         let mut table = transaction.open_table(META)?;
         table.insert(LAYOUT_KEY, meta.layout.to_be_bytes().as_slice())?;

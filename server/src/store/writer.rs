@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use redb::{Database, ReadableTable, WriteTransaction};
 
-use super::tables::{ACTORS, CHANGES, DEVICES, HASHES, NAMES, SNAPSHOTS};
+use super::tables::{ACTORS, CHANGES, DEVICES, HASHES, NAMES, NOTES, SNAPSHOTS};
 use super::{StoreError, StoreFile, StoredChange, Write, open_file};
 
 /// Most batches in one commit: bounds how long the first of them waits.
@@ -100,6 +100,12 @@ fn apply(transaction: &WriteTransaction, write: &Write) -> Result<(), redb::Erro
         Write::Device(device) => {
             let record = serde_json::to_vec(device).map_err(|error| redb::Error::Corrupted(error.to_string()))?;
             transaction.open_table(DEVICES)?.insert(device.id.0.as_u128(), record.as_slice())?;
+        }
+        Write::Note(note) => {
+            let record = serde_json::to_vec(note).map_err(|error| redb::Error::Corrupted(error.to_string()))?;
+            let mut notes = transaction.open_table(NOTES)?;
+            let next = notes.last()?.map_or(0, |(number, _)| number.value() + 1);
+            notes.insert(next, record.as_slice())?;
         }
     }
     Ok(())

@@ -57,9 +57,16 @@ async fn serve(shop: Arc<Shop>, mut socket: WebSocket, device: Device) {
     let parting = match hub.enter(device.id, outbox.clone()) {
         Ok(id) => {
             tracing::debug!(device = %device.id, "connected");
-            let mut phone = Phone::new(id, device, outbox);
-            let parting = converse(&shop, &mut socket, queue, &mut phone).await;
-            phone.leave().await;
+            // What an owner decided while the socket was opened did not reach this connection.
+            let parting = match shop.devices.get(device.id) {
+                Some(device) => {
+                    let mut phone = Phone::new(id, device, outbox);
+                    let parting = converse(&shop, &mut socket, queue, &mut phone).await;
+                    phone.leave().await;
+                    parting
+                }
+                None => Some(Parting::Revoked),
+            };
             hub.leave(id);
             parting
         }
@@ -116,6 +123,7 @@ fn welcome(shop: &Shop, device: &Device, outbox: &Outbox, hello: &Hello) -> Resu
     if hello.protocol != PROTOCOL {
         return Err(Parting::OtherProtocol { found: hello.protocol, known: PROTOCOL });
     }
+    outbox.send(&Frame::Role(device.role));
     outbox.send(&shop.hub.list());
     Ok(())
 }

@@ -7,7 +7,7 @@ use axum::body::Bytes;
 use shared_model::guard::{self, Refusal};
 use shared_model::ids::JobId;
 use shared_model::job::{NewChange, SyncState};
-use shared_model::wire::{Frame, Person, Whereabouts};
+use shared_model::wire::{Frame, Person, Role, Whereabouts};
 use tokio::time::Instant;
 
 use super::hub::{ConnectionId, Hub, Shared};
@@ -68,7 +68,8 @@ impl Phone {
             | Frame::Jobs(_)
             | Frame::Ack { .. }
             | Frame::Nack { .. }
-            | Frame::Goodbye { .. } => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
+            | Frame::Goodbye { .. }
+            | Frame::Role(_) => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
         }
     }
 
@@ -135,6 +136,7 @@ impl Phone {
             Ok(Err(refusal)) => return self.refuse(hub, id, None, &refusal.to_string()),
             Err(Panicked) => return self.refuse(hub, id, None, "it cannot be read"),
         };
+        let vetted = if self.device.role == Role::Viewer { vetted.without_changes() } else { vetted };
         let taken = tokio::task::block_in_place(|| guarded(|| document.doc.receive_sync(&mut share.catch_up, vetted)));
         let changes = match taken {
             Ok(Ok(changes)) => changes,
@@ -167,6 +169,9 @@ impl Phone {
             Err(Panicked) => return self.refuse(hub, id, None, "it cannot be read"),
         };
         let hash = vetted.hash();
+        if self.device.role == Role::Viewer {
+            return self.refuse(hub, id, Some(hash.0), "this phone may look, not change");
+        }
         let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())? else {
             return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
         };

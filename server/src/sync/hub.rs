@@ -1,6 +1,6 @@
 //! Every job that is shared, and every phone that is connected.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -117,6 +117,18 @@ impl Hub {
     pub fn leave(&self, id: ConnectionId) {
         lock(&self.connections).remove(&id);
         self.left.notify_waiters();
+    }
+
+    /// Ends every connection of a device.
+    pub fn part(&self, device: DeviceId, why: &Parting) {
+        for (_, outbox) in lock(&self.connections).values().filter(|(it, _)| *it == device) {
+            outbox.part(why.clone());
+        }
+    }
+
+    /// Devices that are connected now.
+    pub fn connected(&self) -> BTreeSet<DeviceId> {
+        lock(&self.connections).values().map(|(it, _)| *it).collect()
     }
 
     /// Keeps a device out for a while.

@@ -11,3 +11,4 @@ mod outbox;
 
 pub use connection::upgrade;
 pub use hub::Hub;
+pub use outbox::Parting;

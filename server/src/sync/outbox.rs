@@ -24,6 +24,10 @@ pub enum Parting {
     Unreadable(String),
     #[error("this phone reads too slowly; it catches up when it connects again")]
     TooSlow,
+    #[error("this phone is not let in any more; an owner of the shop can invite it again")]
+    Revoked,
+    #[error("what this phone may do has changed; it connects again")]
+    OtherRole,
     #[error("nothing was heard from this phone for too long")]
     Silent,
     #[error("too many changes of this device were refused; it may connect again in a few minutes")]

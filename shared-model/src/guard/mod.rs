@@ -186,6 +186,13 @@ impl VettedSync {
         &self.changes
     }
 
+    /// What the message says about what its sender has, without the changes that it brings.
+    pub fn without_changes(mut self) -> Self {
+        self.message.changes = Vec::<Vec<u8>>::new().into();
+        self.changes.clear();
+        self
+    }
+
     /// Whether it was vetted as from the phone's own server.
     pub(crate) const fn is_whole(&self) -> bool {
         self.whole

@@ -19,6 +19,8 @@ mod https;
 mod inside;
 /// The server dies in the middle of the work.
 mod killed;
+/// Who may do what.
+mod people;
 /// Seams, pins and cuts of a plan.
 mod planning;
 /// The browser's build computes what the server's computes.

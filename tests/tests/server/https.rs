@@ -108,8 +108,8 @@ async fn a_shop_with_a_certificate_of_its_own_uses_https_only() {
     let folder = tempfile::tempdir().unwrap();
     // The authority of another server stands in for one that everybody trusts.
     let other = Server::start_secure(&[]);
-    let key = rcgen::KeyPair::from_pem(&std::fs::read_to_string(other.folder().join("tls/authority.key")).unwrap());
     let root = authority(&other).await;
+    let key = rcgen::KeyPair::from_pem(&std::fs::read_to_string(other.folder().join("tls/authority.key")).unwrap());
     let issuer = rcgen::Issuer::from_ca_cert_der(&root.as_slice().into(), key.unwrap()).unwrap();
     let own = rcgen::KeyPair::generate().unwrap();
     let made = rcgen::CertificateParams::new(["shop.local".to_owned(), "127.0.0.1".to_owned()]).unwrap();

@@ -13,5 +13,7 @@ mod hostile;
 mod https;
 /// Who gets in, and what everybody else sees.
 mod pairing;
+/// Who may do what, and who decides.
+mod people;
 /// Several phones on one job.
 mod sharing;

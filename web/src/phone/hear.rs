@@ -26,6 +26,15 @@ impl Phone {
         }
     }
 
+    fn hear_role(self, role: Role) {
+        if let (Ok(bytes), Some(storage)) = (postcard::to_stdvec(&role), self.storage()) {
+            storage.write([Write::Setting(ROLE, bytes)]);
+        }
+        if self.role.get_untracked() != role {
+            self.role.set(role);
+        }
+    }
+
     /// The server's store is another one than before: what it has is not known.
     fn forget_sharing(self) {
         self.each_loaded(|it| {
@@ -94,6 +103,7 @@ impl Phone {
                 self.notice.set(Some(format!("The server refused an edit: {reason}. It is set apart on this phone.")));
             }
             Frame::Presence { job, who: Some(person), at } => self.hear_presence(job, person, at),
+            Frame::Role(role) => self.hear_role(role),
             Frame::Goodbye { reason } => self.link.set(Link::Closed(reason)),
             Frame::Presence { who: None, .. } | Frame::Hello(_) | Frame::Open { .. } | Frame::Close { .. } => {}
         }

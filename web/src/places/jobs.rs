@@ -5,10 +5,12 @@ use leptos::prelude::*;
 use shared_model::ids::GoodsId;
 use shared_model::job::{Edit, Goods, Order};
 use shared_model::length::{Length, Units};
+use shared_model::wire::Role;
 use uuid::Uuid;
 
 use super::goods::{roll_widths, shown_width};
-use super::sharing::{AddPhone, clock, link_words};
+use super::people::{AddPhone, People, role_words};
+use super::sharing::{clock, link_words};
 use crate::app::go;
 use crate::offline::JobRecord;
 use crate::phone::Phone;
@@ -20,7 +22,8 @@ use crate::truth::Link;
 #[component]
 pub fn Jobs() -> impl IntoView {
     let phone = Phone::here();
-    let (new_job, add_phone) = (RwSignal::new(false), RwSignal::new(false));
+    let (new_job, add_phone, people) = (RwSignal::new(false), RwSignal::new(false), RwSignal::new(false));
+    let looks = move || phone.role.get() == Role::Viewer;
     let known = move || phone.me.with(Option::is_some);
     view! {
         <header class="topbar">
@@ -32,8 +35,9 @@ pub fn Jobs() -> impl IntoView {
                 {move || (phone.started.get() && !known()).then(|| view! { <Unpaired /> })}
                 {move || known().then(|| view! {
                     <div class="buttons">
-                        <button type="button" class="button button-main" id="new-job" on:click=move |_| new_job.set(true)>"New job"</button>
-                        <button type="button" class="button" id="add-phone" on:click=move |_| add_phone.set(true)>"Add a phone"</button>
+                        <button type="button" class="button button-main" id="new-job" hidden=looks on:click=move |_| new_job.set(true)>"New job"</button>
+                        <button type="button" class="button" id="add-phone" hidden=looks on:click=move |_| add_phone.set(true)>"Add a phone"</button>
+                        <button type="button" class="button" id="show-people" on:click=move |_| people.set(true)>"People"</button>
                     </div>
                     <JobList />
                     <Settings />
@@ -42,6 +46,7 @@ pub fn Jobs() -> impl IntoView {
         </main>
         <Sheet title="New job" open=new_job id="new-job-sheet"><NewJob /></Sheet>
         <Sheet title="Add a phone" open=add_phone id="add-phone-sheet"><AddPhone /></Sheet>
+        <Sheet title="People and their devices" open=people id="people-sheet"><People /></Sheet>
     }
 }
 
@@ -166,7 +171,8 @@ fn first_edits(name: String, units: Units, width: Option<Length>) -> Vec<Edit> {
 #[component]
 fn Settings() -> impl IntoView {
     let phone = Phone::here();
-    let who = move || phone.me.get().map(|it| format!("{} on this phone", it.person.name));
+    let who =
+        move || phone.me.get().map(|it| format!("{} on this phone: {}", it.person.name, role_words(phone.role.get())));
     let keys = Theme::ALL.map(|it| view! {
         <button type="button" class="segment" aria-pressed=move || (phone.theme.get() == it).to_string() on:click=move |_| theme::choose(phone, it)>{it.name()}</button>
     });

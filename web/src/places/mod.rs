@@ -23,6 +23,7 @@ mod lengths;
 mod marks;
 mod openings;
 mod panel;
+mod people;
 mod pins;
 mod problems;
 mod readings;

@@ -3,17 +3,11 @@
 use leptos::prelude::*;
 use shared_model::job::Timestamp;
 use shared_model::wire::Whereabouts;
-use wasm_bindgen::JsCast;
-use wasm_bindgen_futures::{JsFuture, spawn_local};
-use web_sys::{RequestInit, Response};
 
 use crate::phone::Phone;
 use crate::sheet::Sheet;
 use crate::state::OpenJob;
 use crate::truth::{Link, edits};
-
-/// Makes a pairing link; the answer is [`Pairing`] as JSON.
-const PAIRING: &str = "/pairing";
 
 /// The truth about sharing in a few words; a tap opens the rest.
 #[component]
@@ -126,47 +120,4 @@ pub fn clock(at: Timestamp) -> String {
     } else {
         format!("{}-{:02}-{:02}", moment.get_full_year(), moment.get_month() + 1, moment.get_date())
     }
-}
-
-/// What the server answers when a phone is to be added.
-#[derive(Clone, Debug, serde::Deserialize)]
-struct Pairing {
-    /// The same link by every address of the server, the one this page came by first.
-    urls: Vec<String>,
-    /// The first as a QR code.
-    qr_svg: String,
-}
-
-/// A link for one more phone, as a code to scan.
-#[component]
-pub fn AddPhone() -> impl IntoView {
-    let pairing = RwSignal::new(None::<Result<Pairing, String>>);
-    spawn_local(async move {
-        let answer = make_link().await;
-        pairing.try_set(Some(answer));
-    });
-    move || match pairing.get() {
-        None => view! { <p class="quiet" role="status">"Asking the server for a link…"</p> }.into_any(),
-        Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
-        Some(Ok(Pairing { urls, qr_svg })) => view! {
-            <p>"Scan this with the other phone's camera. The link works once."</p>
-            <div class="qr" role="img" aria-label="Pairing link as a QR code" inner_html=qr_svg></div>
-            <ul id="pairing-links">{urls.into_iter().map(|it| view! { <li><code>{it}</code></li> }).collect_view()}</ul>
-        }
-        .into_any(),
-    }
-}
-
-async fn make_link() -> Result<Pairing, String> {
-    let offline = |_| "The server does not answer. A phone can be added when this one is connected.".to_owned();
-    let request = RequestInit::new();
-    request.set_method("POST");
-    let answer = JsFuture::from(window().fetch_with_str_and_init(PAIRING, &request)).await.map_err(offline)?;
-    let answer: Response = answer.dyn_into().map_err(offline)?;
-    if !answer.ok() {
-        return Err(format!("The server makes no link ({}). Is this phone paired?", answer.status()));
-    }
-    let text = JsFuture::from(answer.text().map_err(offline)?).await.map_err(offline)?;
-    serde_json::from_slice(text.as_string().unwrap_or_default().as_bytes())
-        .map_err(|it| format!("The server's answer was not understood: {it}"))
 }

@@ -1,0 +1,245 @@
+//! Who may come in and do what: the shop's people and their devices, and letting in one more.
+
+use leptos::prelude::*;
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+use shared_model::ids::DeviceId;
+use shared_model::job::Timestamp;
+use shared_model::wire::Role;
+use wasm_bindgen::{JsCast, JsValue};
+use wasm_bindgen_futures::{JsFuture, spawn_local};
+use web_sys::{Headers, RequestInit, Response};
+
+use super::sharing::clock;
+use crate::phone::Phone;
+
+/// Everybody, as JSON; below it one device, to which a decision is posted.
+const PEOPLE: &str = "/people";
+/// Makes a pairing link; the answer is [`Pairing`] as JSON.
+const PAIRING: &str = "/pairing";
+
+#[derive(Clone, Debug, Deserialize)]
+struct Everybody {
+    devices: Vec<Device>,
+    notes: Vec<Note>,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+struct Device {
+    device: DeviceId,
+    person: String,
+    name: String,
+    role: Role,
+    revoked: Option<Timestamp>,
+    connected: bool,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+struct Note {
+    at: Timestamp,
+    by: Option<DeviceId>,
+    device: DeviceId,
+    what: Happened,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Happened {
+    Joined(Role),
+    GivenRole(Role),
+    Revoked,
+}
+
+#[derive(Clone, Copy, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum Decision {
+    GiveRole(Role),
+    Revoke,
+}
+
+/// What somebody may do, in words.
+pub const fn role_words(role: Role) -> &'static str {
+    match role {
+        Role::Viewer => "looks",
+        Role::Crew => "measures",
+        Role::Owner => "owner",
+    }
+}
+
+impl Everybody {
+    fn named(&self, device: DeviceId) -> String {
+        let known = self.devices.iter().find(|it| it.device == device);
+        known.map_or_else(|| "a device".to_owned(), |it| format!("{} ({})", it.person, it.name))
+    }
+
+    fn told(&self, note: &Note) -> String {
+        let who = self.named(note.device);
+        let by = note.by.map_or_else(|| "at the shop's computer".to_owned(), |it| format!("by {}", self.named(it)));
+        match note.what {
+            Happened::Joined(role) => format!("{who} came in as {}, let in {by}", role_words(role)),
+            Happened::GivenRole(role) => format!("{who} became {}, decided {by}", role_words(role)),
+            Happened::Revoked => format!("{who} was shut out {by}"),
+        }
+    }
+}
+
+/// The shop's people and devices, and for an owner what to decide about each.
+#[component]
+pub fn People() -> impl IntoView {
+    let phone = Phone::here();
+    let everybody = RwSignal::new(None::<Result<Everybody, String>>);
+    let ask = move |path: String, decision: Option<Decision>| {
+        spawn_local(async move {
+            let answer = match decision {
+                None => ask_server(&path, "GET", None).await,
+                Some(decision) => ask_server(&path, "POST", serde_json::to_string(&decision).ok()).await,
+            };
+            everybody.try_set(Some(answer));
+        });
+    };
+    ask(PEOPLE.to_owned(), None);
+    let me = move || phone.me.with(|me| me.as_ref().map(|it| it.person.device));
+    let line = move |it: Device| {
+        let owner = phone.role.get() == Role::Owner && it.revoked.is_none();
+        let id = it.device;
+        let state = match (it.revoked, it.connected) {
+            (Some(at), _) => format!("shut out {}", clock(at)),
+            (None, true) => "here now".to_owned(),
+            (None, false) => String::new(),
+        };
+        let you = (me() == Some(id)).then_some(", this one");
+        let roles = owner.then(|| {
+            let keys = [Role::Viewer, Role::Crew, Role::Owner].map(|role| view! {
+                <button type="button" class="segment" aria-pressed=(it.role == role).to_string()
+                    on:click=move |_| ask(format!("{PEOPLE}/{id}"), Some(Decision::GiveRole(role)))>{role_words(role)}</button>
+            });
+            view! {
+                <div class="segments even" role="group" aria-label=format!("What {} may do", it.person)>{keys.collect_view()}</div>
+                <ShutOut person=it.person.clone() on_sure=move || ask(format!("{PEOPLE}/{id}"), Some(Decision::Revoke)) />
+            }
+        });
+        view! {
+            <li class="person-line" data-device=id.to_string()>
+                <div class="item">
+                    <span class="item-main"><strong>{it.person.clone()}</strong>{it.name}{you}</span>
+                    <span class="item-side quiet">{role_words(it.role)}" "{state}</span>
+                </div>
+                {roles}
+            </li>
+        }
+    };
+    move || match everybody.get() {
+        None => view! { <p class="quiet" role="status">"Asking the server…"</p> }.into_any(),
+        Some(Err(reason)) => view! {
+            <p class="field-error" role="alert">{reason}</p>
+            <button type="button" class="button" on:click=move |_| ask(PEOPLE.to_owned(), None)>"Show the list"</button>
+        }
+        .into_any(),
+        Some(Ok(all)) => {
+            let told: Vec<_> = all.notes.iter().map(|it| (all.told(it), it.at)).collect();
+            let notes = told.into_iter().map(|(words, at)| {
+                view! { <li class="item"><span class="item-main">{words}</span><span class="item-side quiet">{clock(at)}</span></li> }
+            });
+            view! {
+                <ul class="list" id="people-list">{all.devices.into_iter().map(line).collect_view()}</ul>
+                <h3 class="label">"Who came and went"</h3>
+                <ul class="list" id="people-notes">{notes.collect_view()}</ul>
+            }
+            .into_any()
+        }
+    }
+}
+
+/// Shuts a device out, on the second tap.
+#[component]
+fn ShutOut(person: String, on_sure: impl Fn() + Copy + Send + Sync + 'static) -> impl IntoView {
+    let asked = RwSignal::new(false);
+    let words = format!("Shut {person}'s device out");
+    view! {
+        <button type="button" class="button button-quiet" data-shut-out="" hidden=move || asked.get() on:click=move |_| asked.set(true)>{words}</button>
+        <div class="field" hidden=move || !asked.get()>
+            <p>"It is let in no more, from this moment on. What it sent stays, and what it has on it stays on it: if it was stolen, change the locks, not only this list."</p>
+            <div class="buttons">
+                <button type="button" class="button button-main" data-sure="" on:click=move |_| on_sure()>"Shut it out"</button>
+                <button type="button" class="button" on:click=move |_| asked.set(false)>"Leave it in"</button>
+            </div>
+        </div>
+    }
+}
+
+/// What the server answers when a phone is to be added.
+#[derive(Clone, Debug, Deserialize)]
+struct Pairing {
+    /// The same link by every address of the server, the likeliest first.
+    urls: Vec<String>,
+    /// The first as a QR code.
+    qr_svg: String,
+}
+
+/// A link for one more phone, as a code to scan.
+#[component]
+pub fn AddPhone() -> impl IntoView {
+    let phone = Phone::here();
+    let role = RwSignal::new(Role::Crew);
+    let pairing = RwSignal::new(None::<Result<Pairing, String>>);
+    Effect::new(move |_| {
+        let path = format!("{PAIRING}?as={}", role_key(role.get()));
+        pairing.set(None);
+        spawn_local(async move {
+            let answer = ask_server(&path, "POST", None).await;
+            pairing.try_set(Some(answer));
+        });
+    });
+    let most = phone.role.get_untracked();
+    let roles = [Role::Viewer, Role::Crew, Role::Owner].into_iter().filter(|it| *it <= most);
+    let keys = roles.map(|it| view! {
+        <button type="button" class="segment" aria-pressed=move || (role.get() == it).to_string() on:click=move |_| role.set(it)>{role_words(it)}</button>
+    });
+    view! {
+        <div class="field">
+            <span class="field-label">"Its person"</span>
+            <div class="segments even" role="group" aria-label="What its person may do">{keys.collect_view()}</div>
+        </div>
+        {move || match pairing.get() {
+            None => view! { <p class="quiet" role="status">"Asking the server for a link…"</p> }.into_any(),
+            Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
+            Some(Ok(Pairing { urls, qr_svg })) => view! {
+                <p>"Scan this with the other phone's camera. The link works once."</p>
+                <div class="qr" role="img" aria-label="Pairing link as a QR code" inner_html=qr_svg></div>
+                <ul id="pairing-links">{urls.into_iter().map(|it| view! { <li><code>{it}</code></li> }).collect_view()}</ul>
+            }
+            .into_any(),
+        }}
+    }
+}
+
+const fn role_key(role: Role) -> &'static str {
+    match role {
+        Role::Viewer => "viewer",
+        Role::Crew => "crew",
+        Role::Owner => "owner",
+    }
+}
+
+async fn ask_server<T: DeserializeOwned>(path: &str, method: &str, json: Option<String>) -> Result<T, String> {
+    let offline = |_| "The server does not answer. This works only while this phone is connected.".to_owned();
+    let request = RequestInit::new();
+    request.set_method(method);
+    if let Some(json) = json {
+        let headers = Headers::new().map_err(offline)?;
+        headers.set("content-type", "application/json").map_err(offline)?;
+        request.set_headers_headers(&headers);
+        request.set_body(&JsValue::from_str(&json));
+    }
+    let answer = JsFuture::from(window().fetch_with_str_and_init(path, &request)).await.map_err(offline)?;
+    let answer: Response = answer.dyn_into().map_err(offline)?;
+    match answer.status() {
+        200 => {}
+        403 => return Err("This phone may not do that. An owner of the shop can.".to_owned()),
+        409 => return Err("The shop needs an owner: make somebody else one first.".to_owned()),
+        other => return Err(format!("The server refuses this ({other}). Is this phone paired?")),
+    }
+    let text = JsFuture::from(answer.text().map_err(offline)?).await.map_err(offline)?;
+    serde_json::from_slice(text.as_string().unwrap_or_default().as_bytes())
+        .map_err(|it| format!("The server's answer was not understood: {it}"))
+}
