@@ -29,7 +29,7 @@ const MOST_DOCUMENTS: usize = 32;
 /// A sweep comes early after so many were opened: a phone opens every job when it connects.
 const OPENED_PER_SWEEP: usize = 16;
 
-const MOST_CONNECTIONS: usize = 500;
+const MOST_CONNECTIONS: usize = 2_000;
 const MOST_CONNECTIONS_PER_DEVICE: usize = 8;
 
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
