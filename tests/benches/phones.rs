@@ -7,20 +7,17 @@
 
 use std::collections::HashMap;
 use std::env;
-use std::fs;
 use std::io::{Read, Write};
 use std::net::{Ipv4Addr, TcpStream};
-use std::process::Command;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-use napline_tests::peer::{Pass, Peer, add_room, new_job};
-use napline_tests::server::{Server, workspace};
-use shared_model::ids::{JobId, ReadingId, RoomId, WallId};
-use shared_model::job::{Edit, NewReading, Order, Tool};
-use shared_model::length::Length;
+use napline_tests::figures::{figure, measure_release, milliseconds, processor_time, resident_memory, setting};
+use napline_tests::peer::{Pass, Peer, new_job};
+use napline_tests::server::Server;
+use napline_tests::typing::{self, Walls};
+use shared_model::ids::{JobId, RoomId, WallId};
 use tokio::sync::mpsc;
-use uuid::Uuid;
 
 fn main() {
     if !env::args().any(|it| it == "--bench") {
@@ -32,23 +29,6 @@ fn main() {
     cold_starts();
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().expect("a runtime");
     runtime.block_on(crew());
-}
-
-/// Builds the release server and runs this program again with it.
-fn measure_release() {
-    let built = Command::new(env!("CARGO")).args(["build", "--release", "--package", "napline"]).status();
-    assert!(built.is_ok_and(|it| it.success()), "the server does not build");
-    let this = env::current_exe().expect("this program");
-    let run = Command::new(this).arg("--bench").env("NAPLINE_BIN", workspace().join("target/release/napline")).status();
-    assert!(run.is_ok_and(|it| it.success()), "the measurement failed");
-}
-
-fn figure(name: &str, value: &str, aim: &str) {
-    println!("figure\t{name}\t{value}\t{aim}");
-}
-
-fn setting(name: &str, default: usize) -> usize {
-    env::var(name).ok().and_then(|it| it.parse().ok()).unwrap_or(default)
 }
 
 /// From starting the process on the demo's data to the first byte of an answer.
@@ -91,16 +71,15 @@ async fn crew() {
     tokio::time::sleep(Duration::from_secs(2)).await;
     figure(&format!("{phones} phones connected, resident memory"), &memory(&server), "");
 
-    let busy = processor_time(&server);
+    let busy = processor_time(server.process_id());
     let mut clock = tokio::time::interval(Duration::from_secs_f64(1.0 / per_second as f64));
     for n in 0..edits {
         clock.tick().await;
-        let (room, wall) = walls[n % walls.len()];
         // The phones are alive as long as this function.
-        let _ = crew[n % phones].send((room, wall));
+        let _ = crew[n % phones].send(walls[n % walls.len()]);
     }
     seen.wait_for(edits * (phones - 1)).await;
-    let busy = processor_time(&server) - busy;
+    let busy = processor_time(server.process_id()) - busy;
     let what = format!("edit seen by the others, {phones} phones, {changes} changes");
     seen.report(&what, "p99 under 50 ms");
     figure("server's processor time per edit", &milliseconds(busy / u32::try_from(edits).expect("few edits")), "");
@@ -115,38 +94,18 @@ async fn crew() {
 }
 
 /// Rooms with walls, and readings until the job has so many changes.
-async fn fill(pass: &Pass, job: JobId, changes: usize) -> Vec<(RoomId, WallId)> {
+async fn fill(pass: &Pass, job: JobId, changes: usize) -> Walls {
     let mut peer = pass.connect().await;
-    let mut walls = Vec::new();
-    for n in 0..10 {
-        let room = add_room(&format!("Room {n}"));
-        let Edit::AddRoom { room: id, .. } = room else { continue };
-        let mut edits = vec![room];
-        for _ in 0..12 {
-            let wall = WallId(Uuid::new_v4());
-            edits.push(Edit::AddWall { room: id, wall, order: Order::between(None, None) });
-            walls.push((id, wall));
-        }
-        peer.edit_offline(job, &edits);
+    let (rooms, walls) = typing::rooms(10);
+    for edits in &rooms {
+        peer.edit_offline(job, edits);
     }
-    for n in 10..changes {
-        let (room, wall) = walls[n % walls.len()];
-        peer.edit_offline(job, &[reading(room, wall)]);
+    for n in rooms.len()..changes {
+        peer.edit_offline(job, &[typing::reading(walls[n % walls.len()])]);
     }
     peer.open(job).await;
     peer.until("everything confirmed", |it| it.copies[&job].waiting.is_empty()).await;
     walls
-}
-
-fn reading(room: RoomId, wall: WallId) -> Edit {
-    let reading = NewReading {
-        id: ReadingId(Uuid::new_v4()),
-        value: Length::feet(12),
-        typed: "12'".to_owned(),
-        tool: Tool::Tape,
-        supersedes: Vec::new(),
-    };
-    Edit::AddReading { room, wall, reading }
 }
 
 /// One phone: notes when changes arrive, and takes them into its document before it edits.
@@ -160,9 +119,9 @@ async fn work(mut peer: Peer, job: JobId, mut orders: mpsc::UnboundedReceiver<(R
                 arrived.push(change);
             }
             order = orders.recv() => {
-                let Some((room, wall)) = order else { return };
+                let Some(wall) = order else { return };
                 peer.take_changes(job, &std::mem::take(&mut arrived));
-                let (_, frame) = peer.edit_offline(job, &[reading(room, wall)]);
+                let (_, frame) = peer.edit_offline(job, &[typing::reading(wall)]);
                 seen.note_departure(&frame);
                 peer.send(&frame).await;
             }
@@ -220,22 +179,6 @@ impl Seen {
     }
 }
 
-fn milliseconds(time: Duration) -> String {
-    format!("{:.2} ms", time.as_secs_f64() * 1e3)
-}
-
 fn memory(server: &Server) -> String {
-    let status = fs::read_to_string(format!("/proc/{}/status", server.process_id())).expect("/proc");
-    let line = status.lines().find_map(|it| it.strip_prefix("VmRSS:")).expect("VmRSS");
-    let kilobytes: f64 = line.trim().trim_end_matches(" kB").parse().expect("a number");
-    format!("{:.1} MB", kilobytes * 1024.0 / 1e6)
-}
-
-/// Processor time of the server so far, to a hundredth of a second.
-fn processor_time(server: &Server) -> Duration {
-    let stat = fs::read_to_string(format!("/proc/{}/stat", server.process_id())).expect("/proc");
-    // The fields after the name, which may contain anything: the 12th and 13th are user and system time in ticks.
-    let fields: Vec<&str> = stat.rsplit(')').next().unwrap_or_default().split_whitespace().collect();
-    let ticks: u64 = fields[11..=12].iter().map(|it| it.parse::<u64>().expect("ticks")).sum();
-    Duration::from_millis(ticks * 10)
+    format!("{:.1} MB", resident_memory(server.process_id()) / 1e6)
 }

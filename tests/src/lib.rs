@@ -4,11 +4,13 @@
 pub mod cable;
 /// The demo house.
 pub mod demo;
+pub mod figures;
 pub mod peer;
 pub mod phone;
 pub mod random;
 pub mod rooms;
 pub mod server;
+pub mod typing;
 
 /// Whether a takeoff is right, from first principles.
 pub mod checker;

@@ -265,6 +265,11 @@ impl Peer {
         self.copies.get_mut(&job).expect("a shared job").doc.apply(vetted).expect("changes that fit");
     }
 
+    /// Leaves the talking to the caller.
+    pub fn into_socket(self) -> Socket {
+        self.socket
+    }
+
     /// Hangs up without a word and keeps what a phone keeps.
     pub fn lose_connection(self) -> BTreeMap<JobId, Copy> {
         self.copies
