@@ -61,7 +61,7 @@ pub struct Heading {
     pub goods: Option<crate::ids::GoodsId>,
     pub closed: bool,
     pub order: Order,
-    /// The newest length in force of each wall: to recognise the room by, no part of the comparison.
+    /// The newest length in force of each wall, to recognise a room by that came or went.
     pub lengths: Vec<Option<Length>>,
 }
 
@@ -118,14 +118,9 @@ pub fn difference(before: &Job, after: &Job) -> Vec<Difference> {
 
 fn rooms(before: Option<&Room>, after: Option<&Room>, found: &mut Vec<Difference>) {
     let Some(of) = after.or(before) else { return };
-    let heading = match Swap::of(before.map(heading).as_ref(), after.map(heading).as_ref()) {
-        Some(Swap::Became { before, after })
-            if before == (Heading { lengths: before.lengths.clone(), ..after.clone() }) =>
-        {
-            None
-        }
-        other => other,
-    };
+    let whole = before.is_none() || after.is_none();
+    let heading = |room: &Room| heading(room, whole);
+    let heading = Swap::of(before.map(heading).as_ref(), after.map(heading).as_ref());
     found.extend(heading.map(|it| Difference { place: of.title().to_owned(), what: What::Room(of.id, it) }));
     let (Some(before), Some(after)) = (before, after) else { return };
     let id = of.id;
@@ -168,7 +163,7 @@ fn walls(before: &Room, after: &Room, (was, is): (Option<&Wall>, Option<&Wall>),
     }
     // A wall that went took everything with it.
     let Some(is) = is else { return };
-    let none = Wall { readings: Vec::new(), turns: Vec::new(), rises: Vec::new(), ..is.clone() };
+    let none = Wall::bare(of.id, is.order.clone());
     let was = was.unwrap_or(&none);
     for it in read_swaps((was.in_force(), is.in_force()), (&was.readings, &is.readings), |it| it) {
         differs(What::Reading(ids.0, ids.1, it));
@@ -186,9 +181,11 @@ fn place(room: &Room, wall: WallId) -> String {
     format!("{}, {}", room.title(), room.wall_title(wall))
 }
 
-fn heading(room: &Room) -> Heading {
-    let Room { name, level, goods, closed, order, .. } = room.clone();
-    let lengths = room.walls.iter().map(|it| it.in_force().last().map(|it| it.value)).collect();
+fn heading(room: &Room, whole: bool) -> Heading {
+    let (name, order) = (room.name.clone(), room.order.clone());
+    let Room { level, goods, closed, .. } = *room;
+    let walls = room.walls.iter().filter(|_| whole);
+    let lengths = walls.map(|it| it.in_force().last().map(|it| it.value)).collect();
     Heading { name, level, goods, closed, order, lengths }
 }
 

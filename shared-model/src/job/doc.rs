@@ -7,8 +7,7 @@ use automerge::sync::SyncDoc;
 use automerge::transaction::CommitOptions;
 use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, LoadOptions, ReadDoc, SaveOptions};
 
-use super::look::View;
-use super::read::Parts;
+use super::look::{Parts, View};
 use super::{Edit, Job, Timestamp, fit, read, schema, write};
 use crate::guard::{self, VettedChange, VettedSync};
 use crate::ids::{DeviceId, JobId};

@@ -1,9 +1,11 @@
 //! Reading the maps of a document: as it is, or as it was.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use automerge::iter::MapRange;
 use automerge::{ActorId, Author, Automerge, ChangeHash, ObjId, ReadDoc, Value};
+
+use crate::ids::{RoomId, WallId};
 
 /// What is read of a document's maps: now, inside an open transaction, or at an earlier moment.
 pub(super) trait Look {
@@ -62,4 +64,21 @@ impl Look for View<'_> {
             None => self.doc.items(map),
         }
     }
+}
+
+/// What of a job is read.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(super) struct Parts {
+    /// `None` is every room.
+    pub rooms: Option<BTreeMap<RoomId, Walls>>,
+    pub flights: bool,
+    pub goods: bool,
+    pub choices: bool,
+}
+
+/// The walls of a room of which more is read than that they are there; `None` is every wall.
+pub(super) type Walls = Option<BTreeSet<WallId>>;
+
+impl Parts {
+    pub const ALL: Self = Self { rooms: None, flights: true, goods: true, choices: true };
 }

@@ -33,7 +33,7 @@ pub use edit::{Edit, NewChoice, NewReading, NewTurn};
 pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};
 pub use goods::{Goods, Match, Rule, Rules};
 pub use order::Order;
-pub use past::{Decided, Entry, Step};
+pub use past::{ChangeHash, Decided, Entry, Step};
 pub use print::{Print, Sheet};
 pub use schema::SCHEMA;
 pub(crate) use schema::{is_fixed_change, schema_of_fixed_actor};
@@ -126,14 +126,6 @@ pub enum Across {
     Offset { corner: WallId, wall: WallId },
     /// Overall, from a wall to the one parallel to it.
     Walls { wall: WallId, opposite: WallId },
-}
-
-impl Across {
-    /// The walls that name both ends.
-    pub const fn walls(self) -> (WallId, WallId) {
-        let (_, from, to) = words::of_across(self);
-        (from, to)
-    }
 }
 
 /// A wall from the corner before it to the corner at its end: straight, or an arc over the line between them.
@@ -309,6 +301,11 @@ fn in_force<'a>(all: impl Iterator<Item = &'a Reading> + Clone) -> impl Iterator
 }
 
 impl Wall {
+    /// A wall of which nothing is read yet.
+    pub const fn bare(id: WallId, order: Order) -> Self {
+        Self { id, readings: Vec::new(), turns: Vec::new(), rises: Vec::new(), order }
+    }
+
     /// The readings in force: neither superseded nor withdrawn, oldest first.
     pub fn in_force(&self) -> impl Iterator<Item = &Reading> {
         in_force(self.readings.iter())

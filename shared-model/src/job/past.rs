@@ -3,15 +3,16 @@
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
+pub use automerge::ChangeHash;
 use automerge::legacy::{Key, ObjectId, Op};
-use automerge::{ChangeHash, ChangeMetadata, ObjId, Prop, ReadDoc};
+use automerge::{ChangeMetadata, ObjId, Prop, ReadDoc};
 use uuid::Uuid;
 
-use super::look::View;
-use super::read::{self, Parts};
+use super::look::{Parts, View, Walls};
+use super::read;
 use super::schema::{self, key};
 use super::{Choice, Job, JobDoc, Timestamp};
-use crate::ids::{ChoiceId, DeviceId, PrintId, RoomId};
+use crate::ids::{ChoiceId, DeviceId, PrintId, RoomId, WallId};
 
 /// One action of a person, as its change tells it.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -120,14 +121,27 @@ impl JobDoc {
     /// The parts of the job in which a change wrote.
     fn touched(&self, change: &ChangeHash) -> Option<Parts> {
         let change = self.doc.get_change_by_hash(change)?.decode();
-        let mut rooms = BTreeSet::new();
+        let mut rooms: BTreeMap<RoomId, Walls> = BTreeMap::new();
         let mut parts = Parts::default();
         for op in &change.operations {
             match self.path(op).as_slice() {
                 [of, ..] if of == key::FLIGHTS => parts.flights = true,
                 [of, ..] if of == key::GOODS => parts.goods = true,
                 [of, ..] if of == key::CHOICES => parts.choices = true,
-                [of, room, ..] if of == key::ROOMS => rooms.extend(Uuid::try_parse(room).ok().map(RoomId)),
+                [of, room, within @ ..] if of == key::ROOMS => {
+                    let Ok(room) = Uuid::try_parse(room) else { continue };
+                    let walls = rooms.entry(RoomId(room)).or_insert_with(|| Some(BTreeSet::new()));
+                    match within {
+                        [walls_of, wall, ..] if walls_of == key::WALLS => {
+                            let wall = Uuid::try_parse(wall).ok().map(WallId);
+                            walls.iter_mut().for_each(|it| it.extend(wall));
+                        }
+                        // It comes or goes with everything in it.
+                        [] => *walls = None,
+                        [field, ..] if field == key::REMOVED => *walls = None,
+                        _ => {}
+                    }
+                }
                 _ => {}
             }
         }
@@ -135,7 +149,7 @@ impl JobDoc {
         Some(parts)
     }
 
-    /// The first two keys on the way to what an operation writes.
+    /// The first four keys on the way to what an operation writes.
     fn path(&self, op: &Op) -> Vec<String> {
         let Key::Map(own) = &op.key else { return Vec::new() };
         let mut keys = vec![own.to_string()];
@@ -145,7 +159,7 @@ impl JobDoc {
             keys.extend(above.filter_map(|it| if let Prop::Map(key) = it.prop { Some(key) } else { None }));
         }
         keys.reverse();
-        keys.truncate(2);
+        keys.truncate(4);
         keys
     }
 }

@@ -78,6 +78,14 @@ pub(super) fn value<T: Copy>(table: &[(T, &str)], word: &str) -> Option<T> {
     table.iter().find(|(_, it)| *it == word).map(|(value, _)| *value)
 }
 
+impl Across {
+    /// The walls that name both ends.
+    pub const fn walls(self) -> (WallId, WallId) {
+        let (_, from, to) = of_across(self);
+        (from, to)
+    }
+}
+
 /// The kind of a check, the wall it starts from (or whose start it starts from), and the wall that it runs to.
 pub(super) const fn of_across(of: Across) -> (&'static str, WallId, WallId) {
     match of {

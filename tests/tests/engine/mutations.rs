@@ -4,6 +4,7 @@ use automerge::legacy::{Key, ObjectId, OpId, OpType};
 use automerge::{ActorId, ObjType, ScalarValue};
 use proptest::prelude::*;
 use shared_model::guard;
+use shared_model::history::{difference, restore};
 use shared_model::job::{JobDoc, SyncState, Timestamp};
 
 use super::crew::{JOB, add_room, device, phone};
@@ -16,6 +17,14 @@ fn survive(doc: &JobDoc, bytes: &[u8]) -> bool {
     let mut doc = JobDoc::load(JOB, &doc.save(), [6; 16], device(6)).unwrap();
     let applied = doc.apply(vec![vetted]);
     let job = doc.job();
+    // Its history is told too, whatever it did.
+    for entry in doc.timeline() {
+        let step = doc.step(&entry.change).unwrap();
+        let told = difference(&step.before, &step.after);
+        told.iter().for_each(|it| drop((it.words(&job), restore(&it.what, &job, &doc.decided()))));
+        assert_eq!(doc.at(&[entry.change]).map(|it| it.id), Some(JOB));
+    }
+    assert_eq!(doc.at(&doc.heads()).as_ref(), Some(&job));
     let again = JobDoc::load(JOB, &doc.save(), [8; 16], device(8)).unwrap();
     assert_eq!((again.heads(), &again.job()), (doc.heads(), &job));
     assert!(doc.edit(&[add_room(77, "Den")], "test", Timestamp(0)).unwrap().is_some());

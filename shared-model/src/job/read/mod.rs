@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use automerge::Automerge;
 use uuid::Uuid;
 
-use super::look::{Look, View};
+use super::look::{Look, Parts, View, Walls};
 use super::node::{Fields, Node, Scalar};
 use super::schema::{self, key};
 use super::{
@@ -25,20 +25,6 @@ use crate::problem::Place;
 /// The job's name alone: what a list of jobs shows.
 pub(super) fn name(doc: &Automerge) -> String {
     Node::root(doc, key::JOB).read(doc).text(key::NAME).map(short).unwrap_or_default()
-}
-
-/// What of a job is read.
-#[derive(Clone, PartialEq, Eq, Debug, Default)]
-pub(super) struct Parts {
-    /// `None` is every room.
-    pub rooms: Option<BTreeSet<RoomId>>,
-    pub flights: bool,
-    pub goods: bool,
-    pub choices: bool,
-}
-
-impl Parts {
-    pub const ALL: Self = Self { rooms: None, flights: true, goods: true, choices: true };
 }
 
 /// The job with these parts; the rest of it is left empty.

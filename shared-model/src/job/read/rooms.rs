@@ -1,8 +1,8 @@
 //! Rooms with their walls, openings and checks.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Entry, Reader, length, order, short, uuid};
+use super::{Entry, Reader, Walls, length, order, short, uuid};
 use crate::ids::{FixtureId, GoodsId, MarkId, OpeningId, ReadingId, RoomId, TurnId, WallId};
 use crate::job::node::{Fields, Node};
 use crate::job::schema::key;
@@ -11,13 +11,14 @@ use crate::problem::Place;
 
 impl<'d> Reader<'d> {
     /// The rooms that are not removed, or those of them that are wanted.
-    pub(super) fn rooms(&mut self, wanted: Option<&BTreeSet<RoomId>>) -> Vec<Room> {
+    pub(super) fn rooms(&mut self, wanted: Option<&BTreeMap<RoomId, Walls>>) -> Vec<Room> {
         let mut rooms: Vec<Room> = self
-            .children_if(&Node::root(self.doc, key::ROOMS), |id| wanted.is_none_or(|it| it.contains(&RoomId(id))))
+            .children_if(&Node::root(self.doc, key::ROOMS), |id| wanted.is_none_or(|it| it.contains_key(&RoomId(id))))
             .into_iter()
             .map(|(id, fields)| {
                 let name = fields.text(key::NAME).map(short).unwrap_or_default();
                 let what = format!("the room {name}");
+                let wanted = wanted.and_then(|it| it.get(&RoomId(id))?.as_ref());
                 self.dispute(
                     Place::Room(RoomId(id)),
                     &what,
@@ -29,7 +30,7 @@ impl<'d> Reader<'d> {
                     level: fields.int(key::LEVEL).filter(|it| limits::level(*it).is_ok()).unwrap_or_default(),
                     goods: uuid(&fields, key::GOODS).map(GoodsId),
                     closed: fields.flag(key::CLOSED),
-                    walls: self.walls(RoomId(id), &what, &fields.map(key::WALLS)),
+                    walls: self.walls(RoomId(id), &what, &fields.map(key::WALLS), wanted),
                     openings: self.openings(RoomId(id), &what, &fields.map(key::OPENINGS)),
                     fixtures: self.fixtures(RoomId(id), &what, &fields.map(key::FIXTURES)),
                     marks: self.marks(&fields.map(key::MARKS)),
@@ -43,16 +44,19 @@ impl<'d> Reader<'d> {
         rooms
     }
 
-    fn walls(&mut self, room: RoomId, of: &str, walls: &Node) -> Vec<Wall> {
+    fn walls(&mut self, room: RoomId, of: &str, walls: &Node, wanted: Option<&BTreeSet<WallId>>) -> Vec<Wall> {
         let mut walls: Vec<Wall> = self
             .children(walls)
             .into_iter()
-            .map(|(id, fields)| Wall {
-                id: WallId(id),
-                readings: self.readings(Place::Wall(room, WallId(id)), of, &fields.map(key::READINGS)),
-                turns: self.turns(Place::Corner(room, WallId(id)), of, &fields.map(key::TURNS)),
-                rises: self.rises(Place::Wall(room, WallId(id)), of, &fields.map(key::RISES)),
-                order: order(&fields),
+            .map(|(id, fields)| match wanted {
+                Some(wanted) if !wanted.contains(&WallId(id)) => Wall::bare(WallId(id), order(&fields)),
+                _ => Wall {
+                    id: WallId(id),
+                    readings: self.readings(Place::Wall(room, WallId(id)), of, &fields.map(key::READINGS)),
+                    turns: self.turns(Place::Corner(room, WallId(id)), of, &fields.map(key::TURNS)),
+                    rises: self.rises(Place::Wall(room, WallId(id)), of, &fields.map(key::RISES)),
+                    order: order(&fields),
+                },
             })
             .collect();
         walls.sort_by(|a, b| (&a.order, a.id).cmp(&(&b.order, b.id)));
