@@ -132,7 +132,7 @@ impl Talk for Line {
                 self.meeting.take_if(|it| it.is_level());
                 (Vec::new(), answer.map(|message| Frame::Sync { job, message }.encode()).into_iter().collect())
             }
-            Frame::Ack { .. } | Frame::Jobs(_) => (Vec::new(), Vec::new()),
+            Frame::Ack { .. } | Frame::Jobs(_) | Frame::Role(_) => (Vec::new(), Vec::new()),
             other => panic!("the server sent {other:?}"),
         }
     }
