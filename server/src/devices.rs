@@ -7,6 +7,8 @@ use axum::http::HeaderMap;
 use axum::http::header::COOKIE;
 use sha2::{Digest, Sha256};
 use shared_model::ids::DeviceId;
+use shared_model::wire::Role;
+use tokio::sync::watch;
 use uuid::Uuid;
 
 use crate::accept::Scheme;
@@ -28,8 +30,11 @@ struct Claim {
     token: Token,
 }
 
-#[derive(Default)]
-pub struct Devices(RwLock<HashMap<DeviceId, Device>>);
+pub struct Devices {
+    all: RwLock<HashMap<DeviceId, Device>>,
+    /// Counts what was changed, for those who tell other servers.
+    changed: watch::Sender<u64>,
+}
 
 impl Token {
     pub fn random() -> Result<Self, std::io::Error> {
@@ -42,9 +47,14 @@ impl Token {
         Sha256::digest(self.0).into()
     }
 
+    /// For the device that it lets in.
+    pub fn reveal(&self) -> String {
+        hex(&self.0)
+    }
+
     /// The `Set-Cookie` header that gives the token to its device.
     pub fn cookie(&self, device: DeviceId, scheme: Scheme) -> String {
-        let value = format!("{}.{}", device.0.simple(), hex(&self.0));
+        let value = format!("{}.{}", device.0.simple(), self.reveal());
         let (name, secure) = match scheme {
             Scheme::Http => (COOKIE_NAME, ""),
             Scheme::Https => (SECURE_COOKIE_NAME, "; Secure"),
@@ -55,33 +65,41 @@ impl Token {
 
 impl Devices {
     pub fn new(devices: Vec<Device>) -> Self {
-        Self(RwLock::new(devices.into_iter().map(|it| (it.id, it)).collect()))
+        let all = devices.into_iter().map(|it| (it.id, it)).collect();
+        Self { all: RwLock::new(all), changed: watch::Sender::default() }
     }
 
+    /// Tells when a device has come or changed.
+    pub fn changes(&self) -> watch::Receiver<u64> {
+        self.changed.subscribe()
+    }
+
+    /// Whether no phone is let in.
     pub fn is_empty(&self) -> bool {
-        self.all().iter().all(|it| it.revoked.is_some())
+        self.all().iter().all(|it| it.revoked.is_some() || it.role == Role::Server)
     }
 
     /// All devices that ever came in, the revoked ones too, the latest first.
     pub fn all(&self) -> Vec<Device> {
-        let mut all: Vec<Device> = self.0.read().unwrap_or_else(PoisonError::into_inner).values().cloned().collect();
+        let mut all: Vec<Device> = self.all.read().unwrap_or_else(PoisonError::into_inner).values().cloned().collect();
         all.sort_by_key(|it| (std::cmp::Reverse(it.paired), it.id));
         all
     }
 
     pub fn insert(&self, device: Device) {
-        self.0.write().unwrap_or_else(PoisonError::into_inner).insert(device.id, device);
+        self.all.write().unwrap_or_else(PoisonError::into_inner).insert(device.id, device);
+        self.changed.send_modify(|it| *it += 1);
     }
 
     /// A device as it stands now, if it is let in.
     pub fn get(&self, id: DeviceId) -> Option<Device> {
-        let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        let devices = self.all.read().unwrap_or_else(PoisonError::into_inner);
         devices.get(&id).filter(|it| it.revoked.is_none()).cloned()
     }
 
     /// The device that sent the request and the cookie that renews its stay, if it is paired.
     pub fn recognise(&self, headers: &HeaderMap, scheme: Scheme) -> Option<(Device, String)> {
-        let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        let devices = self.all.read().unwrap_or_else(PoisonError::into_inner);
         claims(headers).find_map(|claim| {
             let device = devices.get(&claim.device).filter(|it| it.revoked.is_none())?;
             // Hashes are compared, so the time that takes says nothing about the token.
@@ -95,7 +113,7 @@ impl Devices {
         if let Some((device, _)) = self.recognise(headers, scheme) {
             return device.id;
         }
-        let devices = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        let devices = self.all.read().unwrap_or_else(PoisonError::into_inner);
         let lost = claims(headers).map(|it| it.device).find(|it| !devices.contains_key(it) && !it.0.is_nil());
         lost.unwrap_or_else(|| DeviceId(Uuid::new_v4()))
     }
@@ -131,7 +149,6 @@ pub fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
 mod tests {
     use axum::http::HeaderValue;
     use shared_model::job::Timestamp;
-    use shared_model::wire::Role;
 
     use super::*;
 
@@ -150,6 +167,7 @@ mod tests {
             paired: Timestamp(1),
             role: Role::Crew,
             revoked: None,
+            edition: 0,
         };
         (Devices::new(vec![device]), id)
     }

@@ -1,8 +1,10 @@
 //! Found without typing: the shop's name and service on the local network, by multicast DNS (RFC 6762) and DNS-SD (RFC 6763).
 
-use std::sync::Arc;
+use std::net::SocketAddr;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
-use mdns_sd::{DaemonEvent, ServiceDaemon, ServiceInfo};
+use mdns_sd::{DaemonEvent, ServiceDaemon, ServiceEvent, ServiceInfo};
 use uuid::Uuid;
 
 use crate::hosts::{Hosts, local_name};
@@ -14,6 +16,9 @@ pub const REPLICA: &str = "replica";
 /// Announces the server until it is dropped. A network that does not take it is no reason not to serve.
 pub struct Announcement {
     daemon: ServiceDaemon,
+    port: u16,
+    /// The service by which it answers to the name of a server that is away.
+    standing_in: Mutex<Option<String>>,
 }
 
 impl Announcement {
@@ -44,8 +49,52 @@ impl Announcement {
                 }
             }
         });
-        Ok(Self { daemon })
+        Ok(Self { daemon, port, standing_in: Mutex::default() })
     }
+
+    /// Answers to another name too, unless somebody on this network bears it: then the network gives another one, which
+    /// nobody asks for.
+    pub fn stand_in(&self, name: &str) -> Result<(), mdns_sd::Error> {
+        let mut standing_in = self.standing_in.lock().unwrap_or_else(PoisonError::into_inner);
+        if standing_in.is_none() {
+            let instance = format!("{} away", name.trim_end_matches(".local"));
+            let host = format!("{name}.");
+            let nothing: [(&str, &str); 0] = [];
+            let service = ServiceInfo::new(SERVICE, &instance, &host, "", self.port, &nothing[..])?.enable_addr_auto();
+            *standing_in = Some(service.get_fullname().to_owned());
+            self.daemon.register(service)?;
+        }
+        Ok(())
+    }
+
+    /// The one that bears the name is back.
+    pub fn step_back(&self) {
+        let service = self.standing_in.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(Err(error)) = service.map(|it| self.daemon.unregister(&it)) {
+            tracing::debug!(%error, "a name was not given back");
+        }
+    }
+}
+
+/// Where the network finds the server with a replica, as host and port.
+pub async fn find(replica: Uuid, within: Duration) -> Vec<SocketAddr> {
+    let Ok(daemon) = ServiceDaemon::new() else { return Vec::new() };
+    let wanted = replica.simple().to_string();
+    let search = async {
+        let events = daemon.browse(SERVICE).ok()?;
+        while let Ok(event) = events.recv_async().await {
+            if let ServiceEvent::ServiceResolved(found) = event
+                && found.get_property_val_str(REPLICA) == Some(&wanted)
+            {
+                let port = found.get_port();
+                return Some(found.get_addresses().iter().map(|it| SocketAddr::new(it.to_ip_addr(), port)).collect());
+            }
+        }
+        None
+    };
+    let found: Option<Vec<SocketAddr>> = tokio::time::timeout(within, search).await.ok().flatten();
+    let _ = daemon.shutdown();
+    found.unwrap_or_default()
 }
 
 impl Drop for Announcement {

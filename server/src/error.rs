@@ -52,6 +52,8 @@ pub enum Refused {
     NotAllowed,
     #[error("The shop needs an owner: make somebody else one first.")]
     LastOwner,
+    #[error("Not paired with the other server: {0}.")]
+    NotJoined(String),
     #[error("{0}")]
     BadForm(&'static str),
     #[error("The server cannot store this now: {0}")]
@@ -69,7 +71,7 @@ impl Refused {
             Self::LastOwner => StatusCode::CONFLICT,
             Self::TooMany => StatusCode::TOO_MANY_REQUESTS,
             Self::LinkGone => StatusCode::GONE,
-            Self::BadForm(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::BadForm(_) | Self::NotJoined(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Self::NotStored(_) => StatusCode::INSUFFICIENT_STORAGE,
             Self::NothingHere => StatusCode::NOT_FOUND,
         }
@@ -84,7 +86,7 @@ impl Refused {
             Self::WrongHost => "Use the computer's own name or address, or start the server with --host and this name.",
             Self::WrongOrigin => "Open the app from its own address.",
             Self::NotAllowed => "An owner of the shop says who may do what, under People.",
-            Self::TooMany | Self::NothingHere | Self::LastOwner => "",
+            Self::TooMany | Self::NothingHere | Self::LastOwner | Self::NotJoined(_) => "",
             Self::BadForm(_) => "Go back and try again.",
             Self::NotStored(_) => "Free some space on the server's disk and try again.",
         }

@@ -15,6 +15,8 @@ pub struct Hosts {
     listen: SocketAddr,
     /// The name that is announced on the local network, as in `fairlea-floors.local`; `None` while none is.
     announced: RwLock<Option<String>>,
+    /// Names of other servers of the shop, to which this one answers while they are away.
+    stood_in_for: RwLock<Vec<String>>,
 }
 
 impl Hosts {
@@ -25,7 +27,7 @@ impl Hosts {
             names.push(format!("{name}.local"));
             names.push(name);
         }
-        Self { names, listen, announced: RwLock::default() }
+        Self { names, listen, announced: RwLock::default(), stood_in_for: RwLock::default() }
     }
 
     /// From now on the network knows this server by a name.
@@ -42,12 +44,26 @@ impl Hosts {
         self.announced.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
+    /// From now on phones may mean this server by the name of another one.
+    pub fn stand_in(&self, name: String) {
+        let mut names = self.stood_in_for.write().unwrap_or_else(PoisonError::into_inner);
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+
     /// Whether `host`, a `Host` header, names this server.
     pub fn knows(&self, host: &str) -> bool {
         let name = without_port(host);
         let address = name.strip_prefix('[').and_then(|it| it.strip_suffix(']')).unwrap_or(name);
         address.parse::<IpAddr>().is_ok()
             || self.names.iter().chain(&self.announced()).any(|it| it.eq_ignore_ascii_case(name))
+            || self
+                .stood_in_for
+                .read()
+                .unwrap_or_else(PoisonError::into_inner)
+                .iter()
+                .any(|it| it.eq_ignore_ascii_case(name))
     }
 
     /// Host and port by which phones reach this server, the likeliest first.

@@ -13,6 +13,7 @@ mod hosts;
 mod limits;
 mod pages;
 mod pairing;
+mod peers;
 mod people;
 mod router;
 mod serve;

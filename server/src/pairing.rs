@@ -21,7 +21,7 @@ use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::router::Shop;
 use crate::store::{Device, Happened, Note, Write};
-use crate::{clock, pages, trust};
+use crate::{clock, pages, peers, trust};
 
 /// Most links that can be open at a time.
 const MOST_OPEN: usize = 50;
@@ -55,7 +55,7 @@ impl Secret {
         Ok(Self(bytes))
     }
 
-    fn parse(text: &str) -> Option<Self> {
+    pub fn parse(text: &str) -> Option<Self> {
         unhex(text).map(Self)
     }
 
@@ -99,8 +99,19 @@ impl Invitations {
 
     /// Closes the link for good. Of several that use it at once, one gets in.
     fn use_up(&self, secret: Secret) -> Option<Guest> {
-        let guest = self.open.lock().unwrap_or_else(PoisonError::into_inner).remove(&secret.hash());
-        guest.filter(|it| it.until > Instant::now())
+        self.take(secret, |it| it.role != Role::Server)
+    }
+
+    /// Closes a link for another server; answers who has made it.
+    pub fn use_up_for_server(&self, secret: Secret) -> Option<Option<DeviceId>> {
+        self.take(secret, |it| it.role == Role::Server).map(|it| it.by)
+    }
+
+    fn take(&self, secret: Secret, fits: impl Fn(&Guest) -> bool) -> Option<Guest> {
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        let guest = *open.get(&secret.hash()).filter(|it| fits(it))?;
+        open.remove(&secret.hash());
+        (guest.until > Instant::now()).then_some(guest)
     }
 
     /// Closes the links that a device has made.
@@ -166,7 +177,7 @@ pub async fn join(
     };
     let id = shop.devices.id_for(&headers, scheme);
     let (paired, role) = (clock::now(), guest.role);
-    let device = Device { id, person, name, token: token.hash(), paired, role, revoked: None };
+    let device = Device { id, person, name, token: token.hash(), paired, role, revoked: None, edition: 0 };
     let note = Note { at: paired, by: guest.by, device: id, what: Happened::Joined(role) };
     let stored = shop.hub.store.commit(vec![Write::Device(device.clone()), Write::Note(note)]).await;
     stored.map_err(|error| Refused::NotStored(error.to_string()))?;
@@ -208,7 +219,11 @@ pub async fn invite(
 ) -> Result<Response, Refused> {
     let own = visitor.device.role;
     let role = query.role.unwrap_or(Role::Crew);
-    if own == Role::Viewer || role > own {
+    let too_much = match role {
+        Role::Server => own != Role::Owner,
+        phone => phone > own,
+    };
+    if own == Role::Viewer || too_much {
         return Err(Refused::NotAllowed);
     }
     let opened =
@@ -220,7 +235,8 @@ pub async fn invite(
         authorities.insert(0, host.to_owned());
     }
     let scheme = first_scheme(&shop);
-    let urls: Vec<String> = authorities.iter().map(|it| secret.url(scheme, it)).collect();
+    let url = |it: &String| if role == Role::Server { peers::link(&shop, secret, it) } else { secret.url(scheme, it) };
+    let urls: Vec<String> = authorities.iter().map(url).collect();
     let qr_svg = urls.first().map(|it| qr_svg(it)).unwrap_or_default();
     let lifetime = i64::try_from(shop.invitations.lifetime.as_secs()).unwrap_or(i64::MAX);
     let expires = Timestamp(clock::now().0.saturating_add(lifetime));

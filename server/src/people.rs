@@ -12,6 +12,7 @@ use shared_model::wire::Role;
 use crate::clock;
 use crate::error::Refused;
 use crate::gate::Visitor;
+use crate::peers::Standing;
 use crate::router::Shop;
 use crate::store::{Device, Happened, Note, Write};
 use crate::sync::Parting;
@@ -36,6 +37,8 @@ struct People {
     devices: Vec<Entry>,
     /// Only owners see who let whom in.
     notes: Vec<Note>,
+    /// The servers that this one calls.
+    servers: Vec<Standing>,
 }
 
 /// Everybody who is or was let in.
@@ -48,9 +51,9 @@ pub async fn list(State(shop): State<Arc<Shop>>, Extension(visitor): Extension<V
     let devices = shop.devices.all().into_iter().map(entry).collect();
     let notes = match visitor.device.role {
         Role::Owner => shop.hub.store.notes(MOST_NOTES).map_err(|error| Refused::NotStored(error.to_string()))?,
-        Role::Crew | Role::Viewer => Vec::new(),
+        Role::Crew | Role::Viewer | Role::Server => Vec::new(),
     };
-    Ok(([(CACHE_CONTROL, "no-store")], Json(People { devices, notes })).into_response())
+    Ok(([(CACHE_CONTROL, "no-store")], Json(People { devices, notes, servers: shop.peers.standing() })).into_response())
 }
 
 /// What an owner decides about a device.
@@ -81,6 +84,9 @@ pub async fn change(
     let at = clock::now();
     let (what, parting) = match decision {
         Decision::GiveRole(role) => {
+            if role == Role::Server || changed.role == Role::Server {
+                return Err(Refused::NotAllowed);
+            }
             changed.role = role;
             (Happened::GivenRole(role), Parting::OtherRole)
         }
@@ -94,6 +100,7 @@ pub async fn change(
     if !still_owner && !all.iter().any(|it| stays_owner(&it)) {
         return Err(Refused::LastOwner);
     }
+    changed.edition += 1;
     let note = Note { at, by: Some(visitor.device.id), device, what };
     let stored = shop.hub.store.commit(vec![Write::Device(changed.clone()), Write::Note(note)]).await;
     stored.map_err(|error| Refused::NotStored(error.to_string()))?;

@@ -15,12 +15,14 @@ use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
 use crate::devices::Devices;
+use crate::discovery::Announcement;
 use crate::gate::{self, Rates};
-use crate::hosts::Hosts;
+use crate::hosts::{self, Hosts};
 use crate::pairing::Invitations;
+use crate::peers::Peers;
 use crate::sync::Hub;
 use crate::tls::Tls;
-use crate::{assets, pages, pairing, people, sync, trust};
+use crate::{assets, pages, pairing, peers, people, sync, trust};
 
 /// No request body is longer: the longest is the form of a pairing link.
 const MOST_BODY: usize = 16 * 1024;
@@ -38,12 +40,29 @@ pub struct Shop {
     pub rates: Rates,
     /// Held while it is decided who may do what.
     pub people: Mutex<()>,
+    pub peers: Peers,
+    /// `None` when phones are to know the address.
+    pub announcement: Option<Announcement>,
 }
 
 impl Shop {
+    /// Answers to the name of another server of the shop as long as that one is away: a phone keeps what it measures by the
+    /// name under which it opened the app.
+    pub fn stand_in_for(&self, shop: &str) {
+        let name = hosts::local_name(shop);
+        if let Some(Err(error)) = self.announcement.as_ref().map(|it| it.stand_in(&name)) {
+            tracing::warn!(name, %error, "this network does not learn the name");
+        }
+        self.hosts.stand_in(name);
+    }
+
+    pub fn step_back(&self) {
+        self.announcement.iter().for_each(Announcement::step_back);
+    }
+
     /// Whether every phone trusts the server's certificate already, so that nothing needs to go over plain http.
     pub fn only_https(&self) -> bool {
-        self.tls.as_ref().is_some_and(|it| it.authority().is_none())
+        self.tls.as_ref().is_some_and(|it| it.to_trust().is_none())
     }
 }
 
@@ -52,12 +71,14 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route("/sync", any(sync::upgrade))
         .route("/me", get(pairing::me))
         .route("/pairing", post(pairing::invite))
+        .route("/servers", post(peers::server_joins))
         .route("/people", get(people::list))
         .route("/people/{device}", post(people::change))
         .fallback(get(assets::file))
         .layer(from_fn_with_state(Arc::clone(&shop), gate::recognise));
     let door = Router::new()
         .route("/join/{secret}", get(pairing::show).post(pairing::join))
+        .route("/join/{secret}/server", post(peers::let_in))
         .route("/trust", get(trust::page))
         .route(trust::CHECK_PATH, get(trust::check))
         .route(trust::CERTIFICATE_PATH, get(trust::certificate))

@@ -16,6 +16,7 @@ use crate::error::ServeError;
 use crate::gate::Rates;
 use crate::hosts::Hosts;
 use crate::pairing::{Invitations, first_scheme, qr_text};
+use crate::peers::{self, Peers};
 use crate::router::{Shop, router};
 use crate::settings::Settings;
 use crate::store::Store;
@@ -52,7 +53,11 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
 
     let hosts = Arc::new(Hosts::new(&settings.hosts, address));
     let announcement = announce(settings, address, store.replica(), &hosts);
+    let peers = Peers::open(&settings.data)?;
     let tls = secure(settings, &hosts)?.map(Arc::new);
+    if let (Some(tls), Some(vouched)) = (&tls, peers.vouched()) {
+        tls.be_vouched_for(&vouched)?;
+    }
     let acceptor = tls.as_ref().map(|it| it.acceptor().clone());
     let shop = Arc::new(Shop {
         name: settings.shop.clone(),
@@ -63,25 +68,37 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
         invitations: Invitations::new(settings.pairing_lifetime()),
         rates: Rates::default(),
         people: Mutex::default(),
+        peers,
+        announcement,
     });
     greet(settings, &shop, address)?;
+    shop.peers.call_all(&shop);
+    let joining = settings.join.clone().map(|link| tokio::spawn(join(Arc::clone(&shop), link)));
 
     let keeping = tokio::spawn(Arc::clone(&shop.hub).keep_list());
     let sweeping = tokio::spawn(Arc::clone(&shop.hub).sweep());
     let renewing = tls.map(|tls| tokio::spawn(async move { tls.keep_fresh(&hosts).await }));
     let hub = Arc::clone(&shop.hub);
+    let stopping = Arc::clone(&shop);
     accept::serve(listener, acceptor, router(shop), async move {
         asked_to_stop().await;
+        stopping.peers.stop();
         hub.stop().await;
     })
     .await;
-    drop(announcement);
-    for task in [Some(keeping), Some(sweeping), renewing].into_iter().flatten() {
+    for task in [Some(keeping), Some(sweeping), renewing, joining].into_iter().flatten() {
         task.abort();
     }
     tokio::task::block_in_place(|| store.close());
     tracing::info!("stopped; everything is stored");
     Ok(())
+}
+
+async fn join(shop: Arc<Shop>, link: String) {
+    match peers::join(&shop, &link).await {
+        Ok(()) => println!("paired with the other server"),
+        Err(error) => eprintln!("napline: not paired with the other server: {error}"),
+    }
 }
 
 /// What https rests on; nothing with `--no-tls`.
@@ -113,8 +130,8 @@ fn announce(settings: &Settings, address: SocketAddr, replica: [u8; 16], hosts: 
 fn greet(settings: &Settings, shop: &Shop, address: SocketAddr) -> Result<(), ServeError> {
     println!("Napline serves {} from {}", shop.name, settings.data.display());
     println!("listening on {}://{address}", if shop.tls.is_some() { "https" } else { "http" });
-    if let Some(authority) = shop.tls.as_ref().and_then(|it| it.authority()) {
-        println!("phones check the shop's certificate by this code: {}", authority.fingerprint());
+    if let Some(authority) = shop.tls.as_ref().and_then(|it| it.to_trust()) {
+        println!("phones check the shop's certificate by this code: {}", tls::fingerprint(&authority));
     }
     if !(settings.pair || shop.devices.is_empty()) {
         println!("Phones are paired already. For another one: Add a phone on a paired one, or start with --pair.");

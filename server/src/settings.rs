@@ -34,6 +34,10 @@ pub struct Settings {
     #[arg(long, value_name = "FILE", requires = "cert")]
     pub key: Option<PathBuf>,
 
+    /// Pair with another server of the shop by a link that an owner made there, once; from then on the two keep in step
+    #[arg(long, value_name = "LINK")]
+    pub join: Option<String>,
+
     /// Do not announce this server on the local network
     #[arg(long)]
     pub quiet: bool,

@@ -12,6 +12,7 @@ use axum::response::{Html, IntoResponse, Response};
 use crate::error::Refused;
 use crate::pages::{self, Welcome};
 use crate::router::Shop;
+use crate::tls::fingerprint;
 
 pub const CHECK_PATH: &str = "/trust/check.js";
 pub const CERTIFICATE_PATH: &str = "/trust/shop.crt";
@@ -26,7 +27,7 @@ pub async fn page(State(shop): State<Arc<Shop>>, headers: HeaderMap) -> Result<R
 
 /// The page that leads to `next` over https; `None` when there is nothing to trust.
 pub fn welcome(shop: &Shop, headers: &HeaderMap, next: &str) -> Option<Response> {
-    let authority = shop.tls.as_ref()?.authority()?;
+    let authority = shop.tls.as_ref()?.to_trust()?;
     let host = headers.get(HOST)?.to_str().ok()?;
     let secure = format!("https://{host}");
     let html = pages::welcome(&Welcome {
@@ -34,7 +35,7 @@ pub fn welcome(shop: &Shop, headers: &HeaderMap, next: &str) -> Option<Response>
         probe: &format!("{secure}{PROBE_PATH}"),
         next: &format!("{secure}{next}"),
         without: &format!("{next}?plain=1"),
-        fingerprint: &authority.fingerprint(),
+        fingerprint: &fingerprint(&authority),
     });
     let policy = format!(
         "default-src 'none'; script-src 'self'; style-src 'self'; connect-src {secure}; frame-ancestors 'none'; \
@@ -52,13 +53,13 @@ pub async fn check() -> impl IntoResponse {
 
 /// The authority's certificate, as phones take it in.
 pub async fn certificate(State(shop): State<Arc<Shop>>) -> Result<Response, Refused> {
-    let authority = shop.tls.as_ref().and_then(|it| it.authority()).ok_or(Refused::NothingHere)?;
+    let authority = shop.tls.as_ref().and_then(|it| it.to_trust()).ok_or(Refused::NothingHere)?;
     let headers = [
         (CONTENT_TYPE, "application/x-x509-ca-cert"),
         (CONTENT_DISPOSITION, "attachment; filename=\"napline-shop.crt\""),
         (CACHE_CONTROL, "no-store"),
     ];
-    Ok((headers, authority.certificate().to_vec()).into_response())
+    Ok((headers, authority.to_vec()).into_response())
 }
 
 /// An answer that says nothing; that it comes says that the certificate is trusted.

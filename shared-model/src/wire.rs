@@ -38,6 +38,13 @@ pub enum Frame {
     Goodbye { reason: String },
     /// Server → phone, after `Welcome`: what this phone may do. The server holds to it, whatever the phone knows.
     Role(Role),
+    /// Between servers of a shop, both ways: every device that either lets in, as the servers write it down.
+    Roster(Vec<u8>),
+    /// From another server to the one with the shop's authority: vouch for this one. A certificate request (PKCS#10, DER),
+    /// and the names and addresses to vouch for.
+    Vouch { request: Vec<u8>, subjects: Vec<String> },
+    /// The answer: a certificate (DER).
+    Vouched { certificate: Vec<u8> },
 }
 
 /// What a device may do in a shop.
@@ -50,6 +57,8 @@ pub enum Role {
     Crew,
     /// May do everything: says who may do what, and whose device is not let in any more.
     Owner,
+    /// Another server of the shop: carries what others wrote.
+    Server,
 }
 
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -193,6 +202,10 @@ mod tests {
             }),
             ".{0,20}".prop_map(|reason| Frame::Goodbye { reason }),
             prop_oneof![Just(Role::Viewer), Just(Role::Crew), Just(Role::Owner)].prop_map(Frame::Role),
+            bytes().prop_map(Frame::Roster),
+            (bytes(), prop::collection::vec(".{0,20}", 0..4))
+                .prop_map(|(request, subjects)| Frame::Vouch { request, subjects }),
+            bytes().prop_map(|certificate| Frame::Vouched { certificate }),
         ]
     }
 
@@ -222,7 +235,7 @@ mod tests {
         let goodbye = Frame::Goodbye { reason: String::new() };
         assert_eq!(goodbye.encode(), [10, 0]);
         assert_eq!(Frame::Role(Role::Crew).encode(), [11, 1]);
-        assert!(matches!(Frame::decode(&[12, 0]), Err(FrameError::Malformed(_))));
+        assert!(matches!(Frame::decode(&[15, 0]), Err(FrameError::Malformed(_))));
         assert!(matches!(Frame::decode(&[]), Err(FrameError::Malformed(_))));
         // A list that claims to be endless.
         assert!(Frame::decode(&[2, 0xff, 0xff, 0xff, 0xff, 0x0f]).is_err());

@@ -38,6 +38,19 @@ pub struct Device {
     /// Since when it is not let in any more.
     #[serde(default)]
     pub revoked: Option<Timestamp>,
+    /// Counts decisions about it: of two servers' records, the one with more is right.
+    #[serde(default)]
+    pub edition: u64,
+}
+
+impl Device {
+    /// Whether another server's record of the same device is to be taken instead of this one. Both servers answer alike; of
+    /// two decisions at the same time, the stricter one holds.
+    pub fn gives_way_to(&self, other: &Self) -> bool {
+        let rank =
+            |it: &Self| (it.edition, it.revoked.is_some(), std::cmp::Reverse(it.role), it.revoked, it.token, it.paired);
+        rank(self) < rank(other)
+    }
 }
 
 fn owner() -> Role {

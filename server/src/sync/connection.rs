@@ -9,7 +9,7 @@ use axum::extract::{Extension, State};
 use axum::http::HeaderValue;
 use axum::http::header::SET_COOKIE;
 use axum::response::Response;
-use shared_model::wire::{Frame, Hello, MOST_FRAME_BYTES, PROTOCOL, Person, Welcome};
+use shared_model::wire::{Frame, Hello, MOST_FRAME_BYTES, PROTOCOL, Person, Role, Welcome};
 use tokio::time::{Instant, timeout};
 
 use super::exchange::Phone;
@@ -18,7 +18,7 @@ use crate::gate::Visitor;
 use crate::limits::Bucket;
 use crate::router::Shop;
 use crate::store::Device;
-use crate::{assets, clock};
+use crate::{assets, clock, peers};
 
 const HELLO_WITHIN: Duration = Duration::from_secs(10);
 const SEND_WITHIN: Duration = Duration::from_secs(15);
@@ -30,6 +30,8 @@ const SILENT_AFTER: Duration = Duration::from_secs(65);
 /// slowly; nothing is lost.
 const FRAMES: (f64, f64) = (600.0, 30.0);
 const BYTES: (f64, f64) = ((8 << 20) as f64, (256 << 10) as f64);
+/// So many times as much from another server, which brings what many phones wrote.
+const SERVER_FACTOR: f64 = 50.0;
 
 /// Starts the phone's socket. Its cookie is renewed, so that a phone in use stays paired.
 pub async fn upgrade(
@@ -124,6 +126,9 @@ fn welcome(shop: &Shop, device: &Device, outbox: &Outbox, hello: &Hello) -> Resu
         return Err(Parting::OtherProtocol { found: hello.protocol, known: PROTOCOL });
     }
     outbox.send(&Frame::Role(device.role));
+    if device.role == Role::Server {
+        outbox.send(&peers::roster(shop));
+    }
     outbox.send(&shop.hub.list());
     Ok(())
 }
@@ -131,12 +136,18 @@ fn welcome(shop: &Shop, device: &Device, outbox: &Outbox, hello: &Hello) -> Resu
 async fn exchange(shop: &Shop, socket: &mut WebSocket, mut queue: Queue, phone: &mut Phone) -> Option<Parting> {
     let mut heard = Instant::now();
     let mut ping = tokio::time::interval_at(heard + PING_EVERY, PING_EVERY);
-    let mut frames = Bucket::new(FRAMES.0, FRAMES.1, heard);
-    let mut bytes = Bucket::new(BYTES.0, BYTES.1, heard);
+    let factor = if phone.is_server() { SERVER_FACTOR } else { 1.0 };
+    let mut frames = Bucket::new(factor * FRAMES.0, factor * FRAMES.1, heard);
+    let mut bytes = Bucket::new(factor * BYTES.0, factor * BYTES.1, heard);
+    let mut roster = shop.devices.changes();
     loop {
         let resume = frames.ready().max(bytes.ready());
         let message = tokio::select! {
             parting = phone.outbox.parting() => return Some(parting),
+            Ok(()) = roster.changed(), if phone.is_server() => {
+                phone.outbox.send(&peers::roster(shop));
+                continue;
+            }
             frame = queue.next() => {
                 match timeout(SEND_WITHIN, socket.send(Message::Binary(frame?))).await {
                     Ok(Ok(())) => continue,
@@ -163,6 +174,7 @@ async fn exchange(shop: &Shop, socket: &mut WebSocket, mut queue: Queue, phone: 
                 frames.take(1.0, heard);
                 bytes.take(frame.len() as f64, heard);
                 let answered = match Frame::decode(&frame) {
+                    Ok(frame) if phone.is_server() => peers::take(shop, phone, frame).await,
                     Ok(frame) => phone.take(&shop.hub, frame).await,
                     Err(error) => Err(Parting::NotUnderstood(error.to_string())),
                 };

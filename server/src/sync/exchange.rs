@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use axum::body::Bytes;
 use shared_model::guard::{self, Refusal};
-use shared_model::ids::JobId;
+use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{NewChange, SyncState};
 use shared_model::wire::{Frame, Person, Role, Whereabouts};
 use tokio::time::Instant;
@@ -63,14 +63,38 @@ impl Phone {
             Frame::Sync { job, message } => self.sync(hub, job, &message).await,
             Frame::Change { job, change } => self.change(hub, job, &change).await,
             Frame::Presence { job, at, .. } => self.presence(job, at).await,
+            // Between servers each side answers the other's changes; what is on disk there is no news here.
+            Frame::Ack { .. } | Frame::Jobs(_) | Frame::Role(_) if self.is_server() => Ok(()),
+            Frame::Nack { job, reason, .. } if self.is_server() => {
+                tracing::warn!(device = %self.device.id, %job, reason, "another server refused what it was sent");
+                Ok(())
+            }
             Frame::Hello(_)
             | Frame::Welcome(_)
             | Frame::Jobs(_)
             | Frame::Ack { .. }
             | Frame::Nack { .. }
             | Frame::Goodbye { .. }
-            | Frame::Role(_) => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
+            | Frame::Role(_)
+            | Frame::Roster(_)
+            | Frame::Vouch { .. }
+            | Frame::Vouched { .. } => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
         }
+    }
+
+    /// Whether it is another server of the shop.
+    pub fn is_server(&self) -> bool {
+        self.device.role == Role::Server
+    }
+
+    /// Whether a job is shared with it.
+    pub fn shares(&self, job: JobId) -> bool {
+        self.open.contains_key(&job)
+    }
+
+    /// Whose changes it may send: a phone its own, another server everybody's.
+    fn author(&self) -> Option<DeviceId> {
+        (!self.is_server()).then_some(self.device.id)
     }
 
     /// Leaves every job.
@@ -80,7 +104,7 @@ impl Phone {
         }
     }
 
-    async fn open(&mut self, hub: &Hub, id: JobId) -> Result<(), Parting> {
+    pub async fn open(&mut self, hub: &Hub, id: JobId) -> Result<(), Parting> {
         if self.open.len() >= MOST_OPEN && !self.open.contains_key(&id) {
             return Err(Parting::Crowded);
         }
@@ -90,8 +114,8 @@ impl Phone {
             Ok(document) => document,
             Err(error) => return self.cannot_open(id, error),
         };
-        let mut catch_up = SyncState::new();
-        let first = say(document, &mut catch_up);
+        let (mut catch_up, is_server) = (SyncState::new(), self.is_server());
+        let first = say(document, &mut catch_up, !is_server);
         let epoch = document.epoch;
 
         let others = shared.listeners.iter().filter(|(other, _)| **other != self.id);
@@ -122,6 +146,7 @@ impl Phone {
     }
 
     async fn sync(&mut self, hub: &Hub, id: JobId, message: &[u8]) -> Result<(), Parting> {
+        let is_server = self.is_server();
         let Some(share) = self.open.get_mut(&id) else { return self.ignore(id) };
         let job = Shared::clone(&share.job);
         let mut shared = job.lock().await;
@@ -146,7 +171,7 @@ impl Phone {
                 return self.refuse(hub, id, None, "it cannot be read");
             }
         };
-        let reply = say(document, &mut share.catch_up).map(|message| Frame::Sync { job: id, message });
+        let reply = say(document, &mut share.catch_up, !is_server).map(|message| Frame::Sync { job: id, message });
         let claims = match self.own_actors(hub, &changes) {
             Ok(claims) => claims,
             Err(parting) => {
@@ -160,7 +185,7 @@ impl Phone {
 
     async fn change(&mut self, hub: &Hub, id: JobId, bytes: &[u8]) -> Result<(), Parting> {
         let Some(job) = self.open.get(&id).map(|it| Shared::clone(&it.job)) else { return self.ignore(id) };
-        let vetted = match guarded(|| guard::change(bytes, Some(self.device.id))) {
+        let vetted = match guarded(|| guard::change(bytes, self.author())) {
             Ok(Ok(vetted)) => vetted,
             Ok(Err(refusal)) => {
                 let hash = guarded(|| guard::change(bytes, None)).ok().and_then(Result::ok).map(|it| it.hash().0);
@@ -172,9 +197,13 @@ impl Phone {
         if self.device.role == Role::Viewer {
             return self.refuse(hub, id, Some(hash.0), "this phone may look, not change");
         }
-        let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())? else {
-            return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
-        };
+        let mut claims = Vec::new();
+        if !self.is_server() {
+            let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())? else {
+                return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
+            };
+            claims.push(Write::Actor { actor, device: self.device.id });
+        }
 
         let mut shared = job.lock().await;
         let document = match shared.document(&hub.store).await {
@@ -198,15 +227,16 @@ impl Phone {
             Some(Frame::Ack { job: id, hashes: vec![hash.0] })
         } else if changes.is_empty() {
             // It depends on changes that the server does not have: the phone must catch the server up.
+            let is_server = self.is_server();
             let catch_up = self.open.get_mut(&id).map(|share| {
                 share.catch_up = SyncState::new();
-                say(document, &mut share.catch_up)
+                say(document, &mut share.catch_up, !is_server)
             });
             catch_up.flatten().map(|message| Frame::Sync { job: id, message })
         } else {
             None
         };
-        self.keep(hub, &mut shared, changes, vec![Write::Actor { actor, device: self.device.id }], reply)
+        self.keep(hub, &mut shared, changes, claims, reply)
     }
 
     /// Stores new changes; then acknowledges them, sends `reply`, and passes them on to the others.
@@ -306,9 +336,9 @@ impl Phone {
     }
 }
 
-/// The server's next catch-up message for a phone.
-fn say(document: &OpenDocument, catch_up: &mut SyncState) -> Option<Vec<u8>> {
-    let message = tokio::task::block_in_place(|| guarded(|| document.doc.sync_message(catch_up, true)));
+/// The server's next catch-up message for a phone, or in single changes, which each are vetted, for another server.
+fn say(document: &OpenDocument, catch_up: &mut SyncState, whole: bool) -> Option<Vec<u8>> {
+    let message = tokio::task::block_in_place(|| guarded(|| document.doc.sync_message(catch_up, whole)));
     message.unwrap_or_else(|Panicked| {
         *catch_up = SyncState::new();
         None

@@ -141,6 +141,11 @@ impl Hub {
         Frame::Jobs(lock(&self.list).values().cloned().collect())
     }
 
+    /// Every job that is known here.
+    pub fn jobs(&self) -> Vec<JobId> {
+        lock(&self.list).keys().copied().collect()
+    }
+
     /// Notes that a change of the job was stored.
     pub fn note_change(&self, job: JobId, at: Timestamp) {
         lock(&self.changed).insert(job, at);

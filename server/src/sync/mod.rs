@@ -10,5 +10,6 @@ mod job;
 mod outbox;
 
 pub use connection::upgrade;
+pub use exchange::Phone;
 pub use hub::Hub;
-pub use outbox::Parting;
+pub use outbox::{Outbox, Parting, Queue, new as outbox};

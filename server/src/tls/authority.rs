@@ -1,14 +1,15 @@
 //! The shop's own certificate authority. Each phone is told once to trust it; it can vouch for local names and private
 //! addresses only, so that whoever steals its key cannot pretend to be a public site.
 
+use std::fmt::{self, Display, Formatter};
 use std::fs;
 use std::io::Write;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 use std::path::{Path, PathBuf};
 
 use rcgen::{
-    BasicConstraints, CertificateParams, CidrSubnet, DnType, ExtendedKeyUsagePurpose, GeneralSubtree, IsCa, Issuer,
-    KeyPair, KeyUsagePurpose, NameConstraints, SanType, SerialNumber,
+    BasicConstraints, CertificateParams, CertificateSigningRequestParams, CidrSubnet, DnType, ExtendedKeyUsagePurpose,
+    GeneralSubtree, IsCa, Issuer, KeyPair, KeyUsagePurpose, NameConstraints, SanType, SerialNumber,
 };
 use sha2::{Digest, Sha256};
 use time::{Duration, OffsetDateTime};
@@ -48,6 +49,21 @@ const PRIVATE: [(IpAddr, u8); 9] = [
 pub enum Subject {
     Name(String),
     Address(IpAddr),
+}
+
+impl From<&str> for Subject {
+    fn from(text: &str) -> Self {
+        text.parse().map_or_else(|_| Self::Name(text.to_owned()), Self::Address)
+    }
+}
+
+impl Display for Subject {
+    fn fmt(&self, f: &mut Formatter) -> fmt::Result {
+        match self {
+            Self::Name(name) => name.fmt(f),
+            Self::Address(address) => address.fmt(f),
+        }
+    }
 }
 
 pub struct Authority {
@@ -116,12 +132,6 @@ impl Authority {
         &self.certificate
     }
 
-    /// SHA-256 of its certificate, as phones show it.
-    pub fn fingerprint(&self) -> String {
-        let hex = hex(&Sha256::digest(&self.certificate)).to_uppercase();
-        hex.as_bytes().chunks(2).map(|it| String::from_utf8_lossy(it).into_owned()).collect::<Vec<_>>().join(":")
-    }
-
     /// Whether it may vouch for a name or address.
     pub fn may_vouch_for(&self, subject: &Subject) -> bool {
         match subject {
@@ -143,6 +153,19 @@ impl Authority {
         let key = KeyPair::generate()?;
         let certificate = self.server(subjects, now)?.signed_by(&key, &self.issuer)?;
         Ok(Leaf { certificate: certificate.der().clone(), key: key.serialize_der() })
+    }
+
+    /// A certificate for another server of the shop, which keeps its key to itself: `request` (PKCS#10, DER) proves that it
+    /// has one. Only the key is taken from the request.
+    pub fn vouch(
+        &self,
+        request: &[u8],
+        subjects: &[Subject],
+        now: OffsetDateTime,
+    ) -> Result<CertificateDer<'static>, TlsError> {
+        let request = CertificateSigningRequestParams::from_der(&request.into())?;
+        let certificate = self.server(subjects, now)?.signed_by(&request.public_key, &self.issuer)?;
+        Ok(certificate.der().clone())
     }
 
     fn server(&self, subjects: &[Subject], now: OffsetDateTime) -> Result<CertificateParams, TlsError> {
@@ -188,6 +211,12 @@ fn serial() -> Result<SerialNumber, TlsError> {
     getrandom::fill(&mut bytes).map_err(|error| TlsError::NoRandomness(error.to_string()))?;
     bytes[0] = bytes[0] & 0x7f | 0x40;
     Ok(SerialNumber::from_slice(&bytes))
+}
+
+/// SHA-256 of a certificate, as phones show it.
+pub fn fingerprint(certificate: &CertificateDer) -> String {
+    let hex = hex(&Sha256::digest(certificate)).to_uppercase();
+    hex.as_bytes().chunks(2).map(|it| String::from_utf8_lossy(it).into_owned()).collect::<Vec<_>>().join(":")
 }
 
 /// When a certificate ends; `None` when it cannot be read.

@@ -74,7 +74,7 @@ fn whoever_steals_the_key_cannot_pretend_to_be_another_site() {
 #[test]
 fn the_authority_stays_the_same_and_its_key_is_its_owners() {
     let folder = tempfile::tempdir().unwrap();
-    let first = open(folder.path(), TODAY).fingerprint();
+    let first = fingerprint(open(folder.path(), TODAY).certificate());
     assert_eq!(first.len(), 95, "32 bytes, as AB:CD: {first}");
     let key = folder.path().join("authority.key");
     #[cfg(unix)]
@@ -83,7 +83,7 @@ fn the_authority_stays_the_same_and_its_key_is_its_owners() {
         assert_eq!(fs::metadata(&key).unwrap().permissions().mode() & 0o777, 0o600);
         fs::set_permissions(&key, fs::Permissions::from_mode(0o644)).unwrap();
     }
-    assert_eq!(open(folder.path(), TODAY + days(3_000)).fingerprint(), first);
+    assert_eq!(fingerprint(open(folder.path(), TODAY + days(3_000)).certificate()), first);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
@@ -100,7 +100,7 @@ fn an_authority_in_its_last_year_is_made_anew_and_old_trust_holds_until_the_end(
     let old = open(folder.path(), TODAY);
     let later = TODAY + days(3_300);
     let new = open(folder.path(), later);
-    assert_ne!(old.fingerprint(), new.fingerprint());
+    assert_ne!(old.certificate(), new.certificate());
     let leaf = new.leaf(&[name("a.local")], later).unwrap();
     assert!(trusts(new.certificate(), &leaf.certificate, "a.local", later));
     assert!(trusts(old.certificate(), &leaf.certificate, "a.local", later), "the same key");
@@ -118,10 +118,23 @@ fn a_start_that_a_crash_cut_short_is_finished() {
 }
 
 #[test]
+fn another_server_of_the_shop_is_vouched_for_by_the_key_it_keeps() {
+    let folder = tempfile::tempdir().unwrap();
+    let authority = open(folder.path(), TODAY);
+    let van = KeyPair::generate().unwrap();
+    let request = CertificateParams::new(["bank.example".to_owned()]).unwrap().serialize_request(&van).unwrap();
+    let leaf = authority.vouch(request.der(), &[name("van.local")], TODAY).unwrap();
+    assert!(trusts(authority.certificate(), &leaf, "van.local", TODAY));
+    assert!(!trusts(authority.certificate(), &leaf, "bank.example", TODAY), "only the key is the request's");
+    assert!(certified(vec![leaf], PrivateKeyDer::Pkcs8(van.serialize_der().into())).is_ok());
+    assert!(authority.vouch(b"nothing", &[name("van.local")], TODAY).is_err());
+}
+
+#[test]
 fn the_certificate_is_renewed_when_addresses_change_and_monthly() {
     let folder = tempfile::tempdir().unwrap();
     let hosts = Hosts::new(&[], "127.0.0.1:8420".parse().unwrap());
-    let source = Source::Authority(Box::new(open(folder.path(), TODAY)), Mutex::default());
+    let mut source = Source::Authority(Box::new(open(folder.path(), TODAY)), None);
     assert!(source.renewed(&hosts, TODAY).unwrap().is_some());
     assert!(source.renewed(&hosts, TODAY + days(29)).unwrap().is_none());
     hosts.announce("fairlea-floors.local");
@@ -144,7 +157,7 @@ fn certificates_from_files_are_read_again_when_they_change() {
         fs::File::options().write(true).open(&key).unwrap().set_modified(written).unwrap();
         fs::File::options().write(true).open(&certificate).unwrap().set_modified(written).unwrap();
     };
-    let source = Source::Files { certificate: certificate.clone(), key: key.clone(), read: Mutex::default() };
+    let mut source = Source::Files { certificate: certificate.clone(), key: key.clone(), read: None };
     let missing = source.renewed(&hosts, TODAY).unwrap_err();
     assert!(missing.to_string().contains("shop.pem"), "{missing}");
     issue(1);

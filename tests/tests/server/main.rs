@@ -13,6 +13,8 @@ mod hostile;
 mod https;
 /// Who gets in, and what everybody else sees.
 mod pairing;
+/// Two servers of a shop.
+mod peers;
 /// Who may do what, and who decides.
 mod people;
 /// Several phones on one job.

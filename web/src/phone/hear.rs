@@ -105,7 +105,13 @@ impl Phone {
             Frame::Presence { job, who: Some(person), at } => self.hear_presence(job, person, at),
             Frame::Role(role) => self.hear_role(role),
             Frame::Goodbye { reason } => self.link.set(Link::Closed(reason)),
-            Frame::Presence { who: None, .. } | Frame::Hello(_) | Frame::Open { .. } | Frame::Close { .. } => {}
+            Frame::Presence { who: None, .. }
+            | Frame::Hello(_)
+            | Frame::Open { .. }
+            | Frame::Close { .. }
+            | Frame::Roster(_)
+            | Frame::Vouch { .. }
+            | Frame::Vouched { .. } => {}
         }
     }
 

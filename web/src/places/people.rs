@@ -1,5 +1,6 @@
 //! Who may come in and do what: the shop's people and their devices, and letting in one more.
 
+use leptos::ev::SubmitEvent;
 use leptos::prelude::*;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -15,6 +16,8 @@ use crate::phone::Phone;
 
 /// Everybody, as JSON; below it one device, to which a decision is posted.
 const PEOPLE: &str = "/people";
+/// Takes a link to another server.
+const SERVERS: &str = "/servers";
 /// Makes a pairing link; the answer is [`Pairing`] as JSON.
 const PAIRING: &str = "/pairing";
 
@@ -22,6 +25,15 @@ const PAIRING: &str = "/pairing";
 struct Everybody {
     devices: Vec<Device>,
     notes: Vec<Note>,
+    servers: Vec<Server>,
+}
+
+/// Another server of the shop, which this one calls.
+#[derive(Clone, Debug, Deserialize)]
+struct Server {
+    shop: String,
+    connected: bool,
+    met: Option<Timestamp>,
 }
 
 #[derive(Clone, Debug, Deserialize)]
@@ -63,6 +75,7 @@ pub const fn role_words(role: Role) -> &'static str {
         Role::Viewer => "looks",
         Role::Crew => "measures",
         Role::Owner => "owner",
+        Role::Server => "server",
     }
 }
 
@@ -98,36 +111,18 @@ pub fn People() -> impl IntoView {
         });
     };
     ask(PEOPLE.to_owned(), None);
-    let me = move || phone.me.with(|me| me.as_ref().map(|it| it.person.device));
-    let line = move |it: Device| {
-        let owner = phone.role.get() == Role::Owner && it.revoked.is_none();
-        let id = it.device;
-        let state = match (it.revoked, it.connected) {
-            (Some(at), _) => format!("shut out {}", clock(at)),
-            (None, true) => "here now".to_owned(),
-            (None, false) => String::new(),
-        };
-        let you = (me() == Some(id)).then_some(", this one");
-        let roles = owner.then(|| {
-            let keys = [Role::Viewer, Role::Crew, Role::Owner].map(|role| view! {
-                <button type="button" class="segment" aria-pressed=(it.role == role).to_string()
-                    on:click=move |_| ask(format!("{PEOPLE}/{id}"), Some(Decision::GiveRole(role)))>{role_words(role)}</button>
-            });
-            view! {
-                <div class="segments even" role="group" aria-label=format!("What {} may do", it.person)>{keys.collect_view()}</div>
-                <ShutOut person=it.person.clone() on_sure=move || ask(format!("{PEOPLE}/{id}"), Some(Decision::Revoke)) />
+    let join = move |link: String| {
+        let json = serde_json::json!({ "link": link }).to_string();
+        spawn_local(async move {
+            match ask_server::<serde_json::Value>(SERVERS, "POST", Some(json)).await {
+                Ok(_) => ask(PEOPLE.to_owned(), None),
+                Err(reason) => drop(everybody.try_set(Some(Err(reason)))),
             }
         });
-        view! {
-            <li class="person-line" data-device=id.to_string()>
-                <div class="item">
-                    <span class="item-main"><strong>{it.person.clone()}</strong>{it.name}{you}</span>
-                    <span class="item-side quiet">{role_words(it.role)}" "{state}</span>
-                </div>
-                {roles}
-            </li>
-        }
     };
+    let me = move || phone.me.with(|me| me.as_ref().map(|it| it.person.device));
+    let decide = move |of: DeviceId, decision| ask(format!("{PEOPLE}/{of}"), Some(decision));
+    let line = move |it: Device| device_line(it, phone.role.get() == Role::Owner, me(), decide);
     move || match everybody.get() {
         None => view! { <p class="quiet" role="status">"Asking the server…"</p> }.into_any(),
         Some(Err(reason)) => view! {
@@ -140,13 +135,88 @@ pub fn People() -> impl IntoView {
             let notes = told.into_iter().map(|(words, at)| {
                 view! { <li class="item"><span class="item-main">{words}</span><span class="item-side quiet">{clock(at)}</span></li> }
             });
+            let servers = all.servers.into_iter().map(server_line);
+            let owner = phone.role.get_untracked() == Role::Owner;
             view! {
+                <ul class="list" id="servers-list">{servers.collect_view()}</ul>
+                {owner.then(|| view! { <JoinServer on_link=move |link| join(link) /> })}
                 <ul class="list" id="people-list">{all.devices.into_iter().map(line).collect_view()}</ul>
                 <h3 class="label">"Who came and went"</h3>
                 <ul class="list" id="people-notes">{notes.collect_view()}</ul>
             }
             .into_any()
         }
+    }
+}
+
+/// A device with what it may do; for an owner, with what to decide about it.
+fn device_line(
+    it: Device,
+    owner: bool,
+    me: Option<DeviceId>,
+    decide: impl Fn(DeviceId, Decision) + Copy + Send + Sync + 'static,
+) -> impl IntoView {
+    let is_server = it.role == Role::Server;
+    let id = it.device;
+    let state = match (it.revoked, it.connected) {
+        (Some(at), _) => format!("shut out {}", clock(at)),
+        (None, true) => "here now".to_owned(),
+        (None, false) => String::new(),
+    };
+    let you = (me == Some(id)).then_some(", this one");
+    let decisions = (owner && it.revoked.is_none()).then(|| {
+        let keys = [Role::Viewer, Role::Crew, Role::Owner].map(|role| view! {
+            <button type="button" class="segment" aria-pressed=(it.role == role).to_string()
+                on:click=move |_| decide(id, Decision::GiveRole(role))>{role_words(role)}</button>
+        });
+        let keys = (!is_server).then(|| view! {
+            <div class="segments even" role="group" aria-label=format!("What {} may do", it.person)>{keys.collect_view()}</div>
+        });
+        view! {
+            {keys}
+            <ShutOut person=it.person.clone() on_sure=move || decide(id, Decision::Revoke) />
+        }
+    });
+    view! {
+        <li class="person-line" data-device=id.to_string()>
+            <div class="item">
+                <span class="item-main"><strong>{it.person.clone()}</strong>{it.name}{you}</span>
+                <span class="item-side quiet">{role_words(it.role)}" "{state}</span>
+            </div>
+            {decisions}
+        </li>
+    }
+}
+
+/// Another server, and when the two were last in step.
+fn server_line(it: Server) -> impl IntoView {
+    let state = match (it.connected, it.met) {
+        (true, _) => "in step now".to_owned(),
+        (false, Some(at)) => format!("last met {}", clock(at)),
+        (false, None) => "not met yet".to_owned(),
+    };
+    view! { <li class="item"><span class="item-main"><strong>{it.shop}</strong>"server"</span><span class="item-side quiet">{state}</span></li> }
+}
+
+/// Pairs the server that this phone is connected to with another one.
+#[component]
+fn JoinServer(on_link: impl Fn(String) + Copy + Send + Sync + 'static) -> impl IntoView {
+    let open = RwSignal::new(false);
+    let link = RwSignal::new(String::new());
+    let follow = move |event: SubmitEvent| {
+        event.prevent_default();
+        on_link(link.get());
+    };
+    view! {
+        <button type="button" class="button button-quiet" id="join-server" hidden=move || open.get() on:click=move |_| open.set(true)>"Pair with another server"</button>
+        <form class="form" hidden=move || !open.get() on:submit=follow>
+            <label class="field">
+                <span class="field-label">"Link for servers"</span>
+                <input class="input" name="link" autocomplete="off" prop:value=link on:input=move |event| link.set(event_target_value(&event)) />
+                <span class="field-hint">"Made on an owner's phone at the other server: Add a phone, server. The two keep in step from then on, whenever they meet."</span>
+            </label>
+            <button type="submit" class="button button-main">"Pair the servers"</button>
+        </form>
     }
 }
 
@@ -191,7 +261,8 @@ pub fn AddPhone() -> impl IntoView {
         });
     });
     let most = phone.role.get_untracked();
-    let roles = [Role::Viewer, Role::Crew, Role::Owner].into_iter().filter(|it| *it <= most);
+    let all = [Role::Viewer, Role::Crew, Role::Owner, Role::Server];
+    let roles = all.into_iter().filter(|it| *it <= most || most == Role::Owner);
     let keys = roles.map(|it| view! {
         <button type="button" class="segment" aria-pressed=move || (role.get() == it).to_string() on:click=move |_| role.set(it)>{role_words(it)}</button>
     });
@@ -204,7 +275,11 @@ pub fn AddPhone() -> impl IntoView {
             None => view! { <p class="quiet" role="status">"Asking the server for a link…"</p> }.into_any(),
             Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
             Some(Ok(Pairing { urls, qr_svg })) => view! {
-                <p>"Scan this with the other phone's camera. The link works once."</p>
+                <p>{if role.get() == Role::Server {
+                    "Copy the link to the other server: People, Pair with another server. It works once."
+                } else {
+                    "Scan this with the other phone's camera. The link works once."
+                }}</p>
                 <div class="qr" role="img" aria-label="Pairing link as a QR code" inner_html=qr_svg></div>
                 <ul id="pairing-links">{urls.into_iter().map(|it| view! { <li><code>{it}</code></li> }).collect_view()}</ul>
             }
@@ -218,6 +293,7 @@ const fn role_key(role: Role) -> &'static str {
         Role::Viewer => "viewer",
         Role::Crew => "crew",
         Role::Owner => "owner",
+        Role::Server => "server",
     }
 }
 
@@ -236,6 +312,7 @@ async fn ask_server<T: DeserializeOwned>(path: &str, method: &str, json: Option<
     match answer.status() {
         200 => {}
         403 => return Err("This phone may not do that. An owner of the shop can.".to_owned()),
+        422 => return Err("The link was not followed: it was used, has expired, or is for a phone; or the other server is out of reach.".to_owned()),
         409 => return Err("The shop needs an owner: make somebody else one first.".to_owned()),
         other => return Err(format!("The server refuses this ({other}). Is this phone paired?")),
     }

@@ -1,0 +1,242 @@
+//! Calling another server for as long as this one runs.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::body::Bytes;
+use axum::http::HeaderValue;
+use axum::http::header::{COOKIE, ORIGIN};
+use futures_util::{SinkExt, StreamExt};
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::SCHEMA;
+use shared_model::wire::{Frame, Hello, PROTOCOL, Role};
+use tokio::time::{Instant, interval_at, timeout};
+use tokio_rustls::rustls::pki_types::CertificateDer;
+use tokio_tungstenite::WebSocketStream;
+use tokio_tungstenite::tungstenite::client::IntoClientRequest;
+use tokio_tungstenite::tungstenite::protocol::WebSocketConfig;
+use tokio_tungstenite::tungstenite::{self, Message};
+use uuid::Uuid;
+
+use super::record::Record;
+use super::wire::{self, Stream};
+use super::{roster, take};
+use crate::router::Shop;
+use crate::store::Device;
+use crate::sync::{self, Outbox, Parting, Phone, Queue};
+use crate::{assets, discovery, tls};
+
+const FIRST_WAIT: Duration = Duration::from_secs(1);
+const LONGEST_WAIT: Duration = Duration::from_secs(30);
+const SEARCH_FOR: Duration = Duration::from_secs(3);
+const WELCOME_WITHIN: Duration = Duration::from_secs(10);
+const PING_EVERY: Duration = Duration::from_secs(20);
+const SILENT_AFTER: Duration = Duration::from_secs(65);
+/// A server answers catch-up in frames like a phone's.
+const MOST_FRAME: usize = 4 << 20;
+
+type Socket = WebSocketStream<Stream>;
+
+#[derive(thiserror::Error, Debug)]
+enum CallError {
+    #[error("it is in none of its places")]
+    Nowhere,
+    #[error("another server answers at its address")]
+    Another,
+    #[error("it said: {0}")]
+    Goodbye(String),
+    #[error("it says nothing")]
+    Silent,
+    #[error("it hung up")]
+    HungUp,
+    #[error(transparent)]
+    Parting(#[from] Parting),
+    #[error(transparent)]
+    Socket(#[from] Box<tungstenite::Error>),
+}
+
+impl From<tungstenite::Error> for CallError {
+    fn from(error: tungstenite::Error) -> Self {
+        Self::Socket(Box::new(error))
+    }
+}
+
+/// Calls, talks until the line is cut, waits, and calls again.
+pub async fn keep_calling(shop: Arc<Shop>, replica: Uuid) {
+    let mut wait = FIRST_WAIT;
+    while let Some(record) = shop.peers.record(replica) {
+        match dial(&record).await {
+            Ok(mut socket) => {
+                wait = FIRST_WAIT;
+                shop.step_back();
+                let ended = talk(&shop, &record, &mut socket).await;
+                let reason = ended.err().map(|it| it.to_string());
+                tracing::info!(server = record.shop, reason, "the call to another server ended");
+                shop.peers.note_connected(replica, false);
+            }
+            Err(error) => {
+                tracing::debug!(server = record.shop, %error, "another server does not answer");
+                shop.stand_in_for(&record.shop);
+            }
+        }
+        tokio::time::sleep(wait).await;
+        wait = (wait * 2).min(LONGEST_WAIT);
+    }
+}
+
+/// Tries every known address, and then those at which the network finds the server.
+async fn dial(record: &Record) -> Result<Socket, CallError> {
+    for address in &record.addresses {
+        if let Ok(socket) = open(record, address).await {
+            return Ok(socket);
+        }
+    }
+    let secure = record.addresses.first().is_some_and(|it| it.starts_with("https"));
+    for found in discovery::find(record.replica, SEARCH_FOR).await {
+        let address = format!("{}://{found}", if secure { "https" } else { "http" });
+        if let Ok(socket) = open(record, &address).await {
+            return Ok(socket);
+        }
+    }
+    Err(CallError::Nowhere)
+}
+
+async fn open(record: &Record, address: &str) -> Result<Socket, CallError> {
+    let authority: Option<CertificateDer> = record.authority();
+    let stream = wire::connect(address, authority.as_ref()).await.map_err(tungstenite::Error::Io)?;
+    let host = address.split_once("://").map_or(address, |(_, it)| it);
+    let mut request = format!("ws://{host}/sync").into_client_request()?;
+    let headers = request.headers_mut();
+    let cookie = format!("napline={}.{}", record.device.0.simple(), record.token);
+    let sound = |text: &str| HeaderValue::from_str(text).map_err(|error| tungstenite::Error::HttpFormat(error.into()));
+    headers.insert(ORIGIN, sound(address)?);
+    headers.insert(COOKIE, sound(&cookie)?);
+    let config = WebSocketConfig::default().max_message_size(Some(MOST_FRAME)).max_frame_size(Some(MOST_FRAME));
+    let (socket, _) = tokio_tungstenite::client_async_with_config(request, stream, Some(config)).await?;
+    Ok(socket)
+}
+
+async fn talk(shop: &Shop, record: &Record, socket: &mut Socket) -> Result<(), CallError> {
+    let hello = Hello { protocol: PROTOCOL, schema: SCHEMA, build: assets::build() };
+    socket.send(Message::Binary(Frame::Hello(hello).encode().into())).await?;
+    let welcome = timeout(WELCOME_WITHIN, next(socket)).await.map_err(|_| CallError::Silent)??;
+    match welcome {
+        Some(Frame::Welcome(it)) if Uuid::from_bytes(it.replica) == record.replica => {}
+        Some(Frame::Welcome(_)) => return Err(CallError::Another),
+        Some(Frame::Goodbye { reason }) => return Err(CallError::Goodbye(reason)),
+        _ => return Err(Parting::NotUnderstood("no welcome".into()).into()),
+    }
+    tracing::info!(server = record.shop, "connected to another server");
+    shop.peers.note_connected(record.replica, true);
+    let (outbox, mut queue) = sync::outbox();
+    let device = there(record);
+    let id = shop.hub.enter(device.id, outbox.clone())?;
+    let mut peer = Phone::new(id, device, outbox.clone());
+    let ended = exchange(shop, record, socket, &mut queue, &mut peer, &outbox).await;
+    peer.leave().await;
+    shop.hub.leave(id);
+    ended
+}
+
+/// The other server, as one who takes part here.
+fn there(record: &Record) -> Device {
+    let (id, person, name) = (DeviceId(record.replica), record.shop.clone(), "server".to_owned());
+    let paired = record.met.unwrap_or_default();
+    Device { id, person, name, token: [0; 32], paired, role: Role::Server, revoked: None, edition: 0 }
+}
+
+async fn exchange(
+    shop: &Shop,
+    record: &Record,
+    socket: &mut Socket,
+    queue: &mut Queue,
+    peer: &mut Phone,
+    outbox: &Outbox,
+) -> Result<(), CallError> {
+    outbox.send(&roster(shop));
+    if let Ok(request) = tls::request(&record.key) {
+        let subjects = shop.hosts.subjects().iter().map(ToString::to_string).collect();
+        outbox.send(&Frame::Vouch { request, subjects });
+    }
+    share(shop, peer, shop.hub.jobs()).await?;
+    let mut devices = shop.devices.changes();
+    let mut heard = Instant::now();
+    let mut ping = interval_at(heard + PING_EVERY, PING_EVERY);
+    loop {
+        let message = tokio::select! {
+            parting = outbox.parting() => return Err(parting.into()),
+            frame = queue.next() => {
+                let Some(frame) = frame else { return Ok(()) };
+                forward(shop, socket, peer, frame).await?;
+                continue;
+            }
+            Ok(()) = devices.changed() => {
+                outbox.send(&roster(shop));
+                continue;
+            }
+            now = ping.tick() => {
+                if now.saturating_duration_since(heard) > SILENT_AFTER {
+                    return Err(CallError::Silent);
+                }
+                socket.send(Message::Ping(Bytes::new())).await?;
+                continue;
+            }
+            message = next(socket) => message?,
+        };
+        heard = Instant::now();
+        let Some(message) = message else { continue };
+        match message {
+            Frame::Jobs(entries) => share(shop, peer, entries.into_iter().map(|it| it.job).collect()).await?,
+            Frame::Vouched { certificate } => vouched(shop, record, certificate),
+            Frame::Goodbye { reason } => return Err(CallError::Goodbye(reason)),
+            Frame::Presence { .. } | Frame::Welcome(_) => {}
+            other => take(shop, peer, other).await?,
+        }
+    }
+}
+
+/// Sends on what the jobs' own way brings up. The list of jobs is this server's: what is new in it is shared.
+async fn forward(shop: &Shop, socket: &mut Socket, peer: &mut Phone, frame: Bytes) -> Result<(), CallError> {
+    match Frame::decode(&frame) {
+        Ok(Frame::Jobs(entries)) => share(shop, peer, entries.into_iter().map(|it| it.job).collect()).await,
+        Ok(Frame::Presence { .. }) => Ok(()),
+        _ => Ok(socket.send(Message::Binary(frame)).await?),
+    }
+}
+
+/// Shares jobs on both sides that are not shared yet.
+async fn share(shop: &Shop, peer: &mut Phone, jobs: Vec<JobId>) -> Result<(), CallError> {
+    for job in jobs {
+        if !peer.shares(job) {
+            peer.outbox.send(&Frame::Open { job });
+            peer.open(&shop.hub, job).await?;
+        }
+    }
+    Ok(())
+}
+
+/// Keeps the new certificate that the shop's authority gave.
+fn vouched(shop: &Shop, record: &Record, certificate: Vec<u8>) {
+    let Some(known) = shop.peers.record(record.replica) else { return };
+    let record = Record { certificate: Some(certificate), ..known };
+    let used = match (&shop.tls, record.vouched()) {
+        (Some(tls), Some(vouched)) => tls.be_vouched_for(&vouched),
+        _ => Ok(()),
+    };
+    if let Err(error) = used.and_then(|()| shop.peers.keep(record)) {
+        tracing::error!(%error, "the shop's new certificate for this server cannot be used");
+    }
+}
+
+/// The next message; `None` for one that only shows that the other server lives.
+async fn next(socket: &mut Socket) -> Result<Option<Frame>, CallError> {
+    match socket.next().await {
+        Some(Ok(Message::Binary(bytes))) => {
+            let frame = Frame::decode(&bytes).map_err(|error| Parting::NotUnderstood(error.to_string()))?;
+            Ok(Some(frame))
+        }
+        Some(Ok(Message::Ping(_) | Message::Pong(_))) => Ok(None),
+        Some(Ok(_)) | None => Err(CallError::HungUp),
+        Some(Err(error)) => Err(error.into()),
+    }
+}

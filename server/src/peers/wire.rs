@@ -1,0 +1,84 @@
+//! Connections to another server: encrypted or plain, for one request or for a socket.
+
+use std::io;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::body::{Body, Bytes};
+use axum::http::header::{CONTENT_TYPE, HOST, ORIGIN};
+use axum::http::{Request, Uri};
+use http_body_util::{BodyExt, Limited};
+use hyper_util::rt::TokioIo;
+use tokio::net::TcpStream;
+use tokio::time::timeout;
+use tokio_rustls::TlsConnector;
+use tokio_rustls::client::TlsStream;
+use tokio_rustls::rustls::crypto::ring;
+use tokio_rustls::rustls::pki_types::{CertificateDer, ServerName};
+use tokio_rustls::rustls::{ClientConfig, RootCertStore};
+use tokio_util::either::Either;
+
+const CONNECT_WITHIN: Duration = Duration::from_secs(5);
+const ANSWER_WITHIN: Duration = Duration::from_secs(15);
+/// No answer of another server to a single request is longer.
+const MOST_ANSWER: usize = 256 * 1024;
+
+pub type Stream = Either<TcpStream, Box<TlsStream<TcpStream>>>;
+
+/// Connects to an address as in `https://fairlea-floors.local:8420`. Over https the server must have a certificate of
+/// `authority`.
+pub async fn connect(address: &str, authority: Option<&CertificateDer<'static>>) -> io::Result<Stream> {
+    let wrong = |what: &str| io::Error::new(io::ErrorKind::InvalidInput, format!("{address}: {what}"));
+    let uri: Uri = address.parse().map_err(|_| wrong("not an address"))?;
+    let host = uri.host().ok_or_else(|| wrong("no host"))?.trim_matches(['[', ']']).to_owned();
+    let secure = match uri.scheme_str() {
+        Some("https") => true,
+        Some("http") => false,
+        _ => return Err(wrong("neither http nor https")),
+    };
+    let port = uri.port_u16().unwrap_or(if secure { 443 } else { 80 });
+    let stream = timeout(CONNECT_WITHIN, TcpStream::connect((host.as_str(), port))).await??;
+    stream.set_nodelay(true)?;
+    if !secure {
+        return Ok(Either::Left(stream));
+    }
+    let mut roots = RootCertStore::empty();
+    let authority = authority.ok_or_else(|| wrong("nobody to vouch for it"))?;
+    roots.add(authority.clone()).map_err(io::Error::other)?;
+    let config = ClientConfig::builder_with_provider(Arc::new(ring::default_provider()))
+        .with_safe_default_protocol_versions()
+        .map_err(io::Error::other)?
+        .with_root_certificates(roots)
+        .with_no_client_auth();
+    let name = ServerName::try_from(host).map_err(|_| wrong("no name that a certificate can have"))?;
+    let stream = timeout(CONNECT_WITHIN, TlsConnector::from(Arc::new(config)).connect(name, stream)).await??;
+    Ok(Either::Right(Box::new(stream)))
+}
+
+/// One request, with a JSON body or none; the answer's status and body.
+pub async fn ask(
+    address: &str,
+    path: &str,
+    json: Option<Vec<u8>>,
+    authority: Option<&CertificateDer<'static>>,
+) -> io::Result<(u16, Bytes)> {
+    let stream = connect(address, authority).await?;
+    let host = address.split_once("://").map_or(address, |(_, it)| it);
+    let request = Request::builder().uri(path).header(HOST, host).header(ORIGIN, address);
+    let request = match json {
+        Some(json) => request.method("POST").header(CONTENT_TYPE, "application/json").body(Body::from(json)),
+        None => request.method("GET").body(Body::empty()),
+    };
+    let request = request.map_err(io::Error::other)?;
+    let exchange = async {
+        let (mut sender, connection) =
+            hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(io::Error::other)?;
+        let connection = tokio::spawn(connection);
+        let answer = sender.send_request(request).await.map_err(io::Error::other)?;
+        let status = answer.status().as_u16();
+        let body = Limited::new(answer.into_body(), MOST_ANSWER).collect().await.map_err(io::Error::other)?;
+        connection.abort();
+        Ok((status, body.to_bytes()))
+    };
+    timeout(ANSWER_WITHIN, exchange).await?
+}

@@ -1,0 +1,214 @@
+use std::collections::BTreeSet;
+use std::time::{Duration, Instant};
+
+use napline_tests::peer::{Pass, Peer, add_room, http, new_job, trusting};
+use napline_tests::server::{PATIENCE, Server};
+use reqwest::StatusCode;
+use reqwest::header::{CONTENT_TYPE, COOKIE, ORIGIN};
+use serde_json::{Value, json};
+use shared_model::ids::JobId;
+
+/// A link for another server, made by an owner.
+async fn server_link(owner: &Pass) -> String {
+    let post = http().post(format!("{}/pairing?as=server", owner.address)).header(ORIGIN, &owner.address);
+    let answer = post.header(COOKIE, &owner.cookie).send().await.unwrap();
+    assert_eq!(answer.status(), StatusCode::OK);
+    answer.json::<Value>().await.unwrap()["urls"][0].as_str().unwrap().to_owned()
+}
+
+/// An owner of one server pairs it with another.
+async fn join(owner: &Pass, link: &str) -> StatusCode {
+    let post = http().post(format!("{}/servers", owner.address)).header(ORIGIN, &owner.address);
+    let post = post.header(COOKIE, &owner.cookie).header(CONTENT_TYPE, "application/json");
+    post.body(json!({ "link": link }).to_string()).send().await.unwrap().status()
+}
+
+/// A shop and a van that were paired, each with its owner's pass.
+async fn shop_and_van() -> (Server, Server, Pass, Pass) {
+    let (shop, van) = (Server::start(), Server::start_with(&["--shop", "van 2"]));
+    let in_shop = Pass::by_link(&shop.pairing_link(), "Ada").await;
+    let in_van = Pass::by_link(&van.pairing_link(), "Ben").await;
+    assert_eq!(join(&in_van, &server_link(&in_shop).await).await, StatusCode::OK);
+    (shop, van, in_shop, in_van)
+}
+
+fn rooms(phone: &Peer, job: JobId) -> BTreeSet<String> {
+    phone.copies[&job].doc.job().rooms.into_iter().map(|it| it.name).collect()
+}
+
+async fn until_rooms(phone: &mut Peer, job: JobId, names: &[&str]) {
+    let wanted: BTreeSet<String> = names.iter().map(|it| (*it).to_owned()).collect();
+    phone.until(&format!("{names:?}"), |it| rooms(it, job) == wanted).await;
+}
+
+/// Asks until the answer is right.
+async fn until(what: &str, mut holds: impl AsyncFnMut() -> bool) {
+    let start = Instant::now();
+    while !holds().await {
+        assert!(start.elapsed() < PATIENCE, "waited too long for {what}");
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+}
+
+#[tokio::test]
+async fn what_is_measured_at_the_van_is_seen_at_the_shop_and_the_other_way() {
+    let (_shop, _van, in_shop, in_van) = shop_and_van().await;
+    let (mut ada, mut ben) = (in_shop.connect().await, in_van.connect().await);
+    let job = new_job();
+    ada.open(job).await;
+    ada.edit(job, &[add_room("Hall")]).await;
+    ben.open(job).await;
+    until_rooms(&mut ben, job, &["Hall"]).await;
+    ben.edit(job, &[add_room("Den")]).await;
+    until_rooms(&mut ada, job, &["Den", "Hall"]).await;
+    // A job that begins in the van appears in the shop's list.
+    let other = new_job();
+    ben.open(other).await;
+    ben.edit(other, &[add_room("Attic")]).await;
+    ada.until("the new job", |it| it.jobs.iter().any(|of| of.job == other)).await;
+    ada.open(other).await;
+    until_rooms(&mut ada, other, &["Attic"]).await;
+    // Who wrote it stays who wrote it.
+    let author = ben.device();
+    assert!(
+        ada.copies[&other]
+            .doc
+            .changes_since(&[])
+            .iter()
+            .any(|it| { shared_model::guard::change(&it.bytes, Some(author)).is_ok_and(|of| of.hash() == it.hash) })
+    );
+}
+
+#[tokio::test]
+async fn apart_both_go_on_and_together_they_have_everything() {
+    let (mut shop, mut van, in_shop, in_van) = shop_and_van().await;
+    let job = new_job();
+    let mut ada = in_shop.connect().await;
+    ada.open(job).await;
+    ada.edit(job, &[add_room("Hall")]).await;
+    let mut ben = in_van.connect().await;
+    ben.open(job).await;
+    until_rooms(&mut ben, job, &["Hall"]).await;
+
+    // The van drives off: nobody answers it, and both sides measure.
+    van.kill();
+    let hash = ada.edit(job, &[add_room("Bath")]).await;
+    ada.until("the receipt", |it| it.copies[&job].acked.contains(&hash)).await;
+    shop.kill();
+    van.restart();
+    let mut ben = in_van.connect().await;
+    ben.open(job).await;
+    until_rooms(&mut ben, job, &["Hall"]).await;
+    for room in ["Den", "Attic", "Cellar"] {
+        let hash = ben.edit(job, &[add_room(room)]).await;
+        ben.until("the receipt", |it| it.copies[&job].acked.contains(&hash)).await;
+    }
+    // Back in the yard; the line is cut twice while they meet.
+    for _ in 0..2 {
+        shop.restart();
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        shop.kill();
+    }
+    shop.restart();
+    let all = ["Attic", "Bath", "Cellar", "Den", "Hall"];
+    until_rooms(&mut ben, job, &all).await;
+    let mut again = in_shop.connect().await;
+    again.open(job).await;
+    until_rooms(&mut again, job, &all).await;
+}
+
+#[tokio::test]
+async fn who_is_let_in_at_one_is_let_in_at_the_other_and_who_is_shut_out_too() {
+    let (_shop, van, in_shop, in_van) = shop_and_van().await;
+    let cem = in_shop.pair_another("Cem").await;
+    let at_van = Pass { address: van.address(), ..cem.clone() };
+    until("the van to know Cem", async || at_van.get("/me").await.status() == StatusCode::OK).await;
+    let mut phone = at_van.connect().await;
+    let job = new_job();
+    phone.open(job).await;
+    let hash = phone.edit(job, &[add_room("Hall")]).await;
+    phone.until("the receipt", |it| it.copies[&job].acked.contains(&hash)).await;
+
+    let id = phone.device();
+    let post = http().post(format!("{}/people/{id}", in_shop.address)).header(ORIGIN, &in_shop.address);
+    let post = post.header(COOKIE, &in_shop.cookie).header(CONTENT_TYPE, "application/json");
+    assert_eq!(post.body("\"revoke\"").send().await.unwrap().status(), StatusCode::OK);
+    assert!(phone.until_gone().await.contains("not let in any more"));
+    until("the van to shut Cem out", async || at_van.get("/me").await.status() == StatusCode::UNAUTHORIZED).await;
+    // And the shop's owner is one in the van.
+    let owner = Pass { address: van.address(), ..in_shop.clone() };
+    let told: Value = owner.get("/people").await.json().await.unwrap();
+    let names: BTreeSet<_> =
+        told["devices"].as_array().unwrap().iter().map(|it| it["person"].as_str().unwrap()).collect();
+    assert_eq!(names, BTreeSet::from(["Ada", "Ben", "Cem"]));
+    assert_eq!(told["servers"][0]["connected"], true, "{told}");
+    assert!(told["servers"][0]["met"].as_i64().unwrap() > 1_700_000_000);
+    let of_shop: Value = in_shop.get("/people").await.json().await.unwrap();
+    let server = of_shop["devices"].as_array().unwrap().iter().find(|it| it["role"] == "server").cloned().unwrap();
+    assert_eq!((&server["person"], &server["connected"]), (&json!("van 2"), &json!(true)));
+    assert!(!in_van.cookie.is_empty());
+}
+
+#[tokio::test]
+async fn only_an_owner_pairs_servers_and_each_link_is_for_its_kind_and_once() {
+    let (shop, van) = (Server::start(), Server::start());
+    let in_shop = Pass::by_link(&shop.pairing_link(), "Ada").await;
+    let in_van = Pass::by_link(&van.pairing_link(), "Ben").await;
+    let crew = in_shop.pair_another("Cem").await;
+    let post = http().post(format!("{}/pairing?as=server", crew.address)).header(ORIGIN, &crew.address);
+    let answer = post.header(COOKIE, &crew.cookie).send().await.unwrap();
+    assert_eq!(answer.status(), StatusCode::FORBIDDEN);
+    assert_eq!(join(&crew, "http://127.0.0.1:1/join/00").await, StatusCode::FORBIDDEN);
+
+    let for_phone = in_shop.invite().await;
+    assert_eq!(join(&in_van, &for_phone).await, StatusCode::UNPROCESSABLE_ENTITY, "a link for a phone");
+    assert!(
+        Pass::post_form(&for_phone, "Dee", None).await.status() == StatusCode::SEE_OTHER,
+        "which still works for one"
+    );
+    let for_server = server_link(&in_shop).await;
+    assert_eq!(Pass::post_form(&for_server, "Eve", None).await.status(), StatusCode::GONE, "a link for a server");
+    assert_eq!(join(&in_van, &for_server).await, StatusCode::OK);
+    assert_eq!(join(&in_van, &for_server).await, StatusCode::UNPROCESSABLE_ENTITY, "once");
+    assert_eq!(join(&in_shop, &server_link(&in_shop).await).await, StatusCode::UNPROCESSABLE_ENTITY, "not with itself");
+    for nonsense in ["", "hello", "ftp://x/join/00", "http://127.0.0.1:1/join/00", "https://127.0.0.1:1/join/00"] {
+        assert_eq!(join(&in_van, nonsense).await, StatusCode::UNPROCESSABLE_ENTITY, "{nonsense}");
+    }
+}
+
+#[tokio::test]
+async fn a_phone_that_trusts_the_shop_trusts_the_van() {
+    let shop = Server::start_secure(&[]);
+    let root =
+        http().get(format!("{}/trust/shop.crt", shop.plain_address())).send().await.unwrap().bytes().await.unwrap();
+    let client = trusting(&[&root]);
+    let link = shop.pairing_link().replace("http://", "https://");
+    let form = client.post(&link).header(ORIGIN, shop.address()).body("name=Ada&device=phone");
+    let answer = form.header(CONTENT_TYPE, "application/x-www-form-urlencoded").send().await.unwrap();
+    let cookie = answer.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap().to_owned();
+    let post = client.post(format!("{}/pairing?as=server", shop.address())).header(ORIGIN, shop.address());
+    let answer: Value = post.header(COOKIE, &cookie).send().await.unwrap().json().await.unwrap();
+    let link = answer["urls"][0].as_str().unwrap();
+    assert!(link.starts_with("https://") && link.split_once('#').unwrap().1.len() == 64, "{link}");
+
+    // A link whose code is another's is not followed: somebody stands between.
+    let (address, _) = link.split_once('#').unwrap();
+    let fooled = Server::start_secure(&["--join", &format!("{address}#{}", "0".repeat(64))]);
+    let mut van = Server::start_secure(&["--join", link]);
+    let me = format!("{}/me", van.address());
+    let known =
+        async || client.get(&me).header(COOKIE, &cookie).send().await.is_ok_and(|it| it.status() == StatusCode::OK);
+    until("the van to be trusted, and to know Ada", known).await;
+    assert!(client.get(format!("{}/me", fooled.address())).send().await.is_err());
+    // Still so after a start without the shop.
+    van.kill();
+    drop(shop);
+    van.restart();
+    until("the van alone", known).await;
+    let stored = std::fs::read_dir(van.folder().join("peers")).unwrap().next().unwrap().unwrap();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        assert_eq!(stored.metadata().unwrap().permissions().mode() & 0o777, 0o600);
+    }
+}
