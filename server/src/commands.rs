@@ -11,6 +11,8 @@ use shared_model::open_file::FileError;
 use shared_model::survey;
 use shared_model::takeoff;
 
+use crate::files::FilesError;
+
 /// Search steps unless said otherwise: about a second on a laptop.
 const STEPS: u64 = 200_000;
 
@@ -88,11 +90,14 @@ pub enum CommandError {
     Output(#[from] std::io::Error),
     #[error("cannot write the answer as JSON: {0}")]
     Json(#[from] serde_json::Error),
+    #[error(transparent)]
+    Files(#[from] FilesError),
 }
 
 impl CommandError {
     pub fn exit_code(&self) -> ExitCode {
         match self {
+            Self::Files(error) => error.exit_code(),
             Self::Unreadable { .. } | Self::Malformed { .. } | Self::Output(_) | Self::Json(_) => ExitCode::from(3),
         }
     }

@@ -8,6 +8,7 @@ mod demo;
 mod devices;
 mod discovery;
 mod error;
+mod files;
 mod gate;
 mod hosts;
 mod limits;
@@ -59,6 +60,18 @@ enum Command {
     Nest(commands::NestArgs),
     /// Print the JSON Schema of a file that another command reads
     Schema(commands::SchemaArgs),
+    /// List the jobs of a store
+    Jobs(files::DataArgs),
+    /// Write one job as a file, to hand over or to keep
+    Export(files::ExportArgs),
+    /// Take a job file in: merged with the job if it is there, added otherwise
+    Import(files::ImportArgs),
+    /// Write everything that a server keeps as one file, also while it runs
+    Backup(files::BackupArgs),
+    /// Put a backup into a new folder, whole or not at all
+    ///
+    /// A phone that was shut out after the backup was taken is let in again: look under People.
+    Restore(files::RestoreArgs),
 }
 
 fn main() -> ExitCode {
@@ -68,6 +81,11 @@ fn main() -> ExitCode {
         Command::Adjust(arguments) => commands::adjust(&arguments),
         Command::Nest(arguments) => commands::nest(&arguments),
         Command::Schema(arguments) => commands::schema(&arguments),
+        Command::Jobs(arguments) => files::jobs(&arguments).map_err(Into::into),
+        Command::Export(arguments) => files::export(&arguments).map_err(Into::into),
+        Command::Import(arguments) => files::import(&arguments).map_err(Into::into),
+        Command::Backup(arguments) => files::backup(&arguments).map_err(Into::into),
+        Command::Restore(arguments) => files::restore(&arguments).map_err(Into::into),
     };
     match outcome {
         Ok(code) => code,

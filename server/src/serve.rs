@@ -13,6 +13,7 @@ use tracing_subscriber::EnvFilter;
 use crate::devices::Devices;
 use crate::discovery::Announcement;
 use crate::error::ServeError;
+use crate::files::Control;
 use crate::gate::Rates;
 use crate::hosts::Hosts;
 use crate::pairing::{Invitations, first_scheme, qr_text};
@@ -71,6 +72,8 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
         peers,
         announcement,
     });
+    let control = Control::open(&settings.data, &shop.hub).await;
+    let control = control.inspect_err(|error| tracing::warn!(%error, "file commands wait until the server stops")).ok();
     greet(settings, &shop, address)?;
     shop.peers.call_all(&shop);
     let joining = settings.join.clone().map(|link| tokio::spawn(join(Arc::clone(&shop), link)));
@@ -86,6 +89,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
         hub.stop().await;
     })
     .await;
+    drop(control);
     for task in [Some(keeping), Some(sweeping), renewing, joining].into_iter().flatten() {
         task.abort();
     }

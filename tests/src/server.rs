@@ -37,21 +37,25 @@ impl Server {
 
     /// Starts a server with more arguments.
     pub fn start_with(arguments: &[&str]) -> Self {
-        Self::start_on(&[&["--no-tls"], arguments].concat(), None)
+        Self::start_on(new_folder(), &[&["--no-tls"], arguments].concat(), None)
     }
 
     /// Starts a server that speaks https.
     pub fn start_secure(arguments: &[&str]) -> Self {
-        Self::start_on(arguments, None)
+        Self::start_on(new_folder(), arguments, None)
+    }
+
+    /// Starts a server on the data in a folder.
+    pub fn start_in(folder: TempDir) -> Self {
+        Self::start_on(folder, &["--no-tls"], None)
     }
 
     /// Starts a server on a disk that is full when a file reaches this size (a file size limit, which holds for root too).
     pub fn start_on_full_disk(most_kilobytes: u32) -> Self {
-        Self::start_on(&["--no-tls"], Some(most_kilobytes))
+        Self::start_on(new_folder(), &["--no-tls"], Some(most_kilobytes))
     }
 
-    fn start_on(arguments: &[&str], most_kilobytes: Option<u32>) -> Self {
-        let folder = tempfile::tempdir().expect("a folder for the server's data");
+    fn start_on(folder: TempDir, arguments: &[&str], most_kilobytes: Option<u32>) -> Self {
         let port = free_port();
         let arguments: Vec<String> = arguments.iter().map(|it| (*it).to_owned()).collect();
         let (process, said) = spawn(&mut command(folder.path(), port, &arguments, most_kilobytes));
@@ -146,6 +150,10 @@ impl Drop for Server {
         let _ = self.process.kill();
         let _ = self.process.wait();
     }
+}
+
+fn new_folder() -> TempDir {
+    tempfile::tempdir().expect("a folder for the server's data")
 }
 
 /// The server's binary: `NAPLINE_BIN`, or else one built now from today's sources. It has some build of the client.

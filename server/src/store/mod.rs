@@ -13,10 +13,14 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock, mpsc};
 use std::thread::JoinHandle;
 
+pub use read::Moment;
 use redb::{Database, DatabaseError};
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::Timestamp;
 use shared_model::wire::Role;
+
+/// The store's file in the data folder.
+pub const FILE: &str = "napline.redb";
 
 /// Pages kept in memory. The jobs in use are in memory anyway.
 const CACHE_BYTES: usize = 4 << 20;
@@ -151,9 +155,14 @@ struct StoreFile {
 }
 
 impl Store {
+    /// Whether there is a store in `folder`.
+    pub fn exists(folder: &Path) -> bool {
+        folder.join(FILE).exists()
+    }
+
     /// Opens the store in `folder`, making both when they do not exist.
     pub fn open(folder: &Path) -> Result<Self, StoreError> {
-        let path = folder.join("napline.redb");
+        let path = folder.join(FILE);
         let unusable = |reason: String| StoreError::Unusable { path: path.clone(), reason };
         std::fs::create_dir_all(folder).map_err(|error| unusable(error.to_string()))?;
         let database = open_file(&path)?;

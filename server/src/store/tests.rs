@@ -1,3 +1,4 @@
+use redb::TableHandle;
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::Timestamp;
 use uuid::Uuid;
@@ -110,4 +111,29 @@ async fn batches_of_an_earlier_epoch_and_after_the_end_fail() {
     assert!(answer.await.unwrap());
     store.close();
     assert!(store.commit(vec![stored(job(1), 0, 1)]).await.is_err());
+}
+
+/// A table that is added must be put into [`Moment`], or backups lack it.
+#[test]
+fn a_moment_has_every_table() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    // The hashes are kept with the changes, and what the store says about itself a restored one says anew.
+    let known = ["actors", "changes", "devices", "hashes", "meta", "names", "notes", "snapshots"];
+    let moment = store.moment().unwrap();
+    let mut found: Vec<String> = moment.0.list_tables().unwrap().map(|it| it.name().to_owned()).collect();
+    found.sort();
+    assert_eq!(found, known);
+}
+
+#[tokio::test]
+async fn a_moment_stays_as_it_was() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    store.commit(vec![stored(job(1), 0, 1)]).await.unwrap();
+    let moment = store.moment().unwrap();
+    store.commit(vec![stored(job(1), 1, 2), stored(job(2), 0, 3)]).await.unwrap();
+    assert_eq!(moment.changes(job(1)).unwrap(), [(0, change(1))]);
+    assert_eq!(moment.jobs().unwrap().len(), 1);
+    assert_eq!(store.jobs().unwrap().len(), 2);
 }

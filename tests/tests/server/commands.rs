@@ -5,7 +5,7 @@ use napline_tests::peer::new_job;
 use napline_tests::server::binary;
 use shared_model::job::{JobDoc, Timestamp};
 
-fn napline(arguments: &[&str], input: &str) -> Output {
+pub fn napline(arguments: &[&str], input: &str) -> Output {
     let mut process = Command::new(binary())
         .args(arguments)
         .stdin(Stdio::piped())
@@ -18,7 +18,7 @@ fn napline(arguments: &[&str], input: &str) -> Output {
     process.wait_with_output().unwrap()
 }
 
-fn text(bytes: &[u8]) -> String {
+pub fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 

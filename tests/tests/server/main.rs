@@ -7,6 +7,8 @@ mod client;
 mod commands;
 /// Crashes, full disks, second processes, shutdowns: nothing acknowledged is lost.
 mod durability;
+/// Jobs and whole stores as files.
+mod files;
 /// Bytes that no honest phone sends.
 mod hostile;
 /// Encrypted and plain on one port; whom a phone has to trust.

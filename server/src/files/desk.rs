@@ -1,0 +1,141 @@
+//! What the file commands ask of a store: the running server's, or one that the command opened itself.
+
+use std::io::{Read, Write};
+use std::path::Path;
+
+use axum::body::Bytes;
+use serde::{Deserialize, Serialize};
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::{Job, NewChange};
+use shared_model::job_file::{self, JobFile, Photos};
+use shared_model::wire::{Frame, JobEntry};
+use tokio::runtime::Handle;
+use uuid::Uuid;
+
+use super::FilesError;
+use super::backup::{self, Kept};
+use crate::clock;
+use crate::store::Write as Stored;
+use crate::sync::Hub;
+
+/// A file is no phone, but what it brings is stored as brought by somebody.
+const FILE: DeviceId = DeviceId(Uuid::nil());
+
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub enum Ask {
+    Jobs,
+    Export { job: JobId, form: Form },
+    Import,
+    Backup,
+}
+
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub enum Form {
+    /// A file to import elsewhere.
+    JobFile,
+    /// The job as it reads now, for other programs.
+    Json,
+}
+
+/// What was done; bytes that were asked for go another way.
+#[derive(Debug, Serialize, Deserialize)]
+pub enum Done {
+    Jobs(Vec<JobEntry>),
+    Exported { name: String },
+    Imported(Imported),
+    BackedUp(Kept),
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+pub struct Imported {
+    pub job: JobId,
+    pub name: String,
+    /// Changes that the store did not have.
+    pub new: usize,
+    pub changes: usize,
+    /// Photos in the file: no job keeps any yet.
+    pub photos: usize,
+}
+
+pub struct Desk<'a> {
+    pub hub: &'a Hub,
+    pub folder: &'a Path,
+    pub runtime: &'a Handle,
+}
+
+impl Desk<'_> {
+    /// Does what is asked: reads what comes with it from `body`, and writes the bytes of the answer to `to`.
+    pub fn serve(&self, ask: &Ask, body: &mut dyn Read, to: &mut dyn Write) -> Result<Done, FilesError> {
+        match ask {
+            Ask::Jobs => self.runtime.block_on(self.jobs()),
+            Ask::Export { job, form } => self.runtime.block_on(self.export(*job, *form, to)),
+            Ask::Import => {
+                let mut bytes = Vec::new();
+                body.read_to_end(&mut bytes)?;
+                self.runtime.block_on(self.import(job_file::read(&bytes)?))
+            }
+            Ask::Backup => backup::write(&self.hub.store.moment()?, self.folder, to).map(Done::BackedUp),
+        }
+    }
+
+    async fn jobs(&self) -> Result<Done, FilesError> {
+        let mut jobs = self.hub.store.jobs()?;
+        for unnamed in jobs.iter_mut().filter(|it| it.name.is_empty()) {
+            // The list is brought up to date a moment after a change.
+            if let Ok(document) = self.hub.shared(unnamed.job).lock().await.document(&self.hub.store).await {
+                unnamed.name = document.doc.name();
+            }
+        }
+        Ok(Done::Jobs(jobs))
+    }
+
+    async fn export(&self, id: JobId, form: Form, to: &mut dyn Write) -> Result<Done, FilesError> {
+        let shared = self.hub.shared(id);
+        let mut shared = shared.lock().await;
+        let document =
+            shared.document(&self.hub.store).await.map_err(|error| FilesError::Unopened(error.to_string()))?;
+        let job: Job = document.doc.job();
+        let bytes = match form {
+            Form::JobFile => job_file::write(&document.doc, &Photos::new())?,
+            Form::Json => serde_json::to_vec_pretty(&job)?,
+        };
+        drop(shared);
+        to.write_all(&bytes)?;
+        Ok(Done::Exported { name: job.name })
+    }
+
+    /// Merges a job into the one that is there, or adds it; phones that share it see it at once.
+    async fn import(&self, file: JobFile) -> Result<Done, FilesError> {
+        let (id, count, photos) = (file.job, file.changes.len(), file.photos.len());
+        let shared = self.hub.shared(id);
+        let mut shared = shared.lock().await;
+        let document =
+            shared.document(&self.hub.store).await.map_err(|error| FilesError::Unopened(error.to_string()))?;
+        let taken = document.doc.apply(file.changes).map_err(job_file::JobFileError::from)?;
+        let new: Vec<NewChange> = taken.iter().filter_map(|it| document.doc.change(it)).collect();
+        let (epoch, name, now) = (document.epoch, document.doc.name(), clock::now());
+        let mut writes = document.number(&new, FILE, now);
+        writes.push(Stored::Named { job: id, name: name.clone() });
+        let (done, stored) = tokio::sync::oneshot::channel();
+        self.hub.store.submit(epoch, writes, move |result| {
+            // Whoever asked may have gone away; it is stored all the same.
+            let _ = done.send(result);
+        });
+        match stored.await {
+            Ok(Ok(())) => {}
+            failed => {
+                // In memory are changes that are not on the disk.
+                shared.forget_document();
+                let reason = failed.ok().and_then(Result::err).map(|it| it.to_string());
+                return Err(FilesError::NotStored(reason.unwrap_or_default()));
+            }
+        }
+        let imported = Imported { job: id, name, new: new.len(), changes: count, photos };
+        for change in new {
+            let frame = Bytes::from(Frame::Change { job: id, change: change.bytes }.encode());
+            shared.listeners.values().for_each(|it| it.outbox.send_bytes(frame.clone()));
+        }
+        self.hub.note_change(id, now);
+        Ok(Done::Imported(imported))
+    }
+}
