@@ -2,7 +2,7 @@
 
 use std::env;
 use std::io::{BufRead, BufReader};
-use std::net::{Ipv4Addr, TcpListener, TcpStream};
+use std::net::{Ipv4Addr, SocketAddrV4, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
@@ -20,6 +20,8 @@ pub struct Server {
     said: Arc<Mutex<Vec<String>>>,
     folder: TempDir,
     port: u16,
+    /// Which networks it listens on.
+    interface: Ipv4Addr,
     arguments: Vec<String>,
     most_kilobytes: Option<u32>,
 }
@@ -55,11 +57,21 @@ impl Server {
         Self::start_on(new_folder(), &["--no-tls"], Some(most_kilobytes))
     }
 
+    /// Starts a server that every network of this computer reaches, and is told of.
+    pub fn start_in_network(arguments: &[&str]) -> Self {
+        Self::begin(new_folder(), &[&["--no-tls"], arguments].concat(), None, Ipv4Addr::UNSPECIFIED)
+    }
+
     fn start_on(folder: TempDir, arguments: &[&str], most_kilobytes: Option<u32>) -> Self {
+        Self::begin(folder, arguments, most_kilobytes, Ipv4Addr::LOCALHOST)
+    }
+
+    fn begin(folder: TempDir, arguments: &[&str], most_kilobytes: Option<u32>, interface: Ipv4Addr) -> Self {
         let port = free_port();
         let arguments: Vec<String> = arguments.iter().map(|it| (*it).to_owned()).collect();
-        let (process, said) = spawn(&mut command(folder.path(), port, &arguments, most_kilobytes));
-        let server = Self { process, said, folder, port, arguments, most_kilobytes };
+        let listen = SocketAddrV4::new(interface, port);
+        let (process, said) = spawn(&mut command(folder.path(), listen, &arguments, most_kilobytes));
+        let server = Self { process, said, folder, port, interface, arguments, most_kilobytes };
         server.wait_until_up();
         server
     }
@@ -124,9 +136,16 @@ impl Server {
 
     /// Starts it again on the same data and the same port.
     pub fn restart(&mut self) {
-        let mut command = command(self.folder.path(), self.port, &self.arguments, self.most_kilobytes);
+        let listen = SocketAddrV4::new(self.interface, self.port);
+        let mut command = command(self.folder.path(), listen, &self.arguments, self.most_kilobytes);
         (self.process, self.said) = spawn(&mut command);
         self.wait_until_up();
+    }
+
+    /// Starts it again on the same data and another port.
+    pub fn restart_elsewhere(&mut self) {
+        self.port = free_port();
+        self.restart();
     }
 
     /// Takes the limit off: somebody has freed space. Holds from the next start.
@@ -196,7 +215,7 @@ pub fn workspace() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap_or(Path::new("."))
 }
 
-fn command(folder: &Path, port: u16, arguments: &[String], most_kilobytes: Option<u32>) -> Command {
+fn command(folder: &Path, listen: SocketAddrV4, arguments: &[String], most_kilobytes: Option<u32>) -> Command {
     let mut command = match most_kilobytes {
         None => Command::new(binary()),
         Some(most) => {
@@ -208,7 +227,7 @@ fn command(folder: &Path, port: u16, arguments: &[String], most_kilobytes: Optio
         }
     };
     command.arg("serve").arg("--data").arg(folder);
-    command.args(["--listen", &format!("127.0.0.1:{port}"), "--pair"]).args(arguments);
+    command.args(["--listen", &listen.to_string(), "--pair"]).args(arguments);
     command
 }
 

@@ -5,6 +5,8 @@
 mod client;
 /// The command line: answers, messages, exit codes.
 mod commands;
+/// The local network learns where the shop is.
+mod discovery;
 /// Crashes, full disks, second processes, shutdowns: nothing acknowledged is lost.
 mod durability;
 /// Jobs and whole stores as files.

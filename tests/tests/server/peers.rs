@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use shared_model::ids::JobId;
 
 /// A link for another server, made by an owner.
-async fn server_link(owner: &Pass) -> String {
+pub async fn server_link(owner: &Pass) -> String {
     let post = http().post(format!("{}/pairing?as=server", owner.address)).header(ORIGIN, &owner.address);
     let answer = post.header(COOKIE, &owner.cookie).send().await.unwrap();
     assert_eq!(answer.status(), StatusCode::OK);
@@ -17,7 +17,7 @@ async fn server_link(owner: &Pass) -> String {
 }
 
 /// An owner of one server pairs it with another.
-async fn join(owner: &Pass, link: &str) -> StatusCode {
+pub async fn join(owner: &Pass, link: &str) -> StatusCode {
     let post = http().post(format!("{}/servers", owner.address)).header(ORIGIN, &owner.address);
     let post = post.header(COOKIE, &owner.cookie).header(CONTENT_TYPE, "application/json");
     post.body(json!({ "link": link }).to_string()).send().await.unwrap().status()
@@ -42,7 +42,7 @@ async fn until_rooms(phone: &mut Peer, job: JobId, names: &[&str]) {
 }
 
 /// Asks until the answer is right.
-async fn until(what: &str, mut holds: impl AsyncFnMut() -> bool) {
+pub async fn until(what: &str, mut holds: impl AsyncFnMut() -> bool) {
     let start = Instant::now();
     while !holds().await {
         assert!(start.elapsed() < PATIENCE, "waited too long for {what}");
