@@ -6,7 +6,7 @@ use crate::ids::{DeviceId, JobId, RoomId, WallId};
 use crate::job::Timestamp;
 
 /// Both sides say this first; a peer with another number is told to reload or update.
-pub const PROTOCOL: u32 = 1;
+pub const PROTOCOL: u32 = 2;
 
 /// No frame from a phone may be longer; both sockets are set up so. A server's frame may be longer (a whole document).
 pub const MOST_FRAME_BYTES: usize = 1 << 20;
@@ -88,6 +88,8 @@ pub struct JobEntry {
     pub name: String,
     /// When the server last took a change for it.
     pub changed: Timestamp,
+    /// Put away: phones keep it only if they are asked to.
+    pub archived: bool,
 }
 
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -154,7 +156,12 @@ mod tests {
     }
 
     fn entry() -> impl Strategy<Value = JobEntry> {
-        (job(), ".{0,20}", any::<i64>()).prop_map(|(job, name, at)| JobEntry { job, name, changed: Timestamp(at) })
+        (job(), ".{0,20}", any::<i64>(), any::<bool>()).prop_map(|(job, name, at, archived)| JobEntry {
+            job,
+            name,
+            changed: Timestamp(at),
+            archived,
+        })
     }
 
     fn welcome() -> impl Strategy<Value = Frame> {

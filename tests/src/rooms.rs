@@ -156,6 +156,7 @@ pub fn job(rooms: Vec<Room>, goods: Vec<Goods>) -> Job {
         schema: 1,
         name: "House".to_owned(),
         units: Units::Imperial,
+        archived: false,
         people: BTreeMap::new(),
         rooms,
         flights: Vec::new(),

@@ -75,6 +75,9 @@ fn JobPage(job: JobId) -> impl IntoView {
         if phone.started.get() && phone.me.with(Option::is_some) && signals.with_untracked(Option::is_none) {
             spawn_local(async move {
                 let opened = phone.open(job).await;
+                if opened.is_some() {
+                    phone.keep_opened(job);
+                }
                 missing.try_set(opened.is_none() && !listed);
                 signals.try_set(opened);
             });

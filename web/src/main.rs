@@ -21,6 +21,7 @@ mod checking;
 mod copying;
 mod drawing;
 mod entry;
+mod keeping;
 mod keypad;
 mod known;
 #[cfg(test)]

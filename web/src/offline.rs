@@ -104,6 +104,8 @@ pub enum Write {
     /// Set apart: no longer part of the document.
     DropChange(JobId, ChangeKey),
     DropSnapshot(JobId, f64),
+    /// Taken off this phone: everything but its line in the list.
+    DropJob(JobId),
 }
 
 #[derive(thiserror::Error, Debug)]
@@ -239,6 +241,13 @@ impl Storage {
             Write::Marker(job, None) => delete(MARKER, name_of(*job)),
             Write::DropChange(job, (number, page)) => delete(CHANGE, key(*job, &[*number, *page])),
             Write::DropSnapshot(job, at) => delete(SNAPSHOT, key(*job, &[*at])),
+            Write::DropJob(job) => {
+                for store in [SNAPSHOT, CHANGE, WAITING, APART] {
+                    transaction.object_store(store)?.delete(range(*job)?)?;
+                }
+                delete(UNDO, name_of(*job))?;
+                delete(MARKER, name_of(*job))
+            }
         }
     }
 
@@ -348,13 +357,17 @@ async fn finish(transaction: Transaction) -> Result<(), StorageError> {
 
 /// Every entry of one job, in the order of its keys.
 async fn entries(store: &ObjectStore, job: JobId) -> Result<Vec<(Array, JsValue)>, StorageError> {
-    // Arrays compare part by part, and a list comes after every number and text.
-    let last = Array::of2(&name_of(job), &Array::new());
-    let range = || KeyRange::bound(&Array::of1(&name_of(job)), &last, None, None);
-    let keys = store.get_all_keys(Some(range()?.into()), None)?;
-    let values = store.get_all(Some(range()?.into()), None)?;
+    let keys = store.get_all_keys(Some(range(job)?.into()), None)?;
+    let values = store.get_all(Some(range(job)?.into()), None)?;
     let (keys, values) = (keys.await?, values.await?);
     Ok(keys.into_iter().map(JsCast::unchecked_into).zip(values).collect())
+}
+
+/// The keys of one job's entries.
+fn range(job: JobId) -> Result<KeyRange, StorageError> {
+    // Arrays compare part by part, and a list comes after every number and text.
+    let last = Array::of2(&name_of(job), &Array::new());
+    Ok(KeyRange::bound(&Array::of1(&name_of(job)), &last, None, None)?)
 }
 
 fn name_of(job: JobId) -> JsValue {

@@ -12,6 +12,7 @@ use shared_model::wire::{Frame, Person, Role, Whereabouts};
 use uuid::Uuid;
 use wasm_bindgen_futures::spawn_local;
 
+use crate::keeping::Keeping;
 use crate::kept::{Kept, Outcome, SetApart};
 use crate::offline::{JobRecord, Storage, Write};
 use crate::opening;
@@ -24,6 +25,8 @@ use crate::undo::{Move, Undo};
 const ME: &str = "me";
 /// The setting that keeps the [`Role`].
 const ROLE: &str = "role";
+/// The setting that keeps [`Keeping`].
+const KEEPING: &str = "keeping";
 /// Who has not been heard of for so many seconds is gone.
 const GONE_AFTER: i64 = 60;
 
@@ -80,6 +83,8 @@ pub struct Phone {
     pub me: RwSignal<Option<Me>>,
     /// What the server lets this phone do; kept, as the phone holds to it without a server too.
     pub role: RwSignal<Role>,
+    /// Which jobs it keeps.
+    pub keeping: RwSignal<Keeping>,
     pub link: RwSignal<Link>,
     /// Something the person must read once.
     pub notice: RwSignal<Option<String>>,
@@ -100,6 +105,7 @@ impl Phone {
             jobs: RwSignal::default(),
             me: RwSignal::default(),
             role: RwSignal::new(Role::Crew),
+            keeping: RwSignal::default(),
             link: RwSignal::default(),
             notice: RwSignal::default(),
             trouble: RwSignal::default(),
@@ -135,6 +141,9 @@ impl Phone {
         }
         if let Ok(Some(role)) = storage.setting(ROLE).await {
             self.role.set(postcard::from_bytes(&role).unwrap_or(Role::Crew));
+        }
+        if let Ok(Some(keeping)) = storage.setting(KEEPING).await {
+            self.keeping.set(postcard::from_bytes(&keeping).unwrap_or_default());
         }
         match storage.jobs().await {
             Ok(jobs) => self.set_jobs(jobs),
@@ -174,6 +183,7 @@ impl Phone {
         let job = JobId(Uuid::new_v4());
         let kept = Kept::new(job, new_actor(), me.person.device);
         self.keep(job, kept, Undo::default(), None, Vec::new());
+        self.keep_opened(job);
         if let Err(why) = self.act(job, "new job", edits) {
             self.notice.set(Some(why));
         }
@@ -228,6 +238,59 @@ impl Phone {
             }
         }
         self.signals(job)
+    }
+
+    /// The person goes into a job: from now on it stays on this phone.
+    pub fn keep_opened(self, job: JobId) {
+        let was_kept = self.keeping.with_untracked(|it| it.keeps(job));
+        if self.keeping.try_update(|it| it.open(job)) == Some(true) {
+            self.store_keeping();
+        }
+        if !was_kept && self.link.get_untracked() != Link::Up {
+            self.notice.set(Some("This job is not on this phone: it comes when the shop is in reach.".to_owned()));
+        }
+        self.share(job);
+    }
+
+    /// Changes which jobs are kept.
+    pub fn set_only_opened(self, only_opened: bool) {
+        self.keeping.update(|it| it.only_opened = only_opened);
+        self.store_keeping();
+        for record in self.jobs.get_untracked() {
+            self.share(record.job);
+        }
+    }
+
+    /// Takes a job off this phone; the shop keeps it. The reason when something of it is only here.
+    pub fn take_off(self, job: JobId) -> Result<(), String> {
+        let only_here = self.with(job, |it| it.kept.waiting() > 0 || it.record.shared.is_none());
+        if only_here != Some(false) {
+            return Err("Not taken off: the shop does not have all of it yet. Connect first.".to_owned());
+        }
+        if self
+            .inner
+            .try_update_value(|it| it.shared.iter().position(|of| *of == job).map(|at| it.shared.remove(at)))
+            .is_some()
+        {
+            self.send(Frame::Close { job });
+        }
+        self.inner.update_value(|it| drop(it.loaded.remove(&job)));
+        self.keeping.update(|it| it.take_off(job));
+        self.store_keeping();
+        if let Some(record) = self.jobs.get_untracked().into_iter().find(|it| it.job == job) {
+            let record = JobRecord { shared: None, ..record };
+            if let Some(storage) = self.storage() {
+                storage.write([Write::DropJob(job), Write::Job(record.clone())]);
+            }
+            self.set_record(record);
+        }
+        Ok(())
+    }
+
+    fn store_keeping(self) {
+        if let (Ok(bytes), Some(storage)) = (postcard::to_stdvec(&self.keeping.get_untracked()), self.storage()) {
+            storage.write([Write::Setting(KEEPING, bytes)]);
+        }
     }
 
     fn signals(self, job: JobId) -> Option<JobSignals> {

@@ -5,7 +5,7 @@
 //! | `store/JOB/changes.automerge` | every change of a job, one chunk behind the other |
 //! | `store/JOB/changes.json` | of each: its number, hash, size, which device brought it, when |
 //! | `store/JOB/snapshot-SEQ.automerge` | the document after that change |
-//! | `store/devices.json`, `names.json`, `actors.json`, `notes.json` | paired devices; the jobs' names; whose actors are whose; who came and went |
+//! | `store/devices.json`, `names.json`, `archived.json`, `actors.json`, `notes.json` | paired devices; the jobs' names; which are put away; whose actors are whose; who came and went |
 //! | `files/…` | what else is in the data folder, secrets too |
 
 use std::collections::BTreeMap;
@@ -29,6 +29,8 @@ const FORMAT: &str = "napline backup";
 const VERSION: u32 = 1;
 pub const DEVICES: &str = "store/devices.json";
 pub const NAMES: &str = "store/names.json";
+/// Jobs that are put away.
+pub const ARCHIVED: &str = "store/archived.json";
 pub const ACTORS: &str = "store/actors.json";
 pub const NOTES: &str = "store/notes.json";
 pub const FILES: &str = "files/";
@@ -81,7 +83,7 @@ pub fn write(moment: &Moment, folder: &Path, to: &mut dyn Write) -> Result<Kept,
     let mut archive = Writer::new(to);
     let mut kept = Kept::default();
     let mut said = BTreeMap::new();
-    let mut names = BTreeMap::new();
+    let (mut names, mut archived) = (BTreeMap::new(), BTreeSet::new());
     for entry in moment.jobs()? {
         let changes = moment.changes(entry.job)?;
         let heads = heads(entry.job, changes.iter().map(|(_, it)| it.bytes.as_slice()));
@@ -95,6 +97,7 @@ pub fn write(moment: &Moment, folder: &Path, to: &mut dyn Write) -> Result<Kept,
         }
         let snapshots = snapshots.into_iter().map(|(seq, _)| seq).collect();
         said.insert(entry.job, JobSaid { changes: changes.len() as u64, heads, snapshots });
+        archived.extend(entry.archived.then_some(entry.job));
         if !entry.name.is_empty() {
             names.insert(entry.job, entry.name);
         }
@@ -104,6 +107,7 @@ pub fn write(moment: &Moment, folder: &Path, to: &mut dyn Write) -> Result<Kept,
     let actors: BTreeMap<String, DeviceId> = moment.actors()?.into_iter().map(|(it, of)| (hex(&it), of)).collect();
     archive.add(DEVICES, serde_json::to_vec(&devices)?.as_slice())?;
     archive.add(NAMES, serde_json::to_vec(&names)?.as_slice())?;
+    archive.add(ARCHIVED, serde_json::to_vec(&archived)?.as_slice())?;
     archive.add(ACTORS, serde_json::to_vec(&actors)?.as_slice())?;
     archive.add(NOTES, serde_json::to_vec(&moment.notes()?)?.as_slice())?;
     kept.files = write_files(&mut archive, folder, "")?;

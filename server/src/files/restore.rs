@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use shared_model::ids::{DeviceId, JobId};
 use uuid::Uuid;
 
-use super::backup::{ACTORS, Backup, DEVICES, FILES, Kept, NAMES, NOTES, snapshot_name};
+use super::backup::{ACTORS, ARCHIVED, Backup, DEVICES, FILES, Kept, NAMES, NOTES, snapshot_name};
 use super::{FilesError, create_private};
 use crate::devices::unhex;
 use crate::store::{Device, Note, Store, StoreError, Write};
@@ -65,7 +65,9 @@ async fn write_store(backup: &mut Backup<File>, store: &Store) -> Result<(), Fil
     let devices: Vec<Device> = backup.json(DEVICES)?;
     writes.extend(devices.into_iter().map(Write::Device));
     let names: BTreeMap<JobId, String> = backup.json(NAMES)?;
-    writes.extend(names.into_iter().map(|(job, name)| Write::Named { job, name }));
+    let put_away: BTreeSet<JobId> = backup.json(ARCHIVED)?;
+    let listed = |(job, name)| Write::Listed { job, name, archived: put_away.contains(&job) };
+    writes.extend(names.into_iter().map(listed));
     let actors: BTreeMap<String, DeviceId> = backup.json(ACTORS)?;
     writes.extend(actors.into_iter().filter_map(|(it, device)| Some(Write::Actor { actor: unhex(&it)?, device })));
     let notes: Vec<Note> = backup.json(NOTES)?;

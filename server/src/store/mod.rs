@@ -94,9 +94,10 @@ pub enum Write {
         seq: u64,
         bytes: Vec<u8>,
     },
-    Named {
+    Listed {
         job: JobId,
         name: String,
+        archived: bool,
     },
     /// Registers an actor, unless it is registered already.
     Actor {

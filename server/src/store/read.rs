@@ -8,7 +8,7 @@ use shared_model::job::Timestamp;
 use shared_model::wire::JobEntry;
 use uuid::Uuid;
 
-use super::tables::{ACTORS, CHANGES, DEVICES, NAMES, NOTES, SNAPSHOTS};
+use super::tables::{ACTORS, ARCHIVED, CHANGES, DEVICES, NAMES, NOTES, SNAPSHOTS};
 use super::{Device, Note, Store, StoreError, StoreFile, StoredChange, writer};
 
 impl Store {
@@ -147,6 +147,7 @@ fn changes(transaction: &ReadTransaction, job: JobId, first: u64) -> Result<Vec<
 fn jobs(transaction: &ReadTransaction) -> Result<Vec<JobEntry>, redb::Error> {
     let changes = transaction.open_table(CHANGES)?;
     let names = transaction.open_table(NAMES)?;
+    let put_away = transaction.open_table(ARCHIVED)?;
     let mut entries = Vec::new();
     let mut from = 0;
     // Skips from job to job, not through all their changes.
@@ -155,7 +156,8 @@ fn jobs(transaction: &ReadTransaction) -> Result<Vec<JobEntry>, redb::Error> {
         let last = changes.range((job, 0)..=(job, u64::MAX))?.next_back().transpose()?;
         let changed = Timestamp(last.map_or(0, |(_, value)| value.value().2));
         let name = names.get(job)?.map(|it| it.value().to_owned()).unwrap_or_default();
-        entries.push(JobEntry { job: JobId(Uuid::from_u128(job)), name, changed });
+        let archived = put_away.get(job)?.is_some();
+        entries.push(JobEntry { job: JobId(Uuid::from_u128(job)), name, changed, archived });
         let Some(next) = job.checked_add(1) else { break };
         from = next;
     }

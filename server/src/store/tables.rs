@@ -3,7 +3,7 @@
 use redb::{Database, ReadableDatabase, TableDefinition};
 
 /// Version of the tables' layout; raised when a table changes its meaning.
-pub const LAYOUT: u64 = 2;
+pub const LAYOUT: u64 = 3;
 
 /// (job, seq)
 pub type ChangeKey = (u128, u64);
@@ -17,6 +17,8 @@ pub const HASHES: TableDefinition<(u128, &[u8; 32]), u64> = TableDefinition::new
 pub const SNAPSHOTS: TableDefinition<(u128, u64), &[u8]> = TableDefinition::new("snapshots");
 /// job → name, for the list of jobs
 pub const NAMES: TableDefinition<u128, &str> = TableDefinition::new("names");
+/// jobs that are put away, for the list of jobs
+pub const ARCHIVED: TableDefinition<u128, ()> = TableDefinition::new("archived");
 /// actor → device that first used it
 pub const ACTORS: TableDefinition<&[u8; 16], u128> = TableDefinition::new("actors");
 /// device → its record as JSON
@@ -49,6 +51,7 @@ pub fn prepare(database: &Database) -> Result<Meta, redb::Error> {
     transaction.open_table(HASHES)?;
     transaction.open_table(SNAPSHOTS)?;
     transaction.open_table(NAMES)?;
+    transaction.open_table(ARCHIVED)?;
     transaction.open_table(ACTORS)?;
     transaction.open_table(DEVICES)?;
     transaction.open_table(NOTES)?;

@@ -119,7 +119,7 @@ fn a_moment_has_every_table() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path()).unwrap();
     // The hashes are kept with the changes, and what the store says about itself a restored one says anew.
-    let known = ["actors", "changes", "devices", "hashes", "meta", "names", "notes", "snapshots"];
+    let known = ["actors", "archived", "changes", "devices", "hashes", "meta", "names", "notes", "snapshots"];
     let moment = store.moment().unwrap();
     let mut found: Vec<String> = moment.0.list_tables().unwrap().map(|it| it.name().to_owned()).collect();
     found.sort();

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use redb::{Database, ReadableTable, WriteTransaction};
 
-use super::tables::{ACTORS, CHANGES, DEVICES, HASHES, NAMES, NOTES, SNAPSHOTS};
+use super::tables::{ACTORS, ARCHIVED, CHANGES, DEVICES, HASHES, NAMES, NOTES, SNAPSHOTS};
 use super::{StoreError, StoreFile, StoredChange, Write, open_file};
 
 /// Most batches in one commit: bounds how long the first of them waits.
@@ -88,8 +88,14 @@ fn apply(transaction: &WriteTransaction, write: &Write) -> Result<(), redb::Erro
                 snapshots.remove((job, old))?;
             }
         }
-        Write::Named { job, name } => {
+        Write::Listed { job, name, archived } => {
             transaction.open_table(NAMES)?.insert(job.0.as_u128(), name.as_str())?;
+            let mut put_away = transaction.open_table(ARCHIVED)?;
+            if *archived {
+                put_away.insert(job.0.as_u128(), ())?;
+            } else {
+                put_away.remove(job.0.as_u128())?;
+            }
         }
         Write::Actor { actor, device } => {
             let mut actors = transaction.open_table(ACTORS)?;

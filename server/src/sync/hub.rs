@@ -202,18 +202,18 @@ impl Hub {
     async fn update_entry(&self, job: JobId, changed: Timestamp) -> bool {
         let shared = self.shared(job);
         let mut shared = shared.lock().await;
-        let name = match shared.document(&self.store).await {
-            Ok(document) => document.doc.name(),
+        let (name, archived) = match shared.document(&self.store).await {
+            Ok(document) => (document.doc.name(), document.doc.archived()),
             Err(error) => {
                 tracing::error!(%job, %error, "a job cannot be opened");
                 return false;
             }
         };
         drop(shared);
-        let entry = JobEntry { job, name: name.clone(), changed };
+        let entry = JobEntry { job, name: name.clone(), changed, archived };
         let before = lock(&self.list).insert(job, entry);
-        let renamed = before.is_none_or(|it| it.name != name);
-        if renamed && let Err(error) = self.store.commit(vec![Write::Named { job, name }]).await {
+        let renamed = before.is_none_or(|it| (it.name, it.archived) != (name.clone(), archived));
+        if renamed && let Err(error) = self.store.commit(vec![Write::Listed { job, name, archived }]).await {
             tracing::warn!(%job, %error, "the name for the list was not stored; it is read from the job at the next start");
         }
         renamed

@@ -29,6 +29,8 @@ pub enum Swap<T> {
 pub enum What {
     Name(Swap<String>),
     Units(Swap<Units>),
+    /// Whether the job is put away.
+    Archived(Swap<bool>),
     Rule(Rule, Swap<i64>),
     /// The name that a device's person goes by.
     Person(DeviceId, Swap<String>),
@@ -93,6 +95,7 @@ pub fn difference(before: &Job, after: &Job) -> Vec<Difference> {
     let mut found = Vec::new();
     let job = |what: What| Difference { place: String::new(), what };
     found.extend(Swap::of(Some(&before.name), Some(&after.name)).map(|it| job(What::Name(it))));
+    found.extend(Swap::of(Some(&before.archived), Some(&after.archived)).map(|it| job(What::Archived(it))));
     found.extend(Swap::of(Some(&before.units), Some(&after.units)).map(|it| job(What::Units(it))));
     found.extend(Rule::all().filter_map(|rule| {
         let swap = Swap::of(Some(&before.rules.get(rule)), Some(&after.rules.get(rule)));

@@ -32,6 +32,7 @@ fn edits(lost: &What, now: &Job, decided: &[Decided]) -> Result<Vec<Edit>, NoRet
     let one = |it: Edit| Ok(vec![it]);
     match lost {
         What::Name(it) => one(Edit::NameJob { name: before(it)?.clone() }.unless(now.name == *before(it)?)?),
+        What::Archived(it) => one(Edit::SetArchived { archived: *before(it)? }.unless(now.archived == *before(it)?)?),
         What::Units(it) => one(Edit::SetUnits { units: *before(it)? }.unless(now.units == *before(it)?)?),
         What::Rule(rule, it) => {
             let value = *before(it)?;

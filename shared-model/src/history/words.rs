@@ -21,6 +21,7 @@ impl What {
         let say = Say(job);
         match self {
             Self::Name(it) => became("the job's name", it, |it| quoted(it)),
+            Self::Archived(it) => became("the job", it, |it| if *it { "put away" } else { "in work" }.to_owned()),
             Self::Units(it) => became("the job's units", it, |it| unit_words(*it).to_owned()),
             Self::Rule(rule, it) => became(rule.title(), it, |it| rule_words(*rule, *it, say)),
             Self::Person(_, it) => became("a person's name", it, |it| quoted(it)),

@@ -269,6 +269,11 @@ impl JobDoc {
         read::name(&self.doc)
     }
 
+    /// Whether the job is put away, without reading the rest.
+    pub fn archived(&self) -> bool {
+        read::archived(&self.doc)
+    }
+
     /// The job as the document says it now.
     pub fn job(&self) -> Job {
         read::job(self.id, &View::now(&self.doc), &Parts::ALL)

@@ -17,6 +17,10 @@ pub enum Edit {
     SetUnits {
         units: Units,
     },
+    /// Puts the job away, or brings it back.
+    SetArchived {
+        archived: bool,
+    },
     /// A length counts in 1/8 µm, a number as it is.
     SetRule {
         rule: Rule,
@@ -222,6 +226,9 @@ impl Edit {
     pub fn inverse(&self, before: &Job) -> Option<Self> {
         match self {
             Self::NameJob { name } => (before.name != *name).then(|| Self::NameJob { name: before.name.clone() }),
+            Self::SetArchived { archived } => {
+                (before.archived != *archived).then_some(Self::SetArchived { archived: before.archived })
+            }
             Self::SetUnits { units } => (before.units != *units).then_some(Self::SetUnits { units: before.units }),
             Self::SetRule { rule, value } => {
                 let value_before = before.rules.get(*rule);

@@ -50,6 +50,8 @@ pub struct Job {
     pub schema: u32,
     pub name: String,
     pub units: Units,
+    /// Put away: done, or never to be done. It is kept like any other, and may be brought back.
+    pub archived: bool,
     /// Who works on it: each device that edited, with the name its person gave.
     #[schemars(extend("propertyNames" = { "format": "uuid" }))]
     pub people: BTreeMap<DeviceId, String>,

@@ -119,6 +119,7 @@ pub(super) mod key {
 
     pub const NAME: &str = "name";
     pub const UNITS: &str = "units";
+    pub const ARCHIVED: &str = "archived";
     pub const ORDER: &str = "order";
     pub const REMOVED: &str = "removed";
 

@@ -61,6 +61,7 @@ pub fn of_edit(edit: &Edit, by: DeviceId) -> Vec<Said> {
     match edit {
         Edit::NameJob { name } => vec![said(&"job", "name", PlaceKey::Job, &name)],
         Edit::SetUnits { units } => vec![said(&"job", "units", PlaceKey::Job, &unit_word(*units))],
+        Edit::SetArchived { archived } => vec![flag(&"job", "archived", *archived)],
         Edit::SetRule { rule, value } => vec![of_rule(*rule, *value)],
         Edit::NamePerson { name } => vec![said(&format!("person {by}"), "name", PlaceKey::Job, &name)],
         Edit::AddRoom { room, name, goods, .. } => {

@@ -51,6 +51,12 @@ impl Phone {
 
     /// The server's list: a job that is new to this phone is kept here too from now on.
     fn hear_jobs(self, entries: Vec<JobEntry>) {
+        let news = self
+            .keeping
+            .try_update(|it| entries.iter().fold(false, |news, of| it.set_archived(of.job, of.archived) | news));
+        if news == Some(true) {
+            self.store_keeping();
+        }
         for entry in entries {
             let known = self.jobs.with_untracked(|jobs| jobs.iter().any(|it| it.job == entry.job));
             if !known {
@@ -66,6 +72,9 @@ impl Phone {
 
     /// Shares a job over the connection, once it is read from storage.
     pub(super) fn share(self, job: JobId) {
+        if !self.keeping.with_untracked(|it| it.keeps(job)) {
+            return;
+        }
         spawn_local(async move {
             if self.open(job).await.is_none() || self.link.get_untracked() != Link::Up {
                 return;

@@ -73,6 +73,7 @@ pub fn job() -> Job {
         id: JobId(Uuid::nil()),
         schema: 1,
         name: "Fennick house".to_owned(),
+        archived: false,
         units: Units::Imperial,
         people: std::collections::BTreeMap::new(),
         rooms: Vec::new(),

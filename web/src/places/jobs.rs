@@ -11,6 +11,7 @@ use uuid::Uuid;
 use super::goods::{roll_widths, shown_width};
 use super::people::{AddPhone, People, role_words};
 use super::sharing::{clock, link_words};
+use super::shelf::KeepWhich;
 use crate::app::go;
 use crate::offline::JobRecord;
 use crate::phone::Phone;
@@ -40,6 +41,7 @@ pub fn Jobs() -> impl IntoView {
                         <button type="button" class="button" id="show-people" on:click=move |_| people.set(true)>"People"</button>
                     </div>
                     <JobList />
+                    <KeepWhich />
                     <Settings />
                 })}
             </div>
@@ -67,21 +69,39 @@ fn Unpaired() -> impl IntoView {
 #[component]
 fn JobList() -> impl IntoView {
     let phone = Phone::here();
+    let in_work = move |put_away: bool| {
+        let mut jobs = phone.jobs.get();
+        jobs.retain(|it| phone.keeping.with(|keeping| keeping.is_archived(it.job)) == put_away);
+        jobs
+    };
     view! {
         <Show when=move || phone.jobs.with(Vec::is_empty)>
             <p class="empty">"No job yet. Start one with New job: it works without a network too."</p>
         </Show>
         <nav class="list" id="jobs" aria-label="Jobs" hidden=move || phone.jobs.with(Vec::is_empty)>
-            <For each=move || phone.jobs.get() key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
+            <For each=move || in_work(false) key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
                 {job_line(record)}
             </For>
         </nav>
+        <details id="put-away-jobs" hidden=move || in_work(true).is_empty()>
+            <summary>{move || format!("Put away: {}", in_work(true).len())}</summary>
+            <nav class="list" aria-label="Jobs that are put away">
+                <For each=move || in_work(true) key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
+                    {job_line(record)}
+                </For>
+            </nav>
+        </details>
     }
 }
 
+const fn unshared_words(kept: bool) -> &'static str {
+    if kept { "on this phone only" } else { "at the shop" }
+}
+
 fn job_line(record: JobRecord) -> impl IntoView {
+    let kept = Phone::here().keeping.with_untracked(|it| it.keeps(record.job));
     let name = if record.name.is_empty() { "Job without a name".to_owned() } else { record.name };
-    let shared = record.shared.map_or_else(|| "on this phone only".to_owned(), |at| format!("shared {}", clock(at)));
+    let shared = record.shared.map_or_else(|| unshared_words(kept).to_owned(), |at| format!("shared {}", clock(at)));
     view! {
         <a class="item" data-job=record.job.to_string() href=Route::In(record.job, Place::Rooms).to_string()>
             <span class="item-main"><strong>{name}</strong></span>

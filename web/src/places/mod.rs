@@ -12,6 +12,7 @@ pub mod rooms;
 mod rules;
 pub mod seams;
 pub mod sharing;
+mod shelf;
 
 mod bending;
 mod cautions;

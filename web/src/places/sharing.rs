@@ -4,6 +4,7 @@ use leptos::prelude::*;
 use shared_model::job::Timestamp;
 use shared_model::wire::Whereabouts;
 
+use super::shelf::Shelf;
 use crate::phone::Phone;
 use crate::sheet::Sheet;
 use crate::state::OpenJob;
@@ -59,6 +60,7 @@ fn Sharing() -> impl IntoView {
             <dt>"Connection"</dt><dd>{move || link_words(&phone.link.get())}</dd>
         </dl>
         <People />
+        <Shelf />
         {move || {
             let waiting = waiting();
             (!waiting.is_empty()).then(|| view! {

@@ -27,6 +27,11 @@ pub(super) fn name(doc: &Automerge) -> String {
     Node::root(doc, key::JOB).read(doc).text(key::NAME).map(short).unwrap_or_default()
 }
 
+/// Whether the job is put away, without reading the rest.
+pub(super) fn archived(doc: &Automerge) -> bool {
+    Node::root(doc, key::JOB).read(doc).flag(key::ARCHIVED)
+}
+
 /// The job with these parts; the rest of it is left empty.
 pub(super) fn job(id: JobId, doc: &View<'_>, parts: &Parts) -> Job {
     let mut reader = Reader { doc, disputes: Vec::new() };
@@ -44,6 +49,7 @@ pub(super) fn job(id: JobId, doc: &View<'_>, parts: &Parts) -> Job {
         schema: schema::schema_of(doc),
         name: fields.text(key::NAME).map(short).unwrap_or_default(),
         units,
+        archived: fields.flag(key::ARCHIVED),
         people: reader.people(),
         rooms,
         flights,

@@ -19,6 +19,7 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
             put(tx, &Node::root(tx, key::JOB), key::NAME, name.as_str())
         }
         Edit::SetUnits { units } => put(tx, &Node::root(tx, key::JOB), key::UNITS, words::word(&words::UNITS, *units)),
+        Edit::SetArchived { archived } => put(tx, &Node::root(tx, key::JOB), key::ARCHIVED, *archived),
         Edit::SetRule { rule, value } => {
             limits::rule(*rule, *value)?;
             put(tx, &Node::root(tx, key::RULES), words::word(&words::RULES, *rule), *value)
