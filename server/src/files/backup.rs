@@ -8,7 +8,7 @@
 //! | `store/devices.json`, `names.json`, `archived.json`, `actors.json`, `notes.json` | paired devices; the jobs' names; which are put away; whose actors are whose; who came and went |
 //! | `files/…` | what else is in the data folder, secrets too |
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::{Read, Seek, Write};
 use std::path::Path;

@@ -114,8 +114,9 @@ impl Desk<'_> {
         let taken = document.doc.apply(file.changes).map_err(job_file::JobFileError::from)?;
         let new: Vec<NewChange> = taken.iter().filter_map(|it| document.doc.change(it)).collect();
         let (epoch, name, now) = (document.epoch, document.doc.name(), clock::now());
+        let archived = document.doc.archived();
         let mut writes = document.number(&new, FILE, now);
-        writes.push(Stored::Named { job: id, name: name.clone() });
+        writes.push(Stored::Listed { job: id, name: name.clone(), archived });
         let (done, stored) = tokio::sync::oneshot::channel();
         self.hub.store.submit(epoch, writes, move |result| {
             // Whoever asked may have gone away; it is stored all the same.

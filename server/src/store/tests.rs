@@ -26,7 +26,7 @@ async fn what_is_committed_is_there_after_opening_again() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path()).unwrap();
     let replica = store.replica();
-    let named = Write::Named { job: job(2), name: "Mill Lane".into() };
+    let named = Write::Listed { job: job(2), name: "Mill Lane".into(), archived: false };
     store.commit(vec![stored(job(2), 0, 1), stored(job(2), 1, 2), stored(job(1), 0, 3), named]).await.unwrap();
     store.close();
 
