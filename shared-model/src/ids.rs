@@ -57,4 +57,6 @@ ids! {
     ChoiceId,
     /// A note that a sheet was printed.
     PrintId,
+    /// A photo of something in the house.
+    PhotoId,
 }

@@ -30,6 +30,7 @@ pub mod takeoff;
 
 pub mod job_file;
 pub mod open_file;
+pub mod photo;
 pub mod sealed;
 
 pub mod guard;

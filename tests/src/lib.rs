@@ -2,6 +2,7 @@
 #![expect(clippy::panic, clippy::expect_used, reason = "what goes wrong here fails the test that asked for it")]
 
 pub mod cable;
+pub mod camera;
 /// The demo house.
 pub mod demo;
 pub mod figures;

@@ -164,6 +164,7 @@ pub fn job(rooms: Vec<Room>, goods: Vec<Goods>) -> Job {
         rules: Rules::default(),
         choices: Vec::new(),
         prints: Vec::new(),
+        photos: Vec::new(),
         disputes: Vec::new(),
     }
 }

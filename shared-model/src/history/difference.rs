@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 
 use crate::ids::{DeviceId, ReadingId, RoomId, WallId};
 use crate::job::{
-    Check, Choice, Decision, Dispute, Fixture, Flight, Goods, Job, Mark, Opening, Order, Pin, Print, Reading, Rise,
-    Room, Rule, TurnStatement, Wall,
+    Check, Choice, Decision, Dispute, Fixture, Flight, Goods, Job, Mark, Opening, Order, Photo, Pin, Print, Reading,
+    Rise, Room, Rule, TurnStatement, Wall,
 };
 use crate::length::{Length, Units};
 
@@ -51,6 +51,7 @@ pub enum What {
     /// A chosen plan, a pin, a piece cut or left out, a remnant on hand.
     Choice(Swap<Choice>),
     Print(Swap<Print>),
+    Photo(Swap<Photo>),
     /// Two people say different things at the same time.
     Dispute(Swap<Dispute>),
 }
@@ -94,7 +95,8 @@ impl<T> Swap<T> {
 pub fn difference(before: &Job, after: &Job) -> Vec<Difference> {
     let mut found = Vec::new();
     let job = |what: What| Difference { place: String::new(), what };
-    found.extend(Swap::of(Some(&before.name), Some(&after.name)).map(|it| job(What::Name(it))));
+    let name = |job: &Job| Some(job.name.clone()).filter(|it| !it.is_empty());
+    found.extend(Swap::of(name(before).as_ref(), name(after).as_ref()).map(|it| job(What::Name(it))));
     found.extend(Swap::of(Some(&before.archived), Some(&after.archived)).map(|it| job(What::Archived(it))));
     found.extend(Swap::of(Some(&before.units), Some(&after.units)).map(|it| job(What::Units(it))));
     found.extend(Rule::all().filter_map(|rule| {
@@ -114,6 +116,8 @@ pub fn difference(before: &Job, after: &Job) -> Vec<Difference> {
     found.extend(keyed(&before.flights, &after.flights, |it| it.id).map(|it| job(What::Flight(it))));
     found.extend(choices(before, after).map(|it| job(What::Choice(it))));
     found.extend(keyed(&before.prints, &after.prints, |it| it.id).map(|it| job(What::Print(it))));
+    let photos = |job: &Job| job.photos_in_force().cloned().collect::<Vec<_>>();
+    found.extend(keyed(&photos(before), &photos(after), |it| it.id).map(|it| job(What::Photo(it))));
     let disputed = |it: &Dispute| format!("{:?} {}", it.place, it.field);
     found.extend(keyed(&before.disputes, &after.disputes, disputed).map(|it| job(What::Dispute(it))));
     found

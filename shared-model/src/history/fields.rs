@@ -2,7 +2,7 @@
 
 use super::Heading;
 use crate::ids::{RoomId, WallId};
-use crate::job::{Fixture, Flight, FloorAtOpening, Goods, Job, Match, Opening};
+use crate::job::{Fixture, Flight, FloorAtOpening, Goods, Job, Match, Opening, Photo, Subject};
 use crate::length::Length;
 
 pub(super) type Fields = Vec<(&'static str, String)>;
@@ -96,6 +96,22 @@ impl Say<'_> {
             ("carpet", self.goods(it.goods)),
             ("place in the list", it.order.0.clone()),
         ]
+    }
+
+    /// `a photo of the den “damp here”`.
+    pub fn photo(self, it: &Photo) -> String {
+        let of = match it.of {
+            Subject::Job => "the house".to_owned(),
+            Subject::Room(room) => self.room(room),
+            Subject::Wall(room, wall) => format!("{}, {}", self.room(room), self.wall(room, wall)),
+            Subject::Mark(room, _) => format!("a mark in {}", self.room(room)),
+            Subject::Flight(flight) => {
+                let name = self.0.flights.iter().find(|it| it.id == flight).map(|it| it.name.clone());
+                name.unwrap_or_else(|| "removed stairs".to_owned())
+            }
+        };
+        let caption = it.caption.trim();
+        if caption.is_empty() { format!("a photo of {of}") } else { format!("a photo of {of} “{caption}”") }
     }
 
     pub fn goods_fields(self, it: &Goods) -> Fields {

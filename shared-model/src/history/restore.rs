@@ -67,6 +67,11 @@ fn edits(lost: &What, now: &Job, decided: &[Decided]) -> Result<Vec<Edit>, NoRet
             Ok(reading(before(it)?.reading.id, &readings, withdraw))
         }
         What::Check(..) | What::Turn(..) | What::Opening(..) | What::Fixture(..) | What::Mark(..) => inside(lost, now),
+        What::Photo(it) => {
+            let photo = before(it)?.id;
+            let stands = now.photos_in_force().any(|it| it.id == photo);
+            one(Edit::WithdrawPhoto { photo, withdrawn: false }.unless(stands)?)
+        }
         What::Person(..) | What::Print(_) | What::Dispute(_) => Err(NoReturn::NothingLost),
     }
 }

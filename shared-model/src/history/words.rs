@@ -61,6 +61,7 @@ impl What {
             Self::Flight(it) => set(it, |it| format!("the flight {}", quoted(&it.name)), |it| say.flight(it)),
             Self::Choice(it) => choice(it, say),
             Self::Print(_) => "the day's sheet was printed".to_owned(),
+            Self::Photo(it) => set(it, |it| say.photo(it), |_| Vec::new()),
             Self::Dispute(it) => dispute(it),
         }
     }

@@ -8,7 +8,7 @@ use automerge::transaction::CommitOptions;
 use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, LoadOptions, ReadDoc, SaveOptions};
 
 use super::look::{Parts, View};
-use super::{Edit, Job, Timestamp, fit, read, schema, write};
+use super::{Edit, Job, Photo, Timestamp, fit, read, schema, write};
 use crate::guard::{self, VettedChange, VettedSync};
 use crate::ids::{DeviceId, JobId};
 
@@ -267,6 +267,11 @@ impl JobDoc {
     /// The job's name, without reading the rest.
     pub fn name(&self) -> String {
         read::name(&self.doc)
+    }
+
+    /// The photos, without reading the rest.
+    pub fn photos(&self) -> Vec<Photo> {
+        read::photos::all(&self.doc)
     }
 
     /// Whether the job is put away, without reading the rest.

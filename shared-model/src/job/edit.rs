@@ -2,9 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Across, Decision, Fixture, Flight, Goods, Job, NewMark, Opening, Order, Rule, Sheet, Tool, Turn, Wall};
+use super::{
+    Across, Decision, Fixture, Flight, Goods, Job, NewMark, NewPhoto, Opening, Order, Rule, Sheet, Tool, Turn, Wall,
+};
 use crate::ids::{
-    ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PrintId, ReadingId, RoomId, TurnId, WallId,
+    ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PhotoId, PrintId, ReadingId, RoomId, TurnId, WallId,
 };
 use crate::length::{Length, Units};
 
@@ -188,6 +190,14 @@ pub enum Edit {
         print: PrintId,
         sheet: Sheet,
     },
+
+    AddPhoto {
+        photo: NewPhoto,
+    },
+    WithdrawPhoto {
+        photo: PhotoId,
+        withdrawn: bool,
+    },
 }
 
 /// A reading about to be added; who and when are the change's.
@@ -291,6 +301,11 @@ impl Edit {
                 (in_force == *withdrawn).then_some(Self::WithdrawChoice { choice: *choice, withdrawn: !withdrawn })
             }
             Self::NotePrint { .. } => None,
+            Self::AddPhoto { photo } => Some(Self::WithdrawPhoto { photo: photo.id, withdrawn: true }),
+            Self::WithdrawPhoto { photo, withdrawn } => {
+                let changes = before.photos.iter().any(|it| it.id == *photo && it.withdrawn != *withdrawn);
+                changes.then_some(Self::WithdrawPhoto { photo: *photo, withdrawn: !withdrawn })
+            }
         }
     }
 

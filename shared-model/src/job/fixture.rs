@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::Stamp;
+use super::{Room, Stamp};
 use crate::ids::{FixtureId, MarkId, WallId};
 use crate::length::Length;
 
@@ -62,6 +62,13 @@ pub struct Mark {
     pub stamp: Stamp,
     /// Taken back, or done; still kept.
     pub withdrawn: bool,
+}
+
+impl Room {
+    /// The marks that nobody took back, oldest first.
+    pub fn marks_in_force(&self) -> impl Iterator<Item = &Mark> {
+        self.marks.iter().filter(|it| !it.withdrawn)
+    }
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, JsonSchema)]

@@ -1,10 +1,11 @@
 //! What a person's entry may be: refused with a reason before it gets into the document.
 
 use super::{
-    Angle, CutPlace, Decision, EditError, Fixture, Flight, Goods, MOST_ROLLS, MarkKind, Match, NewMark, Opening, Order,
-    Pin, Rule, Source, Turn, words,
+    Angle, CutPlace, Decision, EditError, Fixture, Flight, Goods, MOST_ROLLS, MarkKind, Match, NewMark, NewPhoto,
+    Opening, Order, Picture, Pin, Rule, Source, Turn, words,
 };
 use crate::length::Length;
+use crate::photo;
 
 /// Longest name of a thing or person, in bytes.
 pub(super) const MOST_NAME: usize = 200;
@@ -17,6 +18,9 @@ pub(super) const MOST_PIECE: usize = 64;
 
 /// Most pieces, rooms and flights of a plan.
 pub(super) const MOST_PLANNED: usize = 4_000;
+
+/// Most photos of a job.
+pub(super) const MOST_PHOTOS: usize = 1_000;
 
 /// Most things superseded by one.
 pub(super) const MOST_SUPERSEDED: usize = 64;
@@ -98,6 +102,23 @@ pub(super) fn mark(mark: &NewMark) -> Check {
     length("mark's distance from the wall", mark.clear)?;
     check(mark.kind != MarkKind::Note || !mark.text.trim().is_empty(), || "the note is empty".to_owned())?;
     text("note", &mark.text, MOST_TEXT)
+}
+
+pub(super) fn photo(photo: &NewPhoto) -> Check {
+    picture("photo", &photo.picture, photo::MOST_BYTES, photo::LONGEST_EDGE)?;
+    picture("thumbnail", &photo.thumbnail, photo::MOST_THUMBNAIL_BYTES, photo::THUMBNAIL_EDGE)?;
+    text("caption", &photo.caption, MOST_TEXT)
+}
+
+pub(super) fn picture(what: &str, it: &Picture, bytes: u32, edge: u32) -> Check {
+    check((1..=bytes).contains(&it.bytes), || format!("the {what} has {} bytes: from 1 to {bytes}", it.bytes))?;
+    check((1..=edge).contains(&it.width) && (1..=edge).contains(&it.height), || {
+        format!("the {what} is {} × {} pixels: each from 1 to {edge}", it.width, it.height)
+    })
+}
+
+pub(super) fn photos(before: usize) -> Check {
+    check(before < MOST_PHOTOS, || format!("a job has at most {MOST_PHOTOS} photos"))
 }
 
 pub(super) fn flight(flight: &Flight) -> Check {

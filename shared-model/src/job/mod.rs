@@ -15,6 +15,7 @@ mod look;
 mod node;
 mod order;
 mod past;
+mod photo;
 mod print;
 mod read;
 mod schema;
@@ -34,6 +35,7 @@ pub use fixture::{Fixture, FixtureKind, Mark, MarkKind, NewMark};
 pub use goods::{Goods, Match, Rule, Rules};
 pub use order::Order;
 pub use past::{ChangeHash, Decided, Entry, Step};
+pub use photo::{NewPhoto, NoPictureHash, Photo, Picture, PictureHash, Subject};
 pub use print::{Print, Sheet};
 pub use schema::SCHEMA;
 pub(crate) use schema::{is_fixed_change, schema_of_fixed_actor};
@@ -65,6 +67,9 @@ pub struct Job {
     /// Oldest first.
     #[serde(default)]
     pub prints: Vec<Print>,
+    /// Also withdrawn ones, oldest first.
+    #[serde(default)]
+    pub photos: Vec<Photo>,
     /// Fields for which two people gave different values at the same time; one is used, all are kept.
     pub disputes: Vec<Dispute>,
 }
@@ -384,11 +389,6 @@ impl Room {
     /// faces it.
     pub fn is_walked_to_the_left(&self) -> bool {
         self.walls.iter().fold(0_i64, |sum, it| sum.saturating_add(it.turn().0.0)) < 0
-    }
-
-    /// The marks that nobody took back, oldest first.
-    pub fn marks_in_force(&self) -> impl Iterator<Item = &Mark> {
-        self.marks.iter().filter(|it| !it.withdrawn)
     }
 
     pub fn wall(&self, id: WallId) -> Option<&Wall> {

@@ -179,6 +179,16 @@ pub(super) mod key {
     pub const WORTH: &str = "worth";
     /// Under the job: sheets that were printed.
     pub const PRINTS: &str = "prints";
+    /// Under the job.
+    pub const PHOTOS: &str = "photos";
+    /// Under a photo: a picture's file, with its hash in bytes, length, and size in pixels.
+    pub const PICTURE: &str = "picture";
+    pub const THUMBNAIL: &str = "thumbnail";
+    pub const HASH: &str = "hash";
+    pub const BYTES: &str = "bytes";
+    pub const HEIGHT: &str = "height";
+    pub const MARK: &str = "mark";
+    pub const FLIGHT: &str = "flight";
     /// Under a chosen plan: how each room and flight is carpeted, by its uuid.
     pub const WAYS: &str = "ways";
     /// Under a chosen plan: bytes for each piece by its id.

@@ -76,6 +76,7 @@ pub fn of_edit(edit: &Edit, by: DeviceId) -> Vec<Said> {
         Edit::WithdrawTurn { turn, withdrawn, .. } => vec![flag(&turn, "withdrawn", *withdrawn)],
         Edit::WithdrawRise { rise, withdrawn, .. } => vec![flag(&rise, "withdrawn", *withdrawn)],
         Edit::WithdrawMark { mark, withdrawn, .. } => vec![flag(&mark, "withdrawn", *withdrawn)],
+        Edit::WithdrawPhoto { photo, withdrawn } => vec![flag(&photo, "withdrawn", *withdrawn)],
         Edit::AddFixture { room, fixture } | Edit::SetFixture { room, fixture } => {
             of_fixture(fixture, PlaceKey::Fixture(*room, fixture.id))
         }
@@ -114,6 +115,7 @@ pub fn in_job(job: &Job) -> BTreeMap<Field, String> {
             all.extend(wall.turns.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
         }
     }
+    all.extend(job.photos.iter().map(|it| flag(&it.id, "withdrawn", it.withdrawn)));
     all.extend(job.flights.iter().flat_map(of_flight));
     all.extend(job.goods.iter().flat_map(of_goods));
     all.into_iter().collect()

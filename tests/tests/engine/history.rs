@@ -104,6 +104,7 @@ fn standing(job: &Job) -> Job {
             wall.turns.iter_mut().for_each(|it| it.supersedes.clear());
         }
     }
+    job.photos.retain(|it| !it.withdrawn);
     job.choices.iter_mut().for_each(|it| it.supersedes.clear());
     job
 }
@@ -221,6 +222,7 @@ const fn removes(edit: &Edit) -> bool {
             | Edit::WithdrawRise { withdrawn: true, .. }
             | Edit::WithdrawMark { withdrawn: true, .. }
             | Edit::WithdrawChoice { withdrawn: true, .. }
+            | Edit::WithdrawPhoto { withdrawn: true, .. }
     )
 }
 

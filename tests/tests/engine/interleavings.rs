@@ -157,6 +157,7 @@ fn seen(job: &Job) -> Job {
     let mut job = job.clone();
     job.people.clear();
     job.prints.clear();
+    job.photos.retain(|it| !it.withdrawn);
     job.disputes.clear();
     for room in &mut job.rooms {
         room.checks.retain(|it| !it.reading.withdrawn);

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use automerge::ChangeHash;
 use shared_model::ids::{
-    ChoiceId, DeviceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PrintId, ReadingId, RoomId, TurnId, WallId,
+    ChoiceId, DeviceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PhotoId, PrintId, ReadingId, RoomId, TurnId,
+    WallId,
 };
 use shared_model::job::{
-    Across, Edit, Fixture, Flight, Goods, Job, JobDoc, NewChoice, NewMark, NewReading, NewTurn, Opening,
+    Across, Edit, Fixture, Flight, Goods, Job, JobDoc, NewChoice, NewMark, NewPhoto, NewReading, NewTurn, Opening,
 };
 use shared_model::problem::Place;
 
@@ -29,6 +30,7 @@ pub enum Thing {
     Fixture(RoomId, FixtureId),
     Mark(RoomId, MarkId),
     Print(PrintId),
+    Photo(PhotoId),
 }
 
 /// One value given to one field.
@@ -47,6 +49,7 @@ pub struct Ledger {
     turns: BTreeMap<TurnId, (DeviceId, NewTurn)>,
     rises: BTreeMap<ReadingId, (DeviceId, bool, NewReading)>,
     marks: BTreeMap<MarkId, (DeviceId, NewMark)>,
+    photos: BTreeMap<PhotoId, (DeviceId, NewPhoto)>,
     choices: BTreeMap<ChoiceId, (DeviceId, NewChoice)>,
     fields: BTreeMap<Field, Vec<Write>>,
 }
@@ -125,6 +128,10 @@ impl Ledger {
                 Thing::Choice(choice.id)
             }
             Edit::NotePrint { print, .. } => Thing::Print(*print),
+            Edit::AddPhoto { photo } => {
+                self.photos.insert(photo.id, (by, photo.clone()));
+                Thing::Photo(photo.id)
+            }
             _ => return,
         };
         self.made.insert(thing, change);
@@ -141,7 +148,7 @@ impl Ledger {
             Thing::Choice(choice) => Some(Edit::WithdrawChoice { choice, withdrawn: false }),
             Thing::Fixture(room, fixture) => Some(Edit::RemoveFixture { room, fixture, removed: false }),
             Thing::Reading(..) | Thing::Check(..) | Thing::Turn(..) | Thing::Rise(..) | Thing::Mark(..) => None,
-            Thing::Print(_) => None,
+            Thing::Print(_) | Thing::Photo(_) => None,
         };
         self.made.keys().filter_map(back).collect()
     }
@@ -206,6 +213,12 @@ impl Ledger {
                 assert_eq!((kept.offset, kept.clear, kept.stamp.by), (made.offset, made.clear, *by));
             }
             Thing::Print(id) => assert!(job.prints.iter().any(|it| it.id == id), "{thing:?}"),
+            Thing::Photo(id) => {
+                let (by, made) = &self.photos[&id];
+                let kept = job.photos.iter().find(|it| it.id == id).unwrap();
+                assert_eq!((kept.of, &kept.caption, kept.stamp.by), (made.of, &made.caption, *by));
+                assert_eq!((kept.picture, kept.thumbnail), (made.picture, made.thumbnail));
+            }
             Thing::Choice(id) => {
                 let superseded = self.choices.values().any(|(_, it)| it.supersedes.contains(&id));
                 let kept = job.choices.iter().find(|it| it.id == id);

@@ -17,6 +17,9 @@ mod script;
 /// The job document: what is entered, refused, disputed, removed, kept.
 mod documents;
 
+/// Photos: which files may be kept, and what the document says of them.
+mod photos;
+
 /// A job's file: round trips, damage, forgeries.
 mod job_file;
 

@@ -3,12 +3,12 @@
 use proptest::prelude::*;
 use proptest::sample::Index;
 use shared_model::ids::{
-    ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PrintId, ReadingId, RoomId, TurnId, WallId,
+    ChoiceId, FixtureId, FlightId, GoodsId, MarkId, OpeningId, PhotoId, PrintId, ReadingId, RoomId, TurnId, WallId,
 };
 use shared_model::job::{
     Across, Angle, ChosenPlan, CutPiece, CutPlace, Decision, Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot,
-    Goods, Job, MOST_ROLLS, MarkKind, Match, NewChoice, NewMark, NewReading, NewTurn, Opening, OpeningKind, Order,
-    PileDirection, Pin, Remnant, Rule, Sheet, Source, Tool, Turn,
+    Goods, Job, MOST_ROLLS, MarkKind, Match, NewChoice, NewMark, NewPhoto, NewReading, NewTurn, Opening, OpeningKind,
+    Order, Picture, PictureHash, PileDirection, Pin, Remnant, Rule, Sheet, Source, Subject, Tool, Turn,
 };
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
@@ -26,7 +26,7 @@ pub struct Seed {
 }
 
 /// As many as there are kinds of edits, some of them more often.
-const KINDS: u8 = 42;
+const KINDS: u8 = 44;
 
 pub fn seed() -> impl Strategy<Value = Seed> {
     (0..KINDS, any::<[Index; 3]>(), 0..6_u8, any::<bool>()).prop_map(|(kind, what, n, yes)| Seed { kind, what, n, yes })
@@ -99,6 +99,8 @@ impl Seed {
                 Some(Edit::SetGoods { goods: self.goods(self.pick(0, &seen)?) })
             }
             32..=34 => self.check(&things, ReadingId(id)),
+            42 => Some(Edit::AddPhoto { photo: self.photo(PhotoId(id), &things) }),
+            43 => Some(Edit::WithdrawPhoto { photo: self.pick(0, &things.photos)?, withdrawn: self.yes }),
             35..=41 => self.edit_inside(&things, job, id),
             _ => self.edit_of_rest(&things, id),
         }
@@ -196,6 +198,18 @@ impl Seed {
                 Edit::WithdrawMark { room, mark, withdrawn: self.yes }
             }
         })
+    }
+
+    fn photo(&self, id: PhotoId, things: &Things) -> NewPhoto {
+        let picture = |bytes| Picture { hash: PictureHash([self.n; 32]), bytes, width: 256, height: 192 };
+        let subjects = [
+            self.pick(0, &things.rooms).map(Subject::Room),
+            self.pick(0, &things.walls).map(|(room, wall)| Subject::Wall(room, wall)),
+            self.pick(0, &things.marks).map(|(room, mark)| Subject::Mark(room, mark)),
+            self.pick(0, &things.flights).map(Subject::Flight),
+        ];
+        let of = subjects.get(usize::from(self.n)).copied().flatten().unwrap_or(Subject::Job);
+        NewPhoto { id, of, picture: picture(90_000), thumbnail: picture(9_000), caption: self.name() }
     }
 
     fn fixture(&self, id: FixtureId, wall: WallId) -> Fixture {
@@ -344,6 +358,7 @@ struct Things {
     rises: Vec<(WallId, ReadingId)>,
     fixtures: Vec<(RoomId, FixtureId)>,
     marks: Vec<(RoomId, MarkId)>,
+    photos: Vec<PhotoId>,
 }
 
 impl Things {
@@ -363,6 +378,7 @@ impl Things {
                 Thing::Rise(_, wall, rise) => things.rises.push((wall, rise)),
                 Thing::Fixture(room, fixture) => things.fixtures.push((room, fixture)),
                 Thing::Mark(room, mark) => things.marks.push((room, mark)),
+                Thing::Photo(photo) => things.photos.push(photo),
                 Thing::Print(_) => {}
             }
         }

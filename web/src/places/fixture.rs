@@ -82,6 +82,7 @@ pub fn job() -> Job {
         rules: Rules::default(),
         choices: Vec::new(),
         prints: Vec::new(),
+        photos: Vec::new(),
         disputes: Vec::new(),
     }
 }

@@ -3,6 +3,7 @@
 //! What cannot be read (written by a newer version, or by no version of ours) is left out or takes its default: a document
 //! never makes this fail.
 
+pub(super) mod photos;
 mod rooms;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -44,6 +45,7 @@ pub(super) fn job(id: JobId, doc: &View<'_>, parts: &Parts) -> Job {
     let rules = reader.rules(units);
     let choices = if parts.choices { reader.choices() } else { Vec::new() };
     let prints = reader.prints(&fields.map(key::PRINTS));
+    let photos = reader.photos(&fields.map(key::PHOTOS));
     let mut job = Job {
         id,
         schema: schema::schema_of(doc),
@@ -57,6 +59,7 @@ pub(super) fn job(id: JobId, doc: &View<'_>, parts: &Parts) -> Job {
         rules,
         choices,
         prints,
+        photos,
         disputes: reader.disputes,
     };
     if !job.disputes.is_empty() {

@@ -1,5 +1,6 @@
 //! Edits, written into the document.
 
+mod photos;
 mod rooms;
 
 use automerge::ScalarValue;
@@ -82,6 +83,11 @@ pub(super) fn edit(tx: &mut Transaction<'_>, edit: &Edit, author: DeviceId, at: 
             let node = add(tx, &prints, print.0, "print")?;
             put(tx, &node, key::KIND, words::word(&words::SHEETS, *sheet))?;
             stamp(tx, &node, &prints, &[], "print", at)
+        }
+        Edit::AddPhoto { photo } => photos::add_photo(tx, photo, at),
+        Edit::WithdrawPhoto { photo, withdrawn } => {
+            let photos = Node::root(tx, key::JOB).child(tx, key::PHOTOS);
+            mark(tx, &photos, photo.0, "photo", key::WITHDRAWN, *withdrawn)
         }
     }
 }
