@@ -14,10 +14,10 @@ use uuid::Uuid;
 use crate::accept::Scheme;
 use crate::store::Device;
 
-const COOKIE_NAME: &str = "napline";
+pub const COOKIE_NAME: &str = "napline";
 /// Over https: the prefix makes browsers keep it from http, from other paths, and from other hosts of the same domain
 /// (RFC 6265bis, 4.1.3.2).
-const SECURE_COOKIE_NAME: &str = "__Host-napline";
+pub const SECURE_COOKIE_NAME: &str = "__Host-napline";
 /// As long as browsers keep a cookie: 400 days. Each connection renews it.
 const COOKIE_SECONDS: u32 = 400 * 86_400;
 
@@ -100,7 +100,7 @@ impl Devices {
     /// The device that sent the request and the cookie that renews its stay, if it is paired.
     pub fn recognise(&self, headers: &HeaderMap, scheme: Scheme) -> Option<(Device, String)> {
         let devices = self.all.read().unwrap_or_else(PoisonError::into_inner);
-        claims(headers).find_map(|claim| {
+        claims(headers, scheme).find_map(|claim| {
             let device = devices.get(&claim.device).filter(|it| it.revoked.is_none())?;
             // Hashes are compared, so the time that takes says nothing about the token.
             (device.token == claim.token.hash()).then(|| (device.clone(), claim.token.cookie(claim.device, scheme)))
@@ -108,24 +108,29 @@ impl Devices {
     }
 
     /// The id for a device that pairs now. One that is paired already stays itself, and so does one that the server has
-    /// lost: its unsent changes carry its id. Nobody else's id is given away.
-    pub fn id_for(&self, headers: &HeaderMap, scheme: Scheme) -> DeviceId {
-        if let Some((device, _)) = self.recognise(headers, scheme) {
+    /// lost, if it may: its unsent changes carry its id. Nobody else's id is given away.
+    pub fn id_for(&self, headers: &HeaderMap, scheme: Scheme, may_be_lost: bool) -> DeviceId {
+        // A cookie from before the phone trusted the shop is good for this.
+        let known = self.recognise(headers, scheme).or_else(|| self.recognise(headers, Scheme::Http));
+        if let Some((device, _)) = known {
             return device.id;
         }
         let devices = self.all.read().unwrap_or_else(PoisonError::into_inner);
-        let lost = claims(headers).map(|it| it.device).find(|it| !devices.contains_key(it) && !it.0.is_nil());
-        lost.unwrap_or_else(|| DeviceId(Uuid::new_v4()))
+        let lost =
+            claims(headers, Scheme::Http).map(|it| it.device).find(|it| !devices.contains_key(it) && !it.0.is_nil());
+        lost.filter(|_| may_be_lost).unwrap_or_else(|| DeviceId(Uuid::new_v4()))
     }
 }
 
-fn claims(headers: &HeaderMap) -> impl Iterator<Item = Claim> {
+/// What a request's cookies claim. Over https only those count that http could not have planted.
+fn claims(headers: &HeaderMap, scheme: Scheme) -> impl Iterator<Item = Claim> {
     let cookies = headers.get_all(COOKIE).iter().filter_map(|it| it.to_str().ok()).flat_map(|it| it.split(';'));
-    cookies.filter_map(|it| {
+    cookies.filter_map(move |it| {
         let (name, value) = it.trim().split_once('=')?;
         let (device, token) = value.split_once('.')?;
         let claim = Claim { device: device.parse().ok()?, token: Token(unhex(token)?) };
-        [COOKIE_NAME, SECURE_COOKIE_NAME].contains(&name).then_some(claim)
+        let counts = name == SECURE_COOKIE_NAME || name == COOKIE_NAME && scheme == Scheme::Http;
+        counts.then_some(claim)
     })
 }
 
@@ -190,7 +195,7 @@ mod tests {
         devices.insert(gone);
         assert!(devices.recognise(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http).is_none(), "revoked");
         assert_ne!(
-            devices.id_for(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http),
+            devices.id_for(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http, true),
             id,
             "it comes in as new"
         );
@@ -200,10 +205,22 @@ mod tests {
     fn pairing_again_keeps_the_own_id_and_takes_nobody_elses() {
         let token = Token::random().unwrap();
         let (devices, id) = paired(&token);
-        assert_eq!(devices.id_for(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http), id);
-        assert_ne!(devices.id_for(&with_cookie(&Token([1; 32]).cookie(id, Scheme::Http)), Scheme::Http), id);
+        assert_eq!(devices.id_for(&with_cookie(&token.cookie(id, Scheme::Http)), Scheme::Http, true), id);
+        assert_ne!(devices.id_for(&with_cookie(&Token([1; 32]).cookie(id, Scheme::Http)), Scheme::Http, true), id);
         let lost = DeviceId(Uuid::from_u128(9));
-        assert_eq!(devices.id_for(&with_cookie(&token.cookie(lost, Scheme::Https)), Scheme::Http), lost);
+        assert_ne!(devices.id_for(&with_cookie(&token.cookie(lost, Scheme::Https)), Scheme::Http, false), lost);
+        assert_eq!(devices.id_for(&with_cookie(&token.cookie(lost, Scheme::Https)), Scheme::Http, true), lost);
+    }
+
+    #[test]
+    fn over_https_a_cookie_that_http_could_have_planted_is_no_pass() {
+        let token = Token::random().unwrap();
+        let (devices, id) = paired(&token);
+        let plain = with_cookie(&token.cookie(id, Scheme::Http));
+        assert!(devices.recognise(&plain, Scheme::Http).is_some());
+        assert!(devices.recognise(&plain, Scheme::Https).is_none());
+        assert!(devices.recognise(&with_cookie(&token.cookie(id, Scheme::Https)), Scheme::Https).is_some());
+        assert_eq!(devices.id_for(&plain, Scheme::Https, false), id, "it pairs again as itself");
     }
 
     #[test]

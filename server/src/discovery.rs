@@ -1,5 +1,6 @@
 //! Found without typing: the shop's name and service on the local network, by multicast DNS (RFC 6762) and DNS-SD (RFC 6763).
 
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -9,16 +10,21 @@ use uuid::Uuid;
 
 use crate::hosts::{Hosts, local_name};
 
+/// Characters of a service's name: at most 63 bytes, whatever the script (RFC 6763, 4.1.1).
+const MOST_INSTANCE: usize = 14;
+
 pub const SERVICE: &str = "_napline._tcp.local.";
 /// The key under which a server tells which one it is: its store's replica.
 pub const REPLICA: &str = "replica";
+/// A name that another computer bears is asked for again after this time.
+const TRY_AGAIN_AFTER: Duration = Duration::from_secs(120);
 
 /// Announces the server until it is dropped. A network that does not take it is no reason not to serve.
 pub struct Announcement {
     daemon: ServiceDaemon,
     port: u16,
-    /// The service by which it answers to the name of a server that is away.
-    standing_in: Mutex<Option<String>>,
+    /// The names of servers that are away to which it answers, each with the service that says so.
+    standing_in: Mutex<BTreeMap<String, String>>,
 }
 
 impl Announcement {
@@ -26,14 +32,14 @@ impl Announcement {
         let daemon = ServiceDaemon::new()?;
         let name = local_name(shop);
         let events = daemon.monitor()?;
-        let instance: String = shop.chars().take(20).collect();
+        let instance: String = shop.chars().take(MOST_INSTANCE).collect();
         let replica = Uuid::from_bytes(replica).simple().to_string();
         let properties = [(REPLICA, replica.as_str())];
         let host = format!("{name}.");
         let service = ServiceInfo::new(SERVICE, &instance, &host, "", port, &properties[..])?.enable_addr_auto();
-        daemon.register(service)?;
+        daemon.register(service.clone())?;
         hosts.announce(&name);
-        let hosts = Arc::clone(hosts);
+        let (hosts, renewing) = (Arc::clone(hosts), daemon.clone());
         tokio::spawn(async move {
             while let Ok(event) = events.recv_async().await {
                 if let DaemonEvent::NameChange(change) = event
@@ -46,6 +52,16 @@ impl Announcement {
                         "another computer on this network has this shop's name: give --shop another"
                     );
                     hosts.announce(&new);
+                    // The other one may only have stood in while this server was away.
+                    let (daemon, service, hosts, name) =
+                        (renewing.clone(), service.clone(), Arc::clone(&hosts), name.clone());
+                    tokio::spawn(async move {
+                        tokio::time::sleep(TRY_AGAIN_AFTER).await;
+                        let _ = daemon.unregister(service.get_fullname());
+                        if daemon.register(service).is_ok() {
+                            hosts.announce(&name);
+                        }
+                    });
                 }
             }
         });
@@ -56,20 +72,21 @@ impl Announcement {
     /// nobody asks for.
     pub fn stand_in(&self, name: &str) -> Result<(), mdns_sd::Error> {
         let mut standing_in = self.standing_in.lock().unwrap_or_else(PoisonError::into_inner);
-        if standing_in.is_none() {
-            let instance = format!("{} away", name.trim_end_matches(".local"));
+        if !standing_in.contains_key(name) {
+            let instance: String = name.chars().take(MOST_INSTANCE).collect::<String>() + " away";
             let host = format!("{name}.");
             let nothing: [(&str, &str); 0] = [];
             let service = ServiceInfo::new(SERVICE, &instance, &host, "", self.port, &nothing[..])?.enable_addr_auto();
-            *standing_in = Some(service.get_fullname().to_owned());
+            let full = service.get_fullname().to_owned();
             self.daemon.register(service)?;
+            standing_in.insert(name.to_owned(), full);
         }
         Ok(())
     }
 
     /// The one that bears the name is back.
-    pub fn step_back(&self) {
-        let service = self.standing_in.lock().unwrap_or_else(PoisonError::into_inner).take();
+    pub fn step_back(&self, name: &str) {
+        let service = self.standing_in.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
         if let Some(Err(error)) = service.map(|it| self.daemon.unregister(&it)) {
             tracing::debug!(%error, "a name was not given back");
         }

@@ -32,12 +32,9 @@ impl Hosts {
 
     /// From now on the network knows this server by a name.
     pub fn announce(&self, name: &str) {
-        *self.announced.write().unwrap_or_else(PoisonError::into_inner) = Some(name.to_ascii_lowercase());
-    }
-
-    /// The names it is given on the command line and by the computer.
-    pub fn names(&self) -> Vec<String> {
-        self.names.clone()
+        let before = self.announced.write().unwrap_or_else(PoisonError::into_inner).replace(name.to_ascii_lowercase());
+        // Phones may have opened the app by it.
+        before.into_iter().for_each(|it| self.stand_in(it));
     }
 
     fn announced(&self) -> Option<String> {
@@ -75,7 +72,8 @@ impl Hosts {
 
     /// Everything that a certificate of this server has to vouch for.
     pub fn subjects(&self) -> Vec<Subject> {
-        let names = self.names.iter().cloned().chain(self.announced()).map(Subject::Name);
+        let other = self.stood_in_for.read().unwrap_or_else(PoisonError::into_inner).clone();
+        let names = self.names.iter().cloned().chain(self.announced()).chain(other).map(Subject::Name);
         let loopback = IpAddr::from([127, 0, 0, 1]);
         let mut subjects: Vec<Subject> =
             names.chain(self.addresses().into_iter().chain([loopback]).map(Subject::Address)).collect();

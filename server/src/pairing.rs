@@ -21,6 +21,7 @@ use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::router::Shop;
 use crate::store::{Device, Happened, Note, Write};
+use crate::sync::Parting;
 use crate::{clock, pages, peers, trust};
 
 /// Most links that can be open at a time.
@@ -92,7 +93,7 @@ impl Invitations {
         Ok(Some(secret))
     }
 
-    fn is_open(&self, secret: Secret) -> bool {
+    pub fn is_open(&self, secret: Secret) -> bool {
         let open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
         open.get(&secret.hash()).is_some_and(|it| it.until > Instant::now())
     }
@@ -175,15 +176,23 @@ pub async fn join(
         shop.rates.miss(address.ip());
         return Err(Refused::LinkGone);
     };
-    let id = shop.devices.id_for(&headers, scheme);
-    let (paired, role) = (clock::now(), guest.role);
-    let device = Device { id, person, name, token: token.hash(), paired, role, revoked: None, edition: 0 };
+    let _deciding = shop.people.lock().await;
+    let all = shop.devices.all();
+    // With other servers about, an id that this one has lost may be somebody's who is known there.
+    let alone = !shop.peers.any() && all.iter().all(|it| it.role != Role::Server);
+    let id = shop.devices.id_for(&headers, scheme, alone);
+    let known = all.iter().find(|it| it.id == id);
+    let edition = known.map_or(0, |it| it.edition.saturating_add(1));
+    // Whoever pairs again keeps what it was allowed.
+    let role = known.map_or(guest.role, |it| it.role.max(guest.role));
+    let paired = clock::now();
+    let device = Device { id, person, name, token: token.hash(), paired, role, revoked: None, edition };
     let note = Note { at: paired, by: guest.by, device: id, what: Happened::Joined(role) };
     let stored = shop.hub.store.commit(vec![Write::Device(device.clone()), Write::Note(note)]).await;
     stored.map_err(|error| Refused::NotStored(error.to_string()))?;
     tracing::info!(device = %device.id, person = device.person, name = device.name, "paired");
     let cookie = token.cookie(device.id, scheme);
-    shop.devices.insert(device);
+    shop.decided(device, &Parting::OtherRole);
     let headers = [(SET_COOKIE, cookie.as_str()), (LOCATION, "/"), (CACHE_CONTROL, "no-store")];
     Ok((StatusCode::SEE_OTHER, headers).into_response())
 }
@@ -217,14 +226,20 @@ pub async fn invite(
     Query(query): Query<InviteQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Refused> {
-    let own = visitor.device.role;
+    // Nobody decides meanwhile what the asking device may do.
+    let _deciding = shop.people.lock().await;
+    let own = shop.devices.get(visitor.device.id).ok_or(Refused::NotPaired)?.role;
     let role = query.role.unwrap_or(Role::Crew);
-    let too_much = match role {
-        Role::Server => own != Role::Owner,
-        phone => phone > own,
+    let allowed = match own {
+        Role::Owner => true,
+        Role::Crew => role <= Role::Crew,
+        Role::Viewer | Role::Server => false,
     };
-    if own == Role::Viewer || too_much {
+    if !allowed {
         return Err(Refused::NotAllowed);
+    }
+    if role == Role::Server && shop.only_https() {
+        return Err(Refused::BadForm("A server with a certificate from files can join others; others cannot join it."));
     }
     let opened =
         shop.invitations.open(role, Some(visitor.device.id)).map_err(|error| Refused::NotStored(error.to_string()))?;

@@ -65,18 +65,25 @@ pub enum Decision {
     Revoke,
 }
 
-/// Carries out a decision. It is stored first, and then holds for open connections too.
+/// Carries out a decision, also when whoever made it hangs up meanwhile.
 pub async fn change(
     State(shop): State<Arc<Shop>>,
     Extension(visitor): Extension<Visitor>,
     Path(device): Path<DeviceId>,
     Json(decision): Json<Decision>,
 ) -> Result<Response, Refused> {
+    let done = tokio::spawn(decide(Arc::clone(&shop), visitor.device.id, device, decision)).await;
+    done.map_err(|error| Refused::NotStored(error.to_string()))??;
+    list(State(shop), Extension(visitor)).await
+}
+
+/// It is stored first, and then holds for open connections too.
+async fn decide(shop: Arc<Shop>, by: DeviceId, device: DeviceId, decision: Decision) -> Result<(), Refused> {
     // Two owners who demote each other at once must not both succeed.
     let _deciding = shop.people.lock().await;
     let all = shop.devices.all();
     let role_now = |id: DeviceId| all.iter().find(|it| it.id == id && it.revoked.is_none()).map(|it| it.role);
-    if role_now(visitor.device.id) != Some(Role::Owner) {
+    if role_now(by) != Some(Role::Owner) {
         return Err(Refused::NotAllowed);
     }
     let mut changed =
@@ -95,18 +102,21 @@ pub async fn change(
             (Happened::Revoked, Parting::Revoked)
         }
     };
-    let stays_owner = |it: &&Device| it.id != device && it.revoked.is_none() && it.role == Role::Owner;
-    let still_owner = changed.revoked.is_none() && changed.role == Role::Owner;
-    if !still_owner && !all.iter().any(|it| stays_owner(&it)) {
+    if leaves_no_owner(&all, &changed) {
         return Err(Refused::LastOwner);
     }
-    changed.edition += 1;
-    let note = Note { at, by: Some(visitor.device.id), device, what };
+    changed.edition = changed.edition.saturating_add(1);
+    let note = Note { at, by: Some(by), device, what };
     let stored = shop.hub.store.commit(vec![Write::Device(changed.clone()), Write::Note(note)]).await;
     stored.map_err(|error| Refused::NotStored(error.to_string()))?;
-    tracing::info!(%device, by = %visitor.device.id, ?what, "decided");
-    shop.devices.insert(changed);
-    shop.invitations.close_those_of(device);
-    shop.hub.part(device, &parting);
-    list(State(Arc::clone(&shop)), Extension(visitor)).await
+    tracing::info!(%device, %by, ?what, "decided");
+    shop.decided(changed, &parting);
+    Ok(())
+}
+
+/// Whether the shop would be left without an owner if a device became this.
+fn leaves_no_owner(all: &[Device], changed: &Device) -> bool {
+    let owns = |it: &Device| it.revoked.is_none() && it.role == Role::Owner;
+    let was_owner = all.iter().any(|it| it.id == changed.id && owns(it));
+    was_owner && !owns(changed) && !all.iter().any(|it| it.id != changed.id && owns(it))
 }

@@ -20,7 +20,8 @@ use crate::gate::{self, Rates};
 use crate::hosts::{self, Hosts};
 use crate::pairing::Invitations;
 use crate::peers::Peers;
-use crate::sync::Hub;
+use crate::store::Device;
+use crate::sync::{Hub, Parting};
 use crate::tls::Tls;
 use crate::{assets, pages, pairing, peers, people, sync, trust};
 
@@ -46,6 +47,14 @@ pub struct Shop {
 }
 
 impl Shop {
+    /// What was decided about a device, and is stored, holds from now on: for its links and open connections too.
+    pub fn decided(&self, device: Device, why: &Parting) {
+        let id = device.id;
+        self.devices.insert(device);
+        self.invitations.close_those_of(id);
+        self.hub.part(id, why);
+    }
+
     /// Answers to the name of another server of the shop as long as that one is away: a phone keeps what it measures by the
     /// name under which it opened the app.
     pub fn stand_in_for(&self, shop: &str) {
@@ -56,8 +65,10 @@ impl Shop {
         self.hosts.stand_in(name);
     }
 
-    pub fn step_back(&self) {
-        self.announcement.iter().for_each(Announcement::step_back);
+    /// The other server bears its name itself again.
+    pub fn step_back(&self, shop: &str) {
+        let name = hosts::local_name(shop);
+        self.announcement.iter().for_each(|it| it.step_back(&name));
     }
 
     /// Whether every phone trusts the server's certificate already, so that nothing needs to go over plain http.

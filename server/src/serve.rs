@@ -85,8 +85,8 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     let stopping = Arc::clone(&shop);
     accept::serve(listener, acceptor, router(shop), async move {
         asked_to_stop().await;
-        stopping.peers.stop();
         hub.stop().await;
+        stopping.peers.stop();
     })
     .await;
     drop(control);
@@ -114,8 +114,8 @@ fn secure(settings: &Settings, hosts: &Hosts) -> Result<Option<Tls>, ServeError>
     if let (Some(certificate), Some(key)) = (&settings.cert, &settings.key) {
         return Ok(Some(Tls::of_files(certificate, key, hosts, now)?));
     }
-    let authority = Authority::open(&settings.data.join(tls::FOLDER), &settings.shop, &hosts.names(), now)?;
-    for name in hosts.names().into_iter().map(Subject::Name).filter(|it| !authority.may_vouch_for(it)) {
+    let authority = Authority::open(&settings.data.join(tls::FOLDER), &settings.shop, &settings.hosts, now)?;
+    for name in settings.hosts.iter().cloned().map(Subject::Name).filter(|it| !authority.may_vouch_for(it)) {
         tracing::warn!(?name, "the shop's authority was made without this name: phones will not trust it over https");
     }
     Ok(Some(Tls::of_authority(authority, hosts, now)?))

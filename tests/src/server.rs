@@ -121,9 +121,7 @@ impl Server {
 
     /// Asks it to stop (SIGTERM), waits until it has, and answers how it ended.
     pub fn stop(&mut self) -> ExitStatus {
-        let id = self.process.id().to_string();
-        let asked = Command::new("kill").args(["-TERM", &id]).status().expect("kill to run");
-        assert!(asked.success(), "the server was not running");
+        self.signal("TERM");
         let start = Instant::now();
         loop {
             if let Some(ended) = self.process.try_wait().expect("the server's state") {
@@ -132,6 +130,20 @@ impl Server {
             assert!(start.elapsed() < PATIENCE, "the server does not stop");
             thread::sleep(Duration::from_millis(10));
         }
+    }
+
+    /// Stops it in its tracks, as a laptop whose lid is closed: its connections stay open and nobody answers.
+    pub fn pause(&self) {
+        self.signal("STOP");
+    }
+
+    pub fn resume(&self) {
+        self.signal("CONT");
+    }
+
+    fn signal(&self, name: &str) {
+        let sent = Command::new("kill").args([&format!("-{name}"), &self.process.id().to_string()]).status();
+        assert!(sent.is_ok_and(|it| it.success()), "the server was not running");
     }
 
     /// Starts it again on the same data and the same port.

@@ -1,5 +1,6 @@
 //! Calling another server for as long as this one runs.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -20,7 +21,7 @@ use uuid::Uuid;
 
 use super::record::Record;
 use super::wire::{self, Stream};
-use super::{roster, take};
+use super::{take, tell_roster};
 use crate::router::Shop;
 use crate::store::Device;
 use crate::sync::{self, Outbox, Parting, Phone, Queue};
@@ -30,6 +31,7 @@ const FIRST_WAIT: Duration = Duration::from_secs(1);
 const LONGEST_WAIT: Duration = Duration::from_secs(30);
 const SEARCH_FOR: Duration = Duration::from_secs(3);
 const WELCOME_WITHIN: Duration = Duration::from_secs(10);
+const SEND_WITHIN: Duration = Duration::from_secs(15);
 const PING_EVERY: Duration = Duration::from_secs(20);
 const SILENT_AFTER: Duration = Duration::from_secs(65);
 /// A server answers catch-up in frames like a phone's.
@@ -67,12 +69,14 @@ pub async fn keep_calling(shop: Arc<Shop>, replica: Uuid) {
     while let Some(record) = shop.peers.record(replica) {
         match dial(&record).await {
             Ok(mut socket) => {
-                wait = FIRST_WAIT;
-                shop.step_back();
+                shop.step_back(&record.shop);
                 let ended = talk(&shop, &record, &mut socket).await;
                 let reason = ended.err().map(|it| it.to_string());
                 tracing::info!(server = record.shop, reason, "the call to another server ended");
-                shop.peers.note_connected(replica, false);
+                if shop.peers.is_connected(replica) {
+                    wait = FIRST_WAIT;
+                    shop.peers.note_connected(replica, false);
+                }
             }
             Err(error) => {
                 tracing::debug!(server = record.shop, %error, "another server does not answer");
@@ -107,18 +111,19 @@ async fn open(record: &Record, address: &str) -> Result<Socket, CallError> {
     let host = address.split_once("://").map_or(address, |(_, it)| it);
     let mut request = format!("ws://{host}/sync").into_client_request()?;
     let headers = request.headers_mut();
-    let cookie = format!("napline={}.{}", record.device.0.simple(), record.token);
+    let cookie = record.cookie();
     let sound = |text: &str| HeaderValue::from_str(text).map_err(|error| tungstenite::Error::HttpFormat(error.into()));
     headers.insert(ORIGIN, sound(address)?);
     headers.insert(COOKIE, sound(&cookie)?);
     let config = WebSocketConfig::default().max_message_size(Some(MOST_FRAME)).max_frame_size(Some(MOST_FRAME));
-    let (socket, _) = tokio_tungstenite::client_async_with_config(request, stream, Some(config)).await?;
+    let handshake = tokio_tungstenite::client_async_with_config(request, stream, Some(config));
+    let (socket, _) = timeout(WELCOME_WITHIN, handshake).await.map_err(|_| CallError::Silent)??;
     Ok(socket)
 }
 
 async fn talk(shop: &Shop, record: &Record, socket: &mut Socket) -> Result<(), CallError> {
     let hello = Hello { protocol: PROTOCOL, schema: SCHEMA, build: assets::build() };
-    socket.send(Message::Binary(Frame::Hello(hello).encode().into())).await?;
+    send(socket, Message::Binary(Frame::Hello(hello).encode().into())).await?;
     let welcome = timeout(WELCOME_WITHIN, next(socket)).await.map_err(|_| CallError::Silent)??;
     match welcome {
         Some(Frame::Welcome(it)) if Uuid::from_bytes(it.replica) == record.replica => {}
@@ -153,40 +158,48 @@ async fn exchange(
     peer: &mut Phone,
     outbox: &Outbox,
 ) -> Result<(), CallError> {
-    outbox.send(&roster(shop));
+    let mut devices = shop.devices.changes();
+    tell_roster(shop, outbox);
     if let Ok(request) = tls::request(&record.key) {
         let subjects = shop.hosts.subjects().iter().map(ToString::to_string).collect();
         outbox.send(&Frame::Vouch { request, subjects });
     }
-    share(shop, peer, shop.hub.jobs()).await?;
-    let mut devices = shop.devices.changes();
+    let mut to_share: VecDeque<JobId> = shop.hub.jobs().into();
     let mut heard = Instant::now();
     let mut ping = interval_at(heard + PING_EVERY, PING_EVERY);
     loop {
         let message = tokio::select! {
+            biased;
             parting = outbox.parting() => return Err(parting.into()),
-            frame = queue.next() => {
-                let Some(frame) = frame else { return Ok(()) };
-                forward(shop, socket, peer, frame).await?;
+            Ok(()) = devices.changed() => {
+                tell_roster(shop, outbox);
                 continue;
             }
-            Ok(()) = devices.changed() => {
-                outbox.send(&roster(shop));
+            frame = queue.next() => {
+                let Some(frame) = frame else { return Ok(()) };
+                to_share.extend(forward(socket, frame).await?);
                 continue;
             }
             now = ping.tick() => {
                 if now.saturating_duration_since(heard) > SILENT_AFTER {
                     return Err(CallError::Silent);
                 }
-                socket.send(Message::Ping(Bytes::new())).await?;
+                send(socket, Message::Ping(Bytes::new())).await?;
                 continue;
             }
             message = next(socket) => message?,
+            // One after the other, when nothing else is to be done: what waits to be sent stays little.
+            () = std::future::ready(()), if !to_share.is_empty() => {
+                if let Some(job) = to_share.pop_front() {
+                    share(shop, peer, job).await?;
+                }
+                continue;
+            }
         };
         heard = Instant::now();
         let Some(message) = message else { continue };
         match message {
-            Frame::Jobs(entries) => share(shop, peer, entries.into_iter().map(|it| it.job).collect()).await?,
+            Frame::Jobs(entries) => to_share.extend(entries.into_iter().map(|it| it.job)),
             Frame::Vouched { certificate } => vouched(shop, record, certificate),
             Frame::Goodbye { reason } => return Err(CallError::Goodbye(reason)),
             Frame::Presence { .. } | Frame::Welcome(_) => {}
@@ -195,22 +208,26 @@ async fn exchange(
     }
 }
 
-/// Sends on what the jobs' own way brings up. The list of jobs is this server's: what is new in it is shared.
-async fn forward(shop: &Shop, socket: &mut Socket, peer: &mut Phone, frame: Bytes) -> Result<(), CallError> {
+/// Sends on what the jobs' own way brings up. The list of jobs is this server's: answers what is in it, to be shared.
+async fn forward(socket: &mut Socket, frame: Bytes) -> Result<Vec<JobId>, CallError> {
     match Frame::decode(&frame) {
-        Ok(Frame::Jobs(entries)) => share(shop, peer, entries.into_iter().map(|it| it.job).collect()).await,
-        Ok(Frame::Presence { .. }) => Ok(()),
-        _ => Ok(socket.send(Message::Binary(frame)).await?),
+        Ok(Frame::Jobs(entries)) => return Ok(entries.into_iter().map(|it| it.job).collect()),
+        Ok(Frame::Presence { .. }) => {}
+        _ => send(socket, Message::Binary(frame)).await?,
     }
+    Ok(Vec::new())
 }
 
-/// Shares jobs on both sides that are not shared yet.
-async fn share(shop: &Shop, peer: &mut Phone, jobs: Vec<JobId>) -> Result<(), CallError> {
-    for job in jobs {
-        if !peer.shares(job) {
-            peer.outbox.send(&Frame::Open { job });
-            peer.open(&shop.hub, job).await?;
-        }
+async fn send(socket: &mut Socket, message: Message) -> Result<(), CallError> {
+    timeout(SEND_WITHIN, socket.send(message)).await.map_err(|_| CallError::Silent)??;
+    Ok(())
+}
+
+/// Shares a job on both sides, unless it is shared.
+async fn share(shop: &Shop, peer: &mut Phone, job: JobId) -> Result<(), CallError> {
+    if !peer.shares(job) {
+        peer.outbox.send(&Frame::Open { job });
+        peer.open(&shop.hub, job).await?;
     }
     Ok(())
 }
@@ -218,6 +235,9 @@ async fn share(shop: &Shop, peer: &mut Phone, jobs: Vec<JobId>) -> Result<(), Ca
 /// Keeps the new certificate that the shop's authority gave.
 fn vouched(shop: &Shop, record: &Record, certificate: Vec<u8>) {
     let Some(known) = shop.peers.record(record.replica) else { return };
+    if known.certificate.is_none() {
+        return;
+    }
     let record = Record { certificate: Some(certificate), ..known };
     let used = match (&shop.tls, record.vouched()) {
         (Some(tls), Some(vouched)) => tls.be_vouched_for(&vouched),

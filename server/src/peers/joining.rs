@@ -72,13 +72,20 @@ pub async fn let_in(
     Json(guest): Json<Guest>,
 ) -> Result<Response, Refused> {
     shop.rates.knock(address.ip())?;
+    let Some(secret) = Secret::parse(&secret).filter(|it| shop.invitations.is_open(*it)) else {
+        shop.rates.miss(address.ip());
+        return Err(Refused::LinkGone);
+    };
+    if guest.replica == Uuid::from_bytes(shop.hub.store.replica()) {
+        return Err(Refused::BadForm("These are the same server."));
+    }
     let broken = |error: &dyn ToString| Refused::NotStored(error.to_string());
     let token = Token::random().map_err(|error| broken(&error))?;
     let subjects = guest_subjects(&shop, &guest.subjects);
     let now = OffsetDateTime::now_utc();
     let vouched = shop.tls.as_ref().map(|it| it.vouch(&guest.request, &subjects, now)).transpose();
     let certificate = vouched.map_err(|_| Refused::BadForm("The certificate request cannot be read."))?.flatten();
-    let Some(by) = Secret::parse(&secret).and_then(|it| shop.invitations.use_up_for_server(it)) else {
+    let Some(by) = shop.invitations.use_up_for_server(secret) else {
         shop.rates.miss(address.ip());
         return Err(Refused::LinkGone);
     };
@@ -115,10 +122,15 @@ pub async fn server_joins(
     Extension(visitor): Extension<Visitor>,
     Json(Link { link }): Json<Link>,
 ) -> Result<Response, Refused> {
-    if visitor.device.role != Role::Owner {
+    if shop.devices.get(visitor.device.id).is_none_or(|it| it.role != Role::Owner) {
         return Err(Refused::NotAllowed);
     }
-    join(&shop, link.trim()).await.map_err(|error| Refused::NotJoined(error.to_string()))?;
+    // A link that is used up must not be lost because somebody hangs up.
+    let joining = Arc::clone(&shop);
+    let joined = tokio::spawn(async move { join(&joining, link.trim()).await }).await;
+    joined
+        .map_err(|error| Refused::NotStored(error.to_string()))?
+        .map_err(|error| Refused::NotJoined(error.to_string()))?;
     Ok((StatusCode::OK, Json(shop.peers.standing())).into_response())
 }
 
@@ -137,7 +149,7 @@ pub async fn join(shop: &Arc<Shop>, link: &str) -> Result<(), JoinError> {
     let subjects = shop.hosts.subjects().iter().map(ToString::to_string).collect();
     let guest = Guest { shop: shop.name.clone(), replica: own, request: tls::request(&key)?, subjects };
     let body = serde_json::to_vec(&guest).map_err(|error| JoinError::NotUnderstood(error.to_string()))?;
-    let path = format!("/join/{secret}/server");
+    let path = format!("{}/server", Secret::parse(secret).ok_or(JoinError::NoLink)?.path());
     let (status, answer) = wire::ask(address, &path, Some(body), authority.as_ref()).await?;
     if status != 200 {
         return Err(JoinError::Refused);
@@ -149,7 +161,9 @@ pub async fn join(shop: &Arc<Shop>, link: &str) -> Result<(), JoinError> {
     let mut addresses = vec![address.to_owned()];
     addresses.extend(it.addresses.into_iter().filter(|it| it != address));
     let authority = authority.map(|it| it.to_vec());
-    let (replica, certificate) = (it.replica, it.certificate);
+    // Phones that trust this server's own authority already must not lose it.
+    let certificate = it.certificate.filter(|_| shop.devices.is_empty() && !shop.only_https());
+    let replica = it.replica;
     let (shop_name, device, token) = (it.shop, it.device, it.token);
     let record = Record { replica, shop: shop_name, addresses, device, token, authority, key, certificate, met: None };
     if let (Some(tls), Some(vouched)) = (&shop.tls, record.vouched()) {

@@ -22,14 +22,17 @@ pub use record::Record;
 use crate::clock;
 use crate::router::Shop;
 use crate::store::{Device, Happened, Note, Write};
-use crate::sync::{Parting, Phone};
+use crate::sync::{Outbox, Parting, Phone};
 use crate::tls::{Subject, TlsError, Vouched};
 
 /// The data folder's part that keeps what this server knows of others, their secrets included.
 pub const FOLDER: &str = "peers";
 
-/// Most devices that another server may tell of.
+/// Most devices that another server may tell of in one frame, and how many this one puts into one.
 const MOST_DEVICES: usize = 10_000;
+const DEVICES_AT_ONCE: usize = 500;
+/// Nobody decides so often about one device.
+const MOST_EDITIONS: u64 = 1 << 40;
 
 /// The servers that this one calls.
 pub struct Peers {
@@ -59,6 +62,11 @@ impl Peers {
         let records = Record::read_all(&folder)?;
         let all = records.into_iter().map(|record| (record.replica, Peer { record, connected: false })).collect();
         Ok(Self { folder, all: Mutex::new(all), calls: Mutex::default() })
+    }
+
+    /// Whether this server calls any other.
+    pub fn any(&self) -> bool {
+        !self.lock().is_empty()
     }
 
     /// What another server has vouched for, if one did.
@@ -91,26 +99,29 @@ impl Peers {
         }
     }
 
+    fn is_connected(&self, replica: Uuid) -> bool {
+        self.lock().get(&replica).is_some_and(|it| it.connected)
+    }
+
     fn record(&self, replica: Uuid) -> Option<Record> {
         self.lock().get(&replica).map(|it| it.record.clone())
     }
 
     /// Adds or changes what is known of a server.
     fn keep(&self, record: Record) -> Result<(), TlsError> {
-        record.write(&self.folder)?;
         let mut all = self.lock();
+        record.write(&self.folder)?;
         let connected = all.get(&record.replica).is_some_and(|it| it.connected);
         all.insert(record.replica, Peer { record, connected });
         Ok(())
     }
 
     fn note_connected(&self, replica: Uuid, connected: bool) {
-        let record = self.lock().get_mut(&replica).map(|it| {
-            it.connected = connected;
-            it.record.met = Some(clock::now());
-            it.record.clone()
-        });
-        if let Some(Err(error)) = record.map(|it| it.write(&self.folder)) {
+        let mut all = self.lock();
+        let Some(it) = all.get_mut(&replica) else { return };
+        it.connected = connected;
+        it.record.met = Some(clock::now());
+        if let Err(error) = it.record.write(&self.folder) {
             tracing::warn!(%error, "when the servers met was not stored");
         }
     }
@@ -121,10 +132,12 @@ impl Peers {
 }
 
 /// Everybody whom this server lets in, or does not any more. Each server says itself which other ones it lets in.
-pub fn roster(shop: &Shop) -> Frame {
+pub fn tell_roster(shop: &Shop, to: &Outbox) {
     let mut devices = shop.devices.all();
     devices.retain(|it| it.role != Role::Server);
-    Frame::Roster(serde_json::to_vec(&devices).unwrap_or_default())
+    for some in devices.chunks(DEVICES_AT_ONCE) {
+        to.send(&Frame::Roster(serde_json::to_vec(some).unwrap_or_default()));
+    }
 }
 
 /// Answers one frame of another server.
@@ -151,7 +164,18 @@ fn vouch(shop: &Shop, request: &[u8], subjects: &[String]) -> Result<Option<Fram
 fn guest_subjects(shop: &Shop, subjects: &[String]) -> Vec<Subject> {
     const MOST: usize = 100;
     let own = subjects.iter().take(MOST).map(|it| Subject::from(it.as_str()));
-    own.chain([Subject::Name(crate::hosts::local_name(&shop.name))]).collect()
+    let mut subjects: Vec<Subject> = own.filter(|it| !is_own(shop, it)).collect();
+    subjects.push(Subject::Name(crate::hosts::local_name(&shop.name)));
+    subjects
+}
+
+/// Whether a name or address is this server's alone. Loopback is everybody's.
+fn is_own(shop: &Shop, subject: &Subject) -> bool {
+    let everybodys = match subject {
+        Subject::Name(name) => name == "localhost",
+        Subject::Address(address) => address.is_loopback(),
+    };
+    !everybodys && shop.hosts.subjects().contains(subject)
 }
 
 /// Takes in whom another server lets in.
@@ -162,9 +186,16 @@ async fn merge(shop: &Shop, from: &Device, devices: &[u8]) -> Result<(), Parting
         return Err(Parting::NotUnderstood("the list of devices is too long".into()));
     }
     let _deciding = shop.people.lock().await;
+    // Both sides may have been told meanwhile that the other one is shut out.
+    if shop.devices.all().iter().any(|it| it.id == from.id && it.revoked.is_some()) {
+        return Err(Parting::Revoked);
+    }
     let known: BTreeMap<_, _> = shop.devices.all().into_iter().map(|it| (it.id, it)).collect();
     let is_news = |it: &Device| {
-        let sound = it.role != Role::Server && !it.id.0.is_nil() && it.person.len() + it.name.len() < 1_000;
+        let sound = it.role != Role::Server
+            && !it.id.0.is_nil()
+            && it.person.len() + it.name.len() < 1_000
+            && it.edition < MOST_EDITIONS;
         sound && known.get(&it.id).is_none_or(|own| own.role != Role::Server && own.gives_way_to(it))
     };
     let news: Vec<Device> = told.into_iter().filter(is_news).collect();
@@ -183,9 +214,11 @@ async fn merge(shop: &Shop, from: &Device, devices: &[u8]) -> Result<(), Parting
     }
     shop.hub.store.commit(writes).await.map_err(|error| Parting::NotStored(error.to_string()))?;
     for it in news {
-        let (id, why) = (it.id, if it.revoked.is_some() { Parting::Revoked } else { Parting::OtherRole });
-        shop.devices.insert(it);
-        shop.hub.part(id, &why);
+        let why = if it.revoked.is_some() { Parting::Revoked } else { Parting::OtherRole };
+        shop.decided(it, &why);
+    }
+    if shop.devices.all().iter().all(|it| it.revoked.is_some() || it.role != Role::Owner) {
+        tracing::warn!("nobody owns this shop any more: start the server with --pair for an owner's link");
     }
     Ok(())
 }

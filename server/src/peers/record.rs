@@ -9,6 +9,7 @@ use shared_model::job::Timestamp;
 use tokio_rustls::rustls::pki_types::CertificateDer;
 use uuid::Uuid;
 
+use crate::devices::{COOKIE_NAME, SECURE_COOKIE_NAME};
 use crate::tls::{TlsError, Vouched, put};
 
 #[derive(Clone, serde::Serialize, serde::Deserialize)]
@@ -32,10 +33,7 @@ pub struct Record {
 
 impl Record {
     pub fn read_all(folder: &Path) -> Result<Vec<Self>, TlsError> {
-        let unusable = |reason: String| TlsError::Unusable {
-            path: folder.to_owned(),
-            reason: format!("{reason}. Pair the servers again"),
-        };
+        let unusable = |reason: String| TlsError::Unusable { path: folder.to_owned(), reason };
         let entries = match fs::read_dir(folder) {
             Ok(entries) => entries,
             Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
@@ -46,8 +44,12 @@ impl Record {
             let path = entry.map_err(|error| unusable(error.to_string()))?.path();
             if path.extension().is_some_and(|it| it == "json") {
                 let text = fs::read(&path).map_err(|error| unusable(error.to_string()))?;
-                let named = |error| unusable(format!("{}: {error}", path.display()));
-                records.push(serde_json::from_slice(&text).map_err(named)?);
+                match serde_json::from_slice(&text) {
+                    Ok(record) => records.push(record),
+                    Err(error) => {
+                        tracing::error!(path = %path.display(), %error, "another server is forgotten: pair with it again");
+                    }
+                }
             }
         }
         Ok(records)
@@ -63,6 +65,12 @@ impl Record {
 
     pub fn authority(&self) -> Option<CertificateDer<'static>> {
         self.authority.clone().map(CertificateDer::from)
+    }
+
+    /// By which the other server recognises this one, under the names for http and for https.
+    pub fn cookie(&self) -> String {
+        let value = format!("{}.{}", self.device.0.simple(), self.token);
+        format!("{COOKIE_NAME}={value}; {SECURE_COOKIE_NAME}={value}")
     }
 
     /// What the other server's authority vouches for.

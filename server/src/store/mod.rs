@@ -48,11 +48,12 @@ pub struct Device {
 }
 
 impl Device {
-    /// Whether another server's record of the same device is to be taken instead of this one. Both servers answer alike; of
-    /// two decisions at the same time, the stricter one holds.
+    /// Whether another server's record of the same device is to be taken instead of this one. Both servers answer alike. Who
+    /// was shut out at one stays out, whatever the other decided meanwhile; otherwise more decisions are newer than fewer,
+    /// and of as many the stricter hold.
     pub fn gives_way_to(&self, other: &Self) -> bool {
         let rank =
-            |it: &Self| (it.edition, it.revoked.is_some(), std::cmp::Reverse(it.role), it.revoked, it.token, it.paired);
+            |it: &Self| (it.revoked.is_some(), it.edition, std::cmp::Reverse(it.role), it.revoked, it.token, it.paired);
         rank(self) < rank(other)
     }
 }

@@ -137,3 +137,35 @@ async fn a_moment_stays_as_it_was() {
     assert_eq!(moment.jobs().unwrap().len(), 1);
     assert_eq!(store.jobs().unwrap().len(), 2);
 }
+
+#[test]
+fn whoever_meets_whom_first_all_servers_agree_about_a_device() {
+    use shared_model::wire::Role;
+    let record = |edition, role, revoked: Option<i64>, token| Device {
+        id: DeviceId(Uuid::from_u128(7)),
+        person: "Cem".into(),
+        name: "phone".into(),
+        token: [token; 32],
+        paired: Timestamp(1),
+        role,
+        revoked: revoked.map(Timestamp),
+        edition,
+    };
+    let meet = |a: &Device, b: &Device| if a.gives_way_to(b) { b.clone() } else { a.clone() };
+    let out = record(1, Role::Crew, Some(5), 1);
+    // One server has decided twice about what this role is, the other once, that it is out.
+    for other in [record(2, Role::Owner, None, 1), record(9, Role::Viewer, None, 2), record(0, Role::Crew, None, 1)] {
+        assert_eq!(meet(&out, &other), out);
+        assert_eq!(meet(&other, &out), out);
+    }
+    let newer = record(3, Role::Owner, None, 2);
+    assert_eq!(meet(&record(2, Role::Viewer, None, 1), &newer), newer, "paired again: the new token holds");
+    let stricter = record(3, Role::Crew, None, 1);
+    let all = [&out, &newer, &stricter];
+    for (a, b, c) in [(0, 1, 2), (0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0)] {
+        assert_eq!(meet(&meet(all[a], all[b]), all[c]), out);
+        assert_eq!(meet(&meet(all[a], all[b]), &meet(all[b], all[c])), out);
+    }
+    assert_eq!(meet(&newer, &stricter), meet(&stricter, &newer));
+    assert_eq!(meet(&newer, &stricter), stricter);
+}

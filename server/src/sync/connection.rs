@@ -127,7 +127,7 @@ fn welcome(shop: &Shop, device: &Device, outbox: &Outbox, hello: &Hello) -> Resu
     }
     outbox.send(&Frame::Role(device.role));
     if device.role == Role::Server {
-        outbox.send(&peers::roster(shop));
+        peers::tell_roster(shop, outbox);
     }
     outbox.send(&shop.hub.list());
     Ok(())
@@ -143,9 +143,11 @@ async fn exchange(shop: &Shop, socket: &mut WebSocket, mut queue: Queue, phone: 
     loop {
         let resume = frames.ready().max(bytes.ready());
         let message = tokio::select! {
+            // Who is not let in any more is not heard any more either.
+            biased;
             parting = phone.outbox.parting() => return Some(parting),
             Ok(()) = roster.changed(), if phone.is_server() => {
-                phone.outbox.send(&peers::roster(shop));
+                peers::tell_roster(shop, &phone.outbox);
                 continue;
             }
             frame = queue.next() => {

@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 use std::time::Duration;
 
 use axum::body::Bytes;
-use shared_model::guard::{self, Refusal};
+use shared_model::guard::{self, Refusal, VettedChange};
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{NewChange, SyncState};
 use shared_model::wire::{Frame, Person, Role, Whereabouts};
@@ -105,7 +105,7 @@ impl Phone {
     }
 
     pub async fn open(&mut self, hub: &Hub, id: JobId) -> Result<(), Parting> {
-        if self.open.len() >= MOST_OPEN && !self.open.contains_key(&id) {
+        if self.open.len() >= MOST_OPEN && !self.is_server() && !self.open.contains_key(&id) {
             return Err(Parting::Crowded);
         }
         let job = hub.shared(id);
@@ -198,6 +198,9 @@ impl Phone {
             return self.refuse(hub, id, Some(hash.0), "this phone may look, not change");
         }
         let mut claims = Vec::new();
+        if let (true, Some(author)) = (self.is_server(), vetted.author()) {
+            claims.extend(actor_of(hub, &vetted, author)?);
+        }
         if !self.is_server() {
             let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())? else {
                 return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
@@ -288,15 +291,22 @@ impl Phone {
         Ok(())
     }
 
-    /// Registers the actors of those changes that are this phone's own.
+    /// Registers the actors of changes: nobody may go on as somebody else whose changes another one brought.
     fn own_actors(&self, hub: &Hub, changes: &[NewChange]) -> Result<Vec<Write>, Parting> {
         let mut actors = BTreeSet::new();
+        let mut others = Vec::new();
         for change in changes {
-            if let Ok(vetted) = guard::change(&change.bytes, Some(self.device.id)) {
-                actors.extend(self.own_actor(hub, vetted.actor().to_bytes())?);
+            let Ok(vetted) = guard::change(&change.bytes, None) else { continue };
+            match vetted.author() {
+                Some(author) if author == self.device.id => {
+                    actors.extend(self.own_actor(hub, vetted.actor().to_bytes())?);
+                }
+                Some(author) => others.extend(actor_of(hub, &vetted, author)?),
+                None => {}
             }
         }
-        Ok(actors.into_iter().map(|actor| Write::Actor { actor, device: self.device.id }).collect())
+        let own = actors.into_iter().map(|actor| Write::Actor { actor, device: self.device.id });
+        Ok(own.chain(others).collect())
     }
 
     /// The actor, if it is this phone's: registered to it, or to nobody yet.
@@ -334,6 +344,16 @@ impl Phone {
         hub.charge(self.device.id, CHARGED_FOR);
         Err(Parting::Charged)
     }
+}
+
+/// Registers an actor to the author whom its first change names, unless it is registered.
+fn actor_of(hub: &Hub, change: &VettedChange, author: DeviceId) -> Result<Option<Write>, Parting> {
+    let Ok(actor) = <[u8; 16]>::try_from(change.actor().to_bytes()) else { return Ok(None) };
+    let owner = hub.store.claim(actor, author)?;
+    if owner != author {
+        tracing::warn!(%owner, %author, "two devices write under one actor");
+    }
+    Ok((owner == author).then_some(Write::Actor { actor, device: author }))
 }
 
 /// The server's next catch-up message for a phone, or in single changes, which each are vetted, for another server.

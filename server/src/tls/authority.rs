@@ -141,9 +141,10 @@ impl Authority {
             }
             Subject::Name(name) => {
                 let name = name.to_ascii_lowercase();
-                self.names
-                    .iter()
-                    .any(|it| name.strip_suffix(it.as_str()).is_some_and(|rest| rest.is_empty() || rest.ends_with('.')))
+                name.is_ascii()
+                    && self.names.iter().any(|it| {
+                        name.strip_suffix(it.as_str()).is_some_and(|rest| rest.is_empty() || rest.ends_with('.'))
+                    })
             }
         }
     }
@@ -193,8 +194,9 @@ fn authority(shop: &str, names: &[String], now: OffsetDateTime) -> Result<Certif
     params.distinguished_name.push(DnType::CommonName, format!("Napline of {shop}"));
     params.is_ca = IsCa::Ca(BasicConstraints::Constrained(0));
     params.key_usages = vec![KeyUsagePurpose::KeyCertSign, KeyUsagePurpose::CrlSign];
-    let mut permitted: Vec<GeneralSubtree> =
-        names.iter().map(|it| GeneralSubtree::DnsName(it.to_ascii_lowercase())).collect();
+    // A constraint holds for everything below a name (RFC 5280, 4.2.1.10): one of a single label could be a public suffix.
+    let names = names.iter().filter(|it| it.is_ascii() && it.contains('.'));
+    let mut permitted: Vec<GeneralSubtree> = names.map(|it| GeneralSubtree::DnsName(it.to_ascii_lowercase())).collect();
     permitted.extend(["local", "localhost"].map(|it| GeneralSubtree::DnsName(it.to_owned())));
     permitted.extend(
         PRIVATE.iter().map(|(network, bits)| GeneralSubtree::IpAddress(CidrSubnet::from_addr_prefix(*network, *bits))),
@@ -265,7 +267,11 @@ pub fn put(path: &Path, bytes: &[u8]) -> Result<(), TlsError> {
         let mut file = options.open(&new)?;
         file.write_all(bytes)?;
         file.sync_all()?;
-        fs::rename(&new, path)
+        fs::rename(&new, path)?;
+        // The new name must be on the disk too.
+        #[cfg(unix)]
+        fs::File::open(path.parent().unwrap_or(Path::new(".")))?.sync_all()?;
+        Ok(())
     };
     write().map_err(|error| unusable(path, &error))
 }

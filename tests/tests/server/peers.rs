@@ -6,7 +6,7 @@ use napline_tests::server::{PATIENCE, Server};
 use reqwest::StatusCode;
 use reqwest::header::{CONTENT_TYPE, COOKIE, ORIGIN};
 use serde_json::{Value, json};
-use shared_model::ids::JobId;
+use shared_model::ids::{DeviceId, JobId};
 
 /// A link for another server, made by an owner.
 pub async fn server_link(owner: &Pass) -> String {
@@ -48,6 +48,80 @@ pub async fn until(what: &str, mut holds: impl AsyncFnMut() -> bool) {
         assert!(start.elapsed() < PATIENCE, "waited too long for {what}");
         tokio::time::sleep(Duration::from_millis(50)).await;
     }
+}
+
+async fn connected(owner: &Pass) -> bool {
+    let told: Value = owner.get("/people").await.json().await.unwrap();
+    told["servers"][0]["connected"] == true
+}
+
+async fn decide(by: &Pass, about: DeviceId, decision: Value) {
+    let post = http().post(format!("{}/people/{about}", by.address)).header(ORIGIN, &by.address);
+    let post = post.header(COOKIE, &by.cookie).header(CONTENT_TYPE, "application/json");
+    assert_eq!(post.body(decision.to_string()).send().await.unwrap().status(), StatusCode::OK);
+}
+
+async fn device(of: &Pass) -> DeviceId {
+    let me: Value = of.get("/me").await.json().await.unwrap();
+    me["device"].as_str().unwrap().parse().unwrap()
+}
+
+#[tokio::test]
+async fn what_was_decided_apart_holds_together() {
+    let (mut shop, van, in_shop, in_van) = shop_and_van().await;
+    let (cem, dee) = (in_shop.pair_another("Cem").await, in_shop.pair_another("Dee").await);
+    let (cems, dees) = (device(&cem).await, device(&dee).await);
+    let at_van = |it: &Pass| Pass { address: van.address(), ..it.clone() };
+    until("the van to know both", async || {
+        at_van(&cem).get("/me").await.status() == StatusCode::OK
+            && at_van(&dee).get("/me").await.status() == StatusCode::OK
+    })
+    .await;
+    shop.kill();
+    until("the line to be cut", async || !connected(&in_van).await).await;
+    // The van makes much of Cem and opens a link for Dee's friend; the shop, elsewhere, shuts both out.
+    for role in ["viewer", "crew"] {
+        decide(&in_van, cems, json!({ "give-role": role })).await;
+    }
+    let link = at_van(&dee).invite().await;
+    van.pause();
+    shop.restart();
+    decide(&in_shop, cems, json!("revoke")).await;
+    decide(&in_shop, dees, json!("revoke")).await;
+    van.resume();
+    for pass in [&cem, &dee] {
+        until("the van to shut them out", async || at_van(pass).get("/me").await.status() == StatusCode::UNAUTHORIZED)
+            .await;
+        assert_eq!(pass.get("/me").await.status(), StatusCode::UNAUTHORIZED, "and the shop does not let them in again");
+    }
+    assert_eq!(http().get(&link).send().await.unwrap().status(), StatusCode::GONE, "nor whom they have invited");
+}
+
+#[tokio::test]
+async fn who_pairs_again_comes_in_at_both() {
+    let (_shop, van, in_shop, _in_van) = shop_and_van().await;
+    let cem = in_shop.pair_another("Cem").await;
+    let at_van = |it: &Pass| Pass { address: van.address(), ..it.clone() };
+    until("the van to know Cem", async || at_van(&cem).get("/me").await.status() == StatusCode::OK).await;
+    let answer = Pass::post_form(&in_shop.invite().await, "Cem", Some(&cem.cookie)).await;
+    let cookie = answer.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap().to_owned();
+    let again = Pass { cookie, ..cem.clone() };
+    until("the van to know the new pass", async || at_van(&again).get("/me").await.status() == StatusCode::OK).await;
+    assert_eq!(again.get("/me").await.status(), StatusCode::OK);
+    assert_eq!(device(&again).await, device(&at_van(&again)).await);
+    assert_eq!(at_van(&cem).get("/me").await.status(), StatusCode::UNAUTHORIZED, "the old one is void");
+}
+
+#[tokio::test]
+async fn a_made_up_cookie_takes_nobodys_place() {
+    let (_shop, _van, in_shop, in_van) = shop_and_van().await;
+    let owner_of_van = device(&in_van).await;
+    let cookie = format!("napline={}.{}", owner_of_van.to_string().replace('-', ""), "0".repeat(64));
+    let answer = Pass::post_form(&in_shop.invite().await, "Eve", Some(&cookie)).await;
+    let cookie = answer.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap().to_owned();
+    let eve = Pass { address: in_shop.address.clone(), cookie };
+    assert_ne!(device(&eve).await, owner_of_van);
+    assert_eq!(in_van.get("/me").await.status(), StatusCode::OK);
 }
 
 #[tokio::test]
@@ -106,8 +180,9 @@ async fn apart_both_go_on_and_together_they_have_everything() {
     // Back in the yard; the line is cut twice while they meet.
     for _ in 0..2 {
         shop.restart();
-        tokio::time::sleep(Duration::from_millis(300)).await;
+        until("the servers to meet", async || connected(&in_van).await).await;
         shop.kill();
+        until("the line to be cut", async || !connected(&in_van).await).await;
     }
     shop.restart();
     let all = ["Attic", "Bath", "Cellar", "Den", "Hall"];

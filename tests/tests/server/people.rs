@@ -139,6 +139,13 @@ async fn the_shop_keeps_an_owner() {
     let own = device(&ada).await;
     assert_eq!(decide(&ada, own, json!("revoke")).await, StatusCode::CONFLICT);
     assert_eq!(decide(&ada, own, json!({ "give-role": "crew" })).await, StatusCode::CONFLICT);
+    // Her own link for somebody else, tried on her own phone, takes nothing from her.
+    let link = invite(&ada, "crew").await.unwrap();
+    let answer = Pass::post_form(&link, "Ada", Some(&ada.cookie)).await;
+    let cookie = answer.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap().to_owned();
+    let ada = Pass { cookie, ..ada };
+    let me: Value = ada.get("/me").await.json().await.unwrap();
+    assert_eq!((&me["role"], &me["device"]), (&json!("owner"), &json!(own)));
     let ben = pair(&ada, "owner", "Ben").await;
     let bens = device(&ben).await;
     // Both try to be the only one at the same moment.

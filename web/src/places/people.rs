@@ -228,7 +228,7 @@ fn ShutOut(person: String, on_sure: impl Fn() + Copy + Send + Sync + 'static) ->
     view! {
         <button type="button" class="button button-quiet" data-shut-out="" hidden=move || asked.get() on:click=move |_| asked.set(true)>{words}</button>
         <div class="field" hidden=move || !asked.get()>
-            <p>"It is let in no more, from this moment on. What it sent stays, and what it has on it stays on it: if it was stolen, change the locks, not only this list."</p>
+            <p>"It is let in no more: here from this moment on, at another server when the two meet. What it sent stays, and what it has on it stays on it: if it was stolen, change the locks, not only this list."</p>
             <div class="buttons">
                 <button type="button" class="button button-main" data-sure="" on:click=move |_| on_sure()>"Shut it out"</button>
                 <button type="button" class="button" on:click=move |_| asked.set(false)>"Leave it in"</button>
@@ -253,11 +253,15 @@ pub fn AddPhone() -> impl IntoView {
     let role = RwSignal::new(Role::Crew);
     let pairing = RwSignal::new(None::<Result<Pairing, String>>);
     Effect::new(move |_| {
-        let path = format!("{PAIRING}?as={}", role_key(role.get()));
+        let asked = role.get();
+        let path = format!("{PAIRING}?as={}", role_key(asked));
         pairing.set(None);
         spawn_local(async move {
             let answer = ask_server(&path, "POST", None).await;
-            pairing.try_set(Some(answer));
+            // A late answer must not show a link for somebody else.
+            if role.try_get_untracked() == Some(asked) {
+                pairing.try_set(Some(answer));
+            }
         });
     });
     let most = phone.role.get_untracked();
