@@ -7,16 +7,19 @@ use wasm_bindgen_futures::spawn_local;
 
 use crate::glyph::Glyph;
 use crate::phone::{JobSignals, Phone};
+use crate::pictures::Pictures;
 use crate::places::checked::Checked;
 use crate::places::cuts::Cuts;
 use crate::places::day::Day;
 use crate::places::flights::FlightForm;
 use crate::places::goods::GoodsForm;
+use crate::places::history::History;
 use crate::places::jobs::Jobs;
 use crate::places::measure::Measure;
 use crate::places::rooms::Rooms;
 use crate::places::seams::Seams;
 use crate::places::sharing::SyncChip;
+use crate::places::then::Then;
 use crate::route::{Place, Route};
 use crate::state::OpenJob;
 use crate::truth::Link;
@@ -26,6 +29,8 @@ use crate::{link, theme};
 pub fn App() -> impl IntoView {
     let phone = Phone::new();
     provide_context(phone);
+    let pictures = Pictures::new(phone);
+    provide_context(pictures);
     let route = RwSignal::new(here());
     provide_context(route.read_only());
     window_event_listener_untyped("hashchange", move |_| route.set(here()));
@@ -33,6 +38,7 @@ pub fn App() -> impl IntoView {
         phone.start().await;
         theme::restore(phone).await;
         link::start(phone);
+        pictures.start().await;
     });
     let job = Memo::new(move |_| match route.get() {
         Route::Jobs => None,
@@ -127,7 +133,7 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
     view! {
         <header class="topbar">
             {move || match place.get() {
-                Place::Checked | Place::Room(_) | Place::Flight(_) => view! { <BackTo route=Route::In(job, Place::Rooms) label="All rooms" /> },
+                Place::Checked | Place::Room(_) | Place::Flight(_) | Place::History(_) | Place::Then(_) => view! { <BackTo route=Route::In(job, Place::Rooms) label="All rooms" /> },
                 Place::Goods(_) => view! { <BackTo route=Route::In(job, Place::Seams) label="Seams" /> },
                 _ => view! { <BackTo route=Route::Jobs label="All jobs" /> },
             }}
@@ -143,6 +149,8 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
             Place::Seams => view! { <Seams /> }.into_any(),
             Place::Cuts => view! { <Cuts /> }.into_any(),
             Place::Day => view! { <Day /> }.into_any(),
+            Place::History(page) => view! { <History page /> }.into_any(),
+            Place::Then(change) => view! { <Then change /> }.into_any(),
         }}
         <nav class="bottombar" aria-label="Places of the job">
             <Tab job to=Place::Rooms place name="Rooms" glyph=Glyph::Rooms />
@@ -154,8 +162,11 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
 }
 
 fn title(open: OpenJob, place: Place) -> String {
-    if place == Place::Checked {
-        return "What is checked".to_owned();
+    match place {
+        Place::Checked => return "What is checked".to_owned(),
+        Place::History(_) => return "History".to_owned(),
+        Place::Then(_) => return "As it stood".to_owned(),
+        _ => {}
     }
     let job = open.job.get();
     let name = match place {

@@ -138,6 +138,11 @@ impl Kept {
         self.doc.job()
     }
 
+    /// The document, to look at.
+    pub const fn doc(&self) -> &JobDoc {
+        &self.doc
+    }
+
     pub fn waiting(&self) -> usize {
         self.waiting.len()
     }

@@ -37,6 +37,7 @@ mod reason;
 mod sheet;
 mod shown;
 mod theme;
+mod timeline;
 
 use leptos::prelude::*;
 use wasm_bindgen::prelude::{JsError, wasm_bindgen};

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use shared_model::ids::{FlightId, GoodsId, JobId, RoomId};
+use shared_model::job::ChangeHash;
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub enum Route {
@@ -23,6 +24,10 @@ pub enum Place {
     Seams,
     Cuts,
     Day,
+    /// Who did what when; a page of it, from 0.
+    History(usize),
+    /// The job as it stood after a change.
+    Then(ChangeHash),
 }
 
 impl Place {
@@ -31,6 +36,7 @@ impl Place {
         match self {
             Self::Rooms | Self::Checked | Self::Room(_) | Self::Flight(_) => Self::Rooms,
             Self::Goods(_) | Self::Seams => Self::Seams,
+            Self::History(_) | Self::Then(_) => Self::Rooms,
             other => other,
         }
     }
@@ -54,6 +60,8 @@ impl Route {
             (Some("seams"), None) => Place::Seams,
             (Some("cuts"), None) => Place::Cuts,
             (Some("day"), None) => Place::Day,
+            (Some("history"), Some(page)) => Place::History(page.parse().ok()?),
+            (Some("then"), Some(change)) => Place::Then(change.parse().ok()?),
             _ => return None,
         };
         Some(Self::In(job, place))
@@ -73,6 +81,8 @@ impl fmt::Display for Route {
             Place::Seams => f.write_str("seams"),
             Place::Cuts => f.write_str("cuts"),
             Place::Day => f.write_str("day"),
+            Place::History(page) => write!(f, "history/{page}"),
+            Place::Then(change) => write!(f, "then/{change}"),
         }
     }
 }
@@ -94,6 +104,8 @@ mod tests {
             Place::Seams,
             Place::Cuts,
             Place::Day,
+            Place::History(3),
+            Place::Then(ChangeHash([0xa5; 32])),
         ];
         for place in places {
             let route = Route::In(job, place);

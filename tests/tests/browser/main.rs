@@ -15,6 +15,8 @@ mod checks;
 mod demo;
 /// A phone that learns to trust the shop.
 mod https;
+/// Who did what, the job as it stood, and what was lost.
+mod history;
 /// What stands in a room, arcs, free corners, squeaks and notes.
 mod inside;
 /// The server dies in the middle of the work.

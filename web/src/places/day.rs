@@ -1,11 +1,14 @@
 //! Day: what the crew needs and does, on one sheet that also prints.
 
 use leptos::prelude::*;
-use shared_model::job::{FloorAtOpening, Job};
+use shared_model::ids::PrintId;
+use shared_model::job::{Edit, FloorAtOpening, Job, Sheet};
 use shared_model::length::Length;
 use shared_model::takeoff::Takeoff;
+use uuid::Uuid;
 
 use super::cautions::{CAUTIONS, Caution, DEFER};
+use super::history::SincePrint;
 use super::marks::place_words;
 use super::problems::PlanProblems;
 use crate::drawing::mark_words;
@@ -19,10 +22,24 @@ use crate::state::OpenJob;
 pub fn Day() -> impl IntoView {
     let here = OpenJob::here();
     let title = move || here.job.get().name.clone();
+    // What is on paper must be found again; the browser's own menu prints too.
+    let printing = StoredValue::new(false);
+    let note = move || {
+        here.act("day's sheet printed", vec![Edit::NotePrint { print: PrintId(Uuid::new_v4()), sheet: Sheet::Day }]);
+    };
     let print = move |_| {
+        note();
+        printing.set_value(true);
         // A browser without printing says so itself.
         let _ = window().print();
+        printing.set_value(false);
     };
+    let by_menu = window_event_listener_untyped("beforeprint", move |_| {
+        if printing.try_get_value() == Some(false) {
+            note();
+        }
+    });
+    on_cleanup(move || by_menu.remove());
     view! {
         <main class="place">
             <div class="page day">
@@ -30,13 +47,9 @@ pub fn Day() -> impl IntoView {
                     <h1 class="title">{title}</h1>
                     <button type="button" class="button no-print" on:click=print>"Print this sheet"</button>
                 </div>
+                <SincePrint />
                 <PlanProblems />
-                <Carpet />
-                <MaterialList />
-                <RoomList />
-                <Openings />
-                <Stretch />
-                <Marked />
+                <DaySheet />
                 <section class="stack">
                     <h2 class="subtitle">"Before someone gets hurt"</h2>
                     <p><strong>{DEFER}</strong></p>
@@ -44,6 +57,19 @@ pub fn Day() -> impl IntoView {
                 </section>
             </div>
         </main>
+    }
+}
+
+/// What follows from the job, card by card.
+#[component]
+pub fn DaySheet() -> impl IntoView {
+    view! {
+        <Carpet />
+        <MaterialList />
+        <RoomList />
+        <Openings />
+        <Stretch />
+        <Marked />
     }
 }
 

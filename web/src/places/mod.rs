@@ -5,6 +5,7 @@ pub mod cuts;
 pub mod day;
 pub mod flights;
 pub mod goods;
+pub mod history;
 pub mod jobs;
 pub mod measure;
 mod on_hand;
@@ -13,6 +14,7 @@ mod rules;
 pub mod seams;
 pub mod sharing;
 mod shelf;
+pub mod then;
 
 mod bending;
 mod cautions;
@@ -37,4 +39,4 @@ mod undo_keys;
 mod why;
 
 #[cfg(test)]
-mod fixture;
+pub mod fixture;

@@ -10,6 +10,7 @@ use uuid::Uuid;
 
 use super::compare::{against_first, pile_words, piles, seam_cost, seam_name, seam_points};
 use super::goods_picker::{GoodsPicker, shown_goods};
+use super::history::SincePlan;
 use super::pins::Pins;
 use super::problems::PlanProblems;
 use super::seam_card::{SeamCard, shifted, step, steps_of};
@@ -97,7 +98,9 @@ fn Stands(laid: Memo<Option<Laid>>) -> impl IntoView {
             let standing = goods.standing.as_ref()?;
             let words = standing.words(job.units);
             // What does not fit is told among the problems above.
-            standing.fits().then(|| view! { <p class="quiet" id="standing">"The chosen plan: " {words}</p> })
+            let fits =
+                standing.fits().then(|| view! { <p class="quiet" id="standing">"The chosen plan: " {words}</p> });
+            Some(view! { {fits}<SincePlan goods=goods.goods /> })
         })?
     }
 }

@@ -4,6 +4,7 @@ use leptos::prelude::*;
 use shared_model::job::Timestamp;
 use shared_model::wire::Whereabouts;
 
+use super::history::ToHistory;
 use super::shelf::Shelf;
 use crate::phone::Phone;
 use crate::sheet::Sheet;
@@ -16,6 +17,11 @@ pub fn SyncChip() -> impl IntoView {
     let here = OpenJob::here();
     let phone = Phone::here();
     let open = RwSignal::new(false);
+    let route = crate::app::route();
+    Effect::new(move |_| {
+        route.track();
+        open.set(false);
+    });
     let words = move || {
         let shop = phone.me.get().map(|it| it.shop);
         here.truth.get().words(&phone.link.get(), shop.as_deref(), clock)
@@ -60,6 +66,7 @@ fn Sharing() -> impl IntoView {
             <dt>"Connection"</dt><dd>{move || link_words(&phone.link.get())}</dd>
         </dl>
         <People />
+        <ToHistory />
         <Shelf />
         {move || {
             let waiting = waiting();

@@ -2,6 +2,7 @@
 
 use leptos::prelude::*;
 
+use super::history::ToHistory;
 use crate::state::OpenJob;
 
 #[component]
@@ -20,7 +21,7 @@ pub fn UndoKeys() -> impl IntoView {
 pub fn Removed(what: &'static str) -> impl IntoView {
     view! {
         <main class="place">
-            <div class="empty"><p>{what}" was removed. Undo on the phone that did it brings it back."</p><div class="row"><UndoKeys /></div></div>
+            <div class="empty"><p>{what}" was removed. Undo on the phone that did it brings it back; so does the history, on any phone."</p><div class="row"><UndoKeys /></div><ToHistory /></div>
         </main>
     }
 }
