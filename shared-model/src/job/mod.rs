@@ -53,6 +53,7 @@ pub struct Job {
     pub name: String,
     pub units: Units,
     /// Put away: done, or never to be done. It is kept like any other, and may be brought back.
+    #[serde(default)]
     pub archived: bool,
     /// Who works on it: each device that edited, with the name its person gave.
     #[schemars(extend("propertyNames" = { "format": "uuid" }))]

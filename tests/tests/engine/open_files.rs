@@ -73,6 +73,16 @@ proptest! {
     }
 }
 
+/// A file that an earlier version wrote lacks what jobs had not then.
+#[test]
+fn a_job_of_an_earlier_version_is_read() {
+    let mut job = serde_json::to_value(demo::house()).unwrap();
+    let fields = job.as_object_mut().unwrap();
+    fields.retain(|key, _| !["archived", "prints", "photos"].contains(&key.as_str()));
+    fits(&validator(&takeoff::file::schema()), &job);
+    read_job(&job).unwrap();
+}
+
 /// A job with one of everything.
 fn everything() -> Job {
     let house = demo::house();
