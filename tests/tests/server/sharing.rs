@@ -29,6 +29,28 @@ async fn what_one_phone_measures_the_other_sees() {
     assert_eq!(ada.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Den", "Hall"]);
 }
 
+/// As it happens when a phone comes to a server that has not heard of the others' work: the van's, or one from a backup.
+#[tokio::test]
+async fn who_brings_what_another_wrote_does_not_become_its_author() {
+    let server = Server::start();
+    let (mut ada, mut ben) = two_phones(&server).await;
+    let job = new_job();
+    for room in ["Hall", "Den", "Bath"] {
+        ada.edit_offline(job, &[add_room(room)]);
+    }
+    let of_ada: Vec<Vec<u8>> = ada.copies[&job].waiting.values().cloned().collect();
+    ben.edit_offline(job, &[add_room("Attic")]);
+    ben.take_changes(job, &of_ada);
+    ben.open(job).await;
+    ben.until("the server to have it all", |it| it.copies[&job].server_has_all()).await;
+
+    ada.open_and_catch_up(job).await;
+    let cellar = ada.edit(job, &[add_room("Cellar")]).await;
+    ada.until("an answer", |it| it.copies[&job].acked.contains(&cellar) || !it.copies[&job].nacked.is_empty()).await;
+    assert_eq!(ada.copies[&job].nacked, []);
+    ben.until("Ada's room", |it| it.copies[&job].has(&cellar)).await;
+}
+
 #[tokio::test]
 async fn a_phone_that_was_away_catches_up_both_ways() {
     let server = Server::start();
