@@ -5,7 +5,7 @@ use std::io;
 use std::time::{Duration, Instant};
 
 use futures_util::{SinkExt, StreamExt};
-use reqwest::header::{COOKIE, HOST, LOCATION, ORIGIN, SET_COOKIE};
+use reqwest::header::{CONTENT_TYPE, COOKIE, HOST, LOCATION, ORIGIN, SET_COOKIE};
 use reqwest::{Response, StatusCode, redirect};
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId, RoomId};
@@ -151,20 +151,39 @@ impl Pass {
         String::new()
     }
 
+    /// Asks for a link for another server.
+    pub async fn invite_server(&self) -> String {
+        let post = http().post(format!("{}/pairing?as=server", self.address)).header(ORIGIN, &self.address);
+        let answer = post.header(COOKIE, &self.cookie).send().await.expect("the server to answer");
+        assert_eq!(answer.status(), StatusCode::OK);
+        let invitation: serde_json::Value = answer.json().await.expect("an invitation");
+        invitation["urls"][0].as_str().expect("a link").to_owned()
+    }
+
+    /// Pairs this phone's server with another by a link of that one.
+    pub async fn join_server(&self, link: &str) -> StatusCode {
+        let post = http().post(format!("{}/servers", self.address)).header(ORIGIN, &self.address);
+        let post = post.header(COOKIE, &self.cookie).header(CONTENT_TYPE, "application/json");
+        let post = post.body(serde_json::json!({ "link": link }).to_string());
+        post.send().await.expect("the server to answer").status()
+    }
+
     /// Only the socket, from a page of `origin`.
     pub async fn socket(&self, origin: &str, cookie: Option<&str>) -> Result<Socket, StatusCode> {
+        self.try_socket(origin, cookie).await.map_err(|error| match error {
+            WsError::Http(answer) => answer.status(),
+            other => panic!("{other}"),
+        })
+    }
+
+    /// The same, where nobody may answer.
+    pub async fn try_socket(&self, origin: &str, cookie: Option<&str>) -> Result<Socket, WsError> {
         let authority = self.address.trim_start_matches("http://");
         let mut request = format!("ws://{authority}/sync").into_client_request().expect("a request");
         request.headers_mut().insert(HOST, authority.parse().expect("a host"));
         request.headers_mut().insert(ORIGIN, origin.parse().expect("an origin"));
-        if let Some(cookie) = cookie {
-            request.headers_mut().insert(COOKIE, cookie.parse().expect("a cookie"));
-        }
-        match tokio_tungstenite::connect_async_with_config(request, None, true).await {
-            Ok((socket, _)) => Ok(socket),
-            Err(WsError::Http(answer)) => Err(answer.status()),
-            Err(other) => panic!("{other}"),
-        }
+        cookie.map(|it| request.headers_mut().insert(COOKIE, it.parse().expect("a cookie")));
+        Ok(tokio_tungstenite::connect_async_with_config(request, None, true).await?.0)
     }
 }
 

@@ -369,4 +369,5 @@ fn set_apart(said: &str, reason: String, bytes: Vec<u8>) -> SetApart {
 }
 
 #[cfg(test)]
+#[path = "kept/tests.rs"] // The simulation takes this file in from another folder.
 mod tests;
