@@ -1,4 +1,4 @@
-//! What goes wrong between devices: lost frames, dead processes.
+//! What goes wrong between devices, and what comes in from outside: lost frames, dead processes, invented bytes.
 #![expect(clippy::panic, clippy::unwrap_used, clippy::expect_used, reason = "what goes wrong fails its test")]
 
 /// Random edits of every kind, and what was typed written down beside the documents.
@@ -24,3 +24,9 @@ mod station;
 
 /// Real servers that are killed, and phones that go from one to the other.
 mod killed;
+
+/// Every door through which bytes come in, as the fuzzer knows them.
+#[path = "../../../fuzz/src/lib.rs"]
+mod doors;
+/// The fuzzer's kept corpus, and mutations of it.
+mod outside;
