@@ -56,6 +56,8 @@ pub enum Refused {
     NotJoined(String),
     #[error("{0}")]
     BadForm(&'static str),
+    #[error("The picture is not kept: {0}.")]
+    NoPicture(String),
     #[error("The server cannot store this now: {0}")]
     NotStored(String),
     #[error("There is nothing at this address.")]
@@ -71,7 +73,7 @@ impl Refused {
             Self::LastOwner => StatusCode::CONFLICT,
             Self::TooMany => StatusCode::TOO_MANY_REQUESTS,
             Self::LinkGone => StatusCode::GONE,
-            Self::BadForm(_) | Self::NotJoined(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::BadForm(_) | Self::NotJoined(_) | Self::NoPicture(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Self::NotStored(_) => StatusCode::INSUFFICIENT_STORAGE,
             Self::NothingHere => StatusCode::NOT_FOUND,
         }
@@ -86,7 +88,7 @@ impl Refused {
             Self::WrongHost => "Use the computer's own name or address, or start the server with --host and this name.",
             Self::WrongOrigin => "Open the app from its own address.",
             Self::NotAllowed => "An owner of the shop says who may do what, under People.",
-            Self::TooMany | Self::NothingHere | Self::LastOwner | Self::NotJoined(_) => "",
+            Self::TooMany | Self::NothingHere | Self::LastOwner | Self::NotJoined(_) | Self::NoPicture(_) => "",
             Self::BadForm(_) => "Go back and try again.",
             Self::NotStored(_) => "Free some space on the server's disk and try again.",
         }

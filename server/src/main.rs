@@ -16,6 +16,7 @@ mod pages;
 mod pairing;
 mod peers;
 mod people;
+mod photos;
 mod router;
 mod serve;
 mod settings;

@@ -20,12 +20,13 @@ use crate::gate::{self, Rates};
 use crate::hosts::{self, Hosts};
 use crate::pairing::Invitations;
 use crate::peers::Peers;
+use crate::photos::Shelf;
 use crate::store::Device;
 use crate::sync::{Hub, Parting};
 use crate::tls::Tls;
-use crate::{assets, pages, pairing, peers, people, sync, trust};
+use crate::{assets, pages, pairing, peers, people, photos, sync, trust};
 
-/// No request body is longer: the longest is the form of a pairing link.
+/// No request body is longer, but for pieces of pictures: the longest is the form of a pairing link.
 const MOST_BODY: usize = 16 * 1024;
 const ANSWER_WITHIN: Duration = Duration::from_secs(15);
 
@@ -42,6 +43,7 @@ pub struct Shop {
     /// Held while it is decided who may do what.
     pub people: Mutex<()>,
     pub peers: Peers,
+    pub shelf: Shelf,
     /// `None` when phones are to know the address.
     pub announcement: Option<Announcement>,
 }
@@ -86,7 +88,10 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route("/people", get(people::list))
         .route("/people/{device}", post(people::change))
         .fallback(get(assets::file))
-        .layer(from_fn_with_state(Arc::clone(&shop), gate::recognise));
+        .layer(RequestBodyLimitLayer::new(MOST_BODY));
+    let pictures = get(photos::hand_out).head(photos::standing).put(photos::take);
+    let pictures = Router::new().route("/photos/{hash}", pictures.layer(RequestBodyLimitLayer::new(photos::PIECE)));
+    let inside = inside.merge(pictures).layer(from_fn_with_state(Arc::clone(&shop), gate::recognise));
     let door = Router::new()
         .route("/join/{secret}", get(pairing::show).post(pairing::join))
         .route("/join/{secret}/server", post(peers::let_in))
@@ -94,12 +99,12 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route(trust::CHECK_PATH, get(trust::check))
         .route(trust::CERTIFICATE_PATH, get(trust::certificate))
         .route(trust::PROBE_PATH, get(trust::probe))
-        .route(pages::STYLE_PATH, get(([(CONTENT_TYPE, "text/css; charset=utf-8")], pages::STYLE)));
+        .route(pages::STYLE_PATH, get(([(CONTENT_TYPE, "text/css; charset=utf-8")], pages::STYLE)))
+        .layer(RequestBodyLimitLayer::new(MOST_BODY));
     let layers = ServiceBuilder::new()
         .layer(TraceLayer::new_for_http())
         .layer(map_response(gate::secure))
         .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, ANSWER_WITHIN))
-        .layer(from_fn_with_state(Arc::clone(&shop), gate::check))
-        .layer(RequestBodyLimitLayer::new(MOST_BODY));
+        .layer(from_fn_with_state(Arc::clone(&shop), gate::check));
     inside.merge(door).layer(layers).with_state(shop)
 }

@@ -18,6 +18,7 @@ use crate::gate::Rates;
 use crate::hosts::Hosts;
 use crate::pairing::{Invitations, first_scheme, qr_text};
 use crate::peers::{self, Peers};
+use crate::photos::{self, Shelf};
 use crate::router::{Shop, router};
 use crate::settings::Settings;
 use crate::store::Store;
@@ -70,6 +71,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
         rates: Rates::default(),
         people: Mutex::default(),
         peers,
+        shelf: Shelf::open(&settings.data, settings.photos_most())?,
         announcement,
     });
     let control = Control::open(&settings.data, &shop.hub).await;
@@ -80,6 +82,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
 
     let keeping = tokio::spawn(Arc::clone(&shop.hub).keep_list());
     let sweeping = tokio::spawn(Arc::clone(&shop.hub).sweep());
+    let tidying = tokio::spawn(photos::sweep(Arc::clone(&shop)));
     let renewing = tls.map(|tls| tokio::spawn(async move { tls.keep_fresh(&hosts).await }));
     let hub = Arc::clone(&shop.hub);
     let stopping = Arc::clone(&shop);
@@ -90,7 +93,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     })
     .await;
     drop(control);
-    for task in [Some(keeping), Some(sweeping), renewing, joining].into_iter().flatten() {
+    for task in [Some(keeping), Some(sweeping), Some(tidying), renewing, joining].into_iter().flatten() {
         task.abort();
     }
     tokio::task::block_in_place(|| store.close());

@@ -34,6 +34,10 @@ pub struct Settings {
     #[arg(long, value_name = "FILE", requires = "cert")]
     pub key: Option<PathBuf>,
 
+    /// Most room that photos take, in MiB; further ones wait on the phones
+    #[arg(long, value_name = "MIB", default_value_t = 20_480)]
+    pub photos_most: u32,
+
     /// Pair with another server of the shop by a link that an owner made there, once; from then on the two keep in step
     #[arg(long, value_name = "LINK")]
     pub join: Option<String>,
@@ -56,6 +60,11 @@ pub struct Settings {
 }
 
 impl Settings {
+    /// Bytes.
+    pub fn photos_most(&self) -> u64 {
+        u64::from(self.photos_most) << 20
+    }
+
     pub fn pairing_lifetime(&self) -> Duration {
         Duration::from_secs(self.pair_within.into())
     }

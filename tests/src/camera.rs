@@ -12,7 +12,7 @@ pub const LATITUDE: [u8; 24] = [0, 0, 0, 47, 0, 0, 0, 1, 0, 0, 0, 36, 0, 0, 0, 1
 pub fn pixels(width: u16, height: u16) -> Vec<u8> {
     let at = |x: u32, y: u32| {
         let grain = x.wrapping_mul(7_919) ^ y.wrapping_mul(104_729);
-        [x / 9, y / 7, (x + y) / 5].map(|it| ((it % 200) + (grain % 23)) as u8)
+        [x / 9, y / 7, (x + y) / 5].map(|it| ((it % 180) + (grain % 67)) as u8)
     };
     (0..u32::from(height)).flat_map(|y| (0..u32::from(width)).flat_map(move |x| at(x, y))).collect()
 }

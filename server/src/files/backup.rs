@@ -23,6 +23,7 @@ use uuid::Uuid;
 use super::{FilesError, control};
 use crate::clock;
 use crate::devices::hex;
+use crate::photos::PART;
 use crate::store::{self, Moment, StoredChange};
 
 const FORMAT: &str = "napline backup";
@@ -143,7 +144,10 @@ fn write_files<W: Write>(archive: &mut Writer<W>, folder: &Path, below: &str) ->
         let kind = entry.file_type()?;
         if kind.is_dir() {
             count += write_files(archive, &entry.path(), &format!("{below}{name}/"))?;
-        } else if kind.is_file() && !(below.is_empty() && [store::FILE, control::FILE].contains(&name.as_str())) {
+        } else if kind.is_file()
+            && !name.ends_with(&format!(".{PART}"))
+            && !(below.is_empty() && [store::FILE, control::FILE].contains(&name.as_str()))
+        {
             archive.add(&format!("{FILES}{below}{name}"), fs::File::open(entry.path())?)?;
             count += 1;
         }

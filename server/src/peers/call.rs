@@ -21,7 +21,7 @@ use uuid::Uuid;
 
 use super::record::Record;
 use super::wire::{self, Stream};
-use super::{take, tell_roster};
+use super::{photos, take, tell_roster};
 use crate::router::Shop;
 use crate::store::Device;
 use crate::sync::{self, Outbox, Parting, Phone, Queue};
@@ -68,9 +68,12 @@ pub async fn keep_calling(shop: Arc<Shop>, replica: Uuid) {
     let mut wait = FIRST_WAIT;
     while let Some(record) = shop.peers.record(replica) {
         match dial(&record).await {
-            Ok(mut socket) => {
+            Ok((mut socket, address)) => {
                 shop.step_back(&record.shop);
-                let ended = talk(&shop, &record, &mut socket).await;
+                let ended = tokio::select! {
+                    ended = talk(&shop, &record, &mut socket) => ended,
+                    () = photos::keep_level(&shop, &record, &address) => Ok(()),
+                };
                 let reason = ended.err().map(|it| it.to_string());
                 tracing::info!(server = record.shop, reason, "the call to another server ended");
                 if shop.peers.is_connected(replica) {
@@ -89,17 +92,17 @@ pub async fn keep_calling(shop: Arc<Shop>, replica: Uuid) {
 }
 
 /// Tries every known address, and then those at which the network finds the server.
-async fn dial(record: &Record) -> Result<Socket, CallError> {
+async fn dial(record: &Record) -> Result<(Socket, String), CallError> {
     for address in &record.addresses {
         if let Ok(socket) = open(record, address).await {
-            return Ok(socket);
+            return Ok((socket, address.clone()));
         }
     }
     let secure = record.addresses.first().is_some_and(|it| it.starts_with("https"));
     for found in discovery::find(record.replica, SEARCH_FOR).await {
         let address = format!("{}://{found}", if secure { "https" } else { "http" });
         if let Ok(socket) = open(record, &address).await {
-            return Ok(socket);
+            return Ok((socket, address));
         }
     }
     Err(CallError::Nowhere)

@@ -3,6 +3,7 @@
 
 mod call;
 mod joining;
+mod photos;
 mod record;
 mod wire;
 

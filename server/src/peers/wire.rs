@@ -1,4 +1,4 @@
-//! Connections to another server: encrypted or plain, for one request or for a socket.
+//! Connections to another server: encrypted or plain, for requests or for a socket.
 
 use std::io;
 use std::sync::Arc;
@@ -6,10 +6,12 @@ use std::time::Duration;
 
 use axum::body::{Body, Bytes};
 use axum::http::header::{CONTENT_TYPE, HOST, ORIGIN};
-use axum::http::{Request, Uri};
+use axum::http::{HeaderMap, HeaderValue, Request, StatusCode, Uri};
 use http_body_util::{BodyExt, Limited};
+use hyper::client::conn::http1::{self, SendRequest};
 use hyper_util::rt::TokioIo;
 use tokio::net::TcpStream;
+use tokio::task::JoinHandle;
 use tokio::time::timeout;
 use tokio_rustls::TlsConnector;
 use tokio_rustls::client::TlsStream;
@@ -62,23 +64,49 @@ pub async fn ask(
     json: Option<Vec<u8>>,
     authority: Option<&CertificateDer<'static>>,
 ) -> io::Result<(u16, Bytes)> {
-    let stream = connect(address, authority).await?;
-    let host = address.split_once("://").map_or(address, |(_, it)| it);
-    let request = Request::builder().uri(path).header(HOST, host).header(ORIGIN, address);
+    let request = Request::builder().uri(path);
     let request = match json {
         Some(json) => request.method("POST").header(CONTENT_TYPE, "application/json").body(Body::from(json)),
         None => request.method("GET").body(Body::empty()),
     };
-    let request = request.map_err(io::Error::other)?;
-    let exchange = async {
-        let (mut sender, connection) =
-            hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(io::Error::other)?;
-        let connection = tokio::spawn(connection);
-        let answer = sender.send_request(request).await.map_err(io::Error::other)?;
-        let status = answer.status().as_u16();
-        let body = Limited::new(answer.into_body(), MOST_ANSWER).collect().await.map_err(io::Error::other)?;
-        connection.abort();
-        Ok((status, body.to_bytes()))
-    };
-    timeout(ANSWER_WITHIN, exchange).await?
+    let mut line = Line::open(address, authority).await?;
+    let (status, _, body) = line.ask(request.map_err(io::Error::other)?).await?;
+    Ok((status.as_u16(), body))
+}
+
+/// A connection for one request after the other.
+pub struct Line {
+    address: String,
+    sender: SendRequest<Body>,
+    connection: JoinHandle<Result<(), hyper::Error>>,
+}
+
+impl Line {
+    pub async fn open(address: &str, authority: Option<&CertificateDer<'static>>) -> io::Result<Self> {
+        let stream = TokioIo::new(connect(address, authority).await?);
+        let handshake = timeout(CONNECT_WITHIN, http1::handshake(stream)).await?;
+        let (sender, connection) = handshake.map_err(io::Error::other)?;
+        Ok(Self { address: address.to_owned(), sender, connection: tokio::spawn(connection) })
+    }
+
+    pub async fn ask(&mut self, mut request: Request<Body>) -> io::Result<(StatusCode, HeaderMap, Bytes)> {
+        let host = self.address.split_once("://").map_or(self.address.as_str(), |(_, it)| it);
+        for (name, value) in [(HOST, host), (ORIGIN, &self.address)] {
+            request.headers_mut().insert(name, HeaderValue::from_str(value).map_err(io::Error::other)?);
+        }
+        let exchange = async {
+            self.sender.ready().await.map_err(io::Error::other)?;
+            let answer = self.sender.send_request(request).await.map_err(io::Error::other)?;
+            let (parts, body) = answer.into_parts();
+            let body = Limited::new(body, MOST_ANSWER).collect().await.map_err(io::Error::other)?;
+            Ok((parts.status, parts.headers, body.to_bytes()))
+        };
+        timeout(ANSWER_WITHIN, exchange).await?
+    }
+}
+
+impl Drop for Line {
+    fn drop(&mut self) {
+        self.connection.abort();
+    }
 }

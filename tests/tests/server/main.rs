@@ -21,5 +21,7 @@ mod pairing;
 mod peers;
 /// Who may do what, and who decides.
 mod people;
+/// Pictures: in pieces, cut off, refused, on a full disk, between servers.
+mod photos;
 /// Several phones on one job.
 mod sharing;
