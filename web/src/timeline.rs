@@ -146,12 +146,7 @@ mod tests {
         let told: Vec<_> = groups.iter().map(|it| (it.day.as_str(), it.who.as_str(), it.lines.len())).collect();
         assert_eq!(
             told,
-            [
-                ("day 2", "Ada", 2),
-                ("day 2", "Somebody without a name", 1),
-                ("day 2", "Ada", 1),
-                ("day 0", "Ada", 1)
-            ]
+            [("day 2", "Ada", 2), ("day 2", "Somebody without a name", 1), ("day 2", "Ada", 1), ("day 0", "Ada", 1)]
         );
     }
 

@@ -13,10 +13,10 @@ mod away;
 mod checks;
 /// The demo house in every place, looked at in several sizes.
 mod demo;
-/// A phone that learns to trust the shop.
-mod https;
 /// Who did what, the job as it stood, and what was lost.
 mod history;
+/// A phone that learns to trust the shop.
+mod https;
 /// What stands in a room, arcs, free corners, squeaks and notes.
 mod inside;
 /// The server dies in the middle of the work.

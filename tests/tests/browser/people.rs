@@ -37,10 +37,10 @@ async fn an_owner_lets_somebody_look_then_measure_then_shuts_the_phone_out() {
 
     ada.tap("#show-people").await;
     ada.see(("#people-list .item", "Cem")).await;
-    ada.see(("#people-notes .item", "Cem (phone) came in as looks, let in by Ada (phone)")).await;
+    ada.see(("#people-notes .item", "Cem (phone) came in to look, let in by Ada (phone)")).await;
     ada.photograph("people").await;
     ada.tap(("[data-device]:has([aria-label='What Cem may do']) .segment", "measures")).await;
-    ada.see(("#people-notes .item", "Cem (phone) became measures")).await;
+    ada.see(("#people-notes .item", "Cem (phone) is here to measure now")).await;
     cem.open(&server.address()).await;
     cem.see((".field-hint", "Cem on this phone: measures")).await;
     cem.tap("#show-people").await;

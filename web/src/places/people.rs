@@ -79,6 +79,15 @@ pub const fn role_words(role: Role) -> &'static str {
     }
 }
 
+const fn role_purpose(role: Role) -> &'static str {
+    match role {
+        Role::Viewer => "to look",
+        Role::Crew => "to measure",
+        Role::Owner => "as an owner",
+        Role::Server => "as a server",
+    }
+}
+
 impl Everybody {
     fn named(&self, device: DeviceId) -> String {
         let known = self.devices.iter().find(|it| it.device == device);
@@ -89,8 +98,8 @@ impl Everybody {
         let who = self.named(note.device);
         let by = note.by.map_or_else(|| "at the shop's computer".to_owned(), |it| format!("by {}", self.named(it)));
         match note.what {
-            Happened::Joined(role) => format!("{who} came in as {}, let in {by}", role_words(role)),
-            Happened::GivenRole(role) => format!("{who} became {}, decided {by}", role_words(role)),
+            Happened::Joined(role) => format!("{who} came in {}, let in {by}", role_purpose(role)),
+            Happened::GivenRole(role) => format!("{who} is here {} now, decided {by}", role_purpose(role)),
             Happened::Revoked => format!("{who} was shut out {by}"),
         }
     }
@@ -135,10 +144,11 @@ pub fn People() -> impl IntoView {
             let notes = told.into_iter().map(|(words, at)| {
                 view! { <li class="item"><span class="item-main">{words}</span><span class="item-side quiet">{clock(at)}</span></li> }
             });
+            let no_servers = all.servers.is_empty();
             let servers = all.servers.into_iter().map(server_line);
             let owner = phone.role.get_untracked() == Role::Owner;
             view! {
-                <ul class="list" id="servers-list">{servers.collect_view()}</ul>
+                <ul class="list" id="servers-list" hidden=no_servers>{servers.collect_view()}</ul>
                 {owner.then(|| view! { <JoinServer on_link=move |link| join(link) /> })}
                 <ul class="list" id="people-list">{all.devices.into_iter().map(line).collect_view()}</ul>
                 <h3 class="label">"Who came and went"</h3>
