@@ -10,17 +10,12 @@ use shared_model::ids::{DeviceId, JobId};
 
 /// A link for another server, made by an owner.
 pub async fn server_link(owner: &Pass) -> String {
-    let post = http().post(format!("{}/pairing?as=server", owner.address)).header(ORIGIN, &owner.address);
-    let answer = post.header(COOKIE, &owner.cookie).send().await.unwrap();
-    assert_eq!(answer.status(), StatusCode::OK);
-    answer.json::<Value>().await.unwrap()["urls"][0].as_str().unwrap().to_owned()
+    owner.invite_server().await
 }
 
 /// An owner of one server pairs it with another.
 pub async fn join(owner: &Pass, link: &str) -> StatusCode {
-    let post = http().post(format!("{}/servers", owner.address)).header(ORIGIN, &owner.address);
-    let post = post.header(COOKIE, &owner.cookie).header(CONTENT_TYPE, "application/json");
-    post.body(json!({ "link": link }).to_string()).send().await.unwrap().status()
+    owner.join_server(link).await
 }
 
 /// A shop and a van that were paired, each with its owner's pass.
