@@ -250,6 +250,15 @@ impl Kept {
         self.counted(outcome)
     }
 
+    /// From a file: vetted changes of anybody, which a catch-up then brings to the server.
+    pub fn take_in_file(&mut self, changes: Vec<guard::VettedChange>) -> Result<Outcome, DocError> {
+        let new = self.doc.apply(changes)?;
+        let changes = new.iter().filter_map(|it| self.doc.change(it)).map(|it| it.bytes).collect();
+        let mut outcome = Outcome { changed: !new.is_empty(), changes, ..Outcome::default() };
+        self.say_next(&mut outcome);
+        Ok(self.counted(outcome))
+    }
+
     /// The server has these on disk.
     pub fn hear_ack(&mut self, hashes: &[Hash]) -> Outcome {
         let confirmed: Vec<Hash> = hashes.iter().filter(|it| self.waiting.remove(*it).is_some()).copied().collect();

@@ -13,6 +13,7 @@ mod undo;
 
 mod kept;
 mod link;
+mod files;
 mod offline;
 mod opening;
 mod tabs;

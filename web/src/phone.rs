@@ -176,29 +176,6 @@ impl Phone {
         self.set_jobs(jobs);
     }
 
-    /// A new job on this phone, with or without a network; `None` when the browser keeps nothing for this page.
-    pub fn new_job(self, edits: &[Edit]) -> Option<JobId> {
-        self.storage()?;
-        let me = self.me.get_untracked().filter(|_| self.role.get_untracked() != Role::Viewer)?;
-        let job = JobId(Uuid::new_v4());
-        let kept = Kept::new(job, new_actor(), me.person.device);
-        self.keep(job, kept, Undo::default(), None, Vec::new());
-        self.keep_opened(job);
-        if let Err(why) = self.act(job, "new job", edits) {
-            self.notice.set(Some(why));
-        }
-        self.inner.update_value(|it| {
-            if let Some(loaded) = it.loaded.get_mut(&job) {
-                loaded.undo = Undo::default();
-            }
-        });
-        if let Some(record) = self.with(job, |it| it.record.clone()) {
-            self.inner.with_value(|it| it.tabs.iter().for_each(|tabs| tabs.tell(&TabNote::Listed(record.clone()))));
-        }
-        self.share(job);
-        Some(job)
-    }
-
     fn keep(self, job: JobId, kept: Kept, undo: Undo, record: Option<JobRecord>, apart: Vec<SetApart>) {
         let read = Arc::new(kept.job());
         let record = record.unwrap_or_else(|| JobRecord { job, name: read.name.clone(), changed: now(), shared: None });
@@ -464,3 +441,6 @@ pub fn now() -> Timestamp {
 }
 
 mod hear;
+mod jobs;
+
+pub use jobs::Form;

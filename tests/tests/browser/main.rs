@@ -19,6 +19,8 @@ mod history;
 mod https;
 /// What stands in a room, arcs, free corners, squeaks and notes.
 mod inside;
+/// A job as a file, from phone to phone.
+mod files;
 /// The server dies in the middle of the work.
 mod killed;
 /// Who may do what.

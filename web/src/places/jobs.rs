@@ -1,20 +1,23 @@
 //! All jobs of the shop: the list, a new one, another phone.
 
-use leptos::ev::SubmitEvent;
+use leptos::ev::{Event, SubmitEvent};
 use leptos::prelude::*;
-use shared_model::ids::GoodsId;
+use shared_model::ids::{GoodsId, JobId};
 use shared_model::job::{Edit, Goods, Order};
+use shared_model::job_file::EXTENSION;
 use shared_model::length::{Length, Units};
 use shared_model::wire::Role;
 use uuid::Uuid;
+use wasm_bindgen_futures::spawn_local;
 
 use super::goods::{roll_widths, shown_width};
 use super::people::{AddPhone, People, role_words};
 use super::sharing::{clock, link_words};
 use super::shelf::KeepWhich;
 use crate::app::go;
+use crate::files;
 use crate::offline::JobRecord;
-use crate::phone::Phone;
+use crate::phone::{Form, Phone};
 use crate::route::{Place, Route};
 use crate::sheet::Sheet;
 use crate::theme::{self, Theme};
@@ -38,6 +41,7 @@ pub fn Jobs() -> impl IntoView {
                     <div class="buttons">
                         <button type="button" class="button button-main" id="new-job" hidden=looks on:click=move |_| new_job.set(true)>"New job"</button>
                         <button type="button" class="button" id="add-phone" hidden=looks on:click=move |_| add_phone.set(true)>"Add a phone"</button>
+                        <OpenFile />
                         <button type="button" class="button" id="show-people" on:click=move |_| people.set(true)>"People"</button>
                     </div>
                     <JobList />
@@ -67,8 +71,42 @@ fn Unpaired() -> impl IntoView {
 }
 
 #[component]
+fn OpenFile() -> impl IntoView {
+    let phone = Phone::here();
+    let open = move |event: Event| {
+        spawn_local(async move {
+            match files::chosen(&event).await {
+                Some(Ok((name, bytes))) => {
+                    if let Some(job) = phone.open_file(&name, &bytes).await {
+                        go(Route::In(job, Place::Rooms));
+                    }
+                }
+                Some(Err(_)) => {
+                    phone.notice.set(Some("The browser cannot read the file. Nothing is changed.".to_owned()));
+                }
+                None => {}
+            }
+        });
+    };
+    view! {
+        <label class="button" hidden=move || phone.role.get() == Role::Viewer>
+            "Open a file"
+            <input type="file" class="unseen" id="open-file" accept=format!(".{EXTENSION}") on:change=open />
+        </label>
+    }
+}
+
+#[component]
 fn JobList() -> impl IntoView {
     let phone = Phone::here();
+    let (menu, of) = (RwSignal::new(false), RwSignal::new(None::<(JobId, String)>));
+    let name = Signal::derive(move || of.get().map(|it| it.1).unwrap_or_default());
+    let save = move |form: Form| {
+        menu.set(false);
+        if let Some((job, _)) = of.get_untracked() {
+            spawn_local(phone.save_file(job, form));
+        }
+    };
     let in_work = move |put_away: bool| {
         let mut jobs = phone.jobs.get();
         jobs.retain(|it| phone.keeping.with(|keeping| keeping.is_archived(it.job)) == put_away);
@@ -80,17 +118,25 @@ fn JobList() -> impl IntoView {
         </Show>
         <nav class="list" id="jobs" aria-label="Jobs" hidden=move || phone.jobs.with(Vec::is_empty)>
             <For each=move || in_work(false) key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
-                {job_line(record)}
+                {job_line(record, move |it| { of.set(Some(it)); menu.set(true) })}
             </For>
         </nav>
         <details id="put-away-jobs" hidden=move || in_work(true).is_empty()>
             <summary>{move || format!("Put away: {}", in_work(true).len())}</summary>
             <nav class="list" aria-label="Jobs that are put away">
                 <For each=move || in_work(true) key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
-                    {job_line(record)}
+                    {job_line(record, move |it| { of.set(Some(it)); menu.set(true) })}
                 </For>
             </nav>
         </details>
+        <Sheet title=name open=menu id="job-menu">
+            <div class="stack">
+                <button type="button" class="button" id="save-job" on:click=move |_| save(Form::JobFile)>"Save as a file"</button>
+                <p class="field-hint">"To open on another phone or server, with everything that was ever entered."</p>
+                <button type="button" class="button" id="save-json" on:click=move |_| save(Form::Json)>"Save for other programs"</button>
+                <p class="field-hint">"The job as it reads now, as open JSON. It cannot be opened here again."</p>
+            </div>
+        </Sheet>
     }
 }
 
@@ -98,15 +144,22 @@ const fn unshared_words(kept: bool) -> &'static str {
     if kept { "on this phone only" } else { "at the shop" }
 }
 
-fn job_line(record: JobRecord) -> impl IntoView {
+fn job_line(record: JobRecord, menu: impl Fn((JobId, String)) + 'static) -> impl IntoView {
     let kept = Phone::here().keeping.with_untracked(|it| it.keeps(record.job));
     let name = if record.name.is_empty() { "Job without a name".to_owned() } else { record.name };
     let shared = record.shared.map_or_else(|| unshared_words(kept).to_owned(), |at| format!("shared {}", clock(at)));
+    let (job, called) = (record.job, name.clone());
     view! {
-        <a class="item" data-job=record.job.to_string() href=Route::In(record.job, Place::Rooms).to_string()>
-            <span class="item-main"><strong>{name}</strong></span>
-            <span class="item-side quiet">{shared}</span>
-        </a>
+        <div class="item-row">
+            <a class="item" data-job=job.to_string() href=Route::In(job, Place::Rooms).to_string()>
+                <span class="item-main"><strong>{name.clone()}</strong></span>
+                <span class="item-side quiet">{shared}</span>
+            </a>
+            <button
+                type="button" class="button button-quiet button-icon" data-menu=job.to_string() aria-label=format!("More for {name}")
+                on:click=move |_| menu((job, called.clone()))
+            >"⋯"</button>
+        </div>
     }
 }
 

@@ -1,0 +1,117 @@
+//! How jobs come to be on this phone, and leave it as files.
+
+use shared_model::job_file::{self, EXTENSION, Photos};
+
+use super::*;
+use crate::files;
+
+/// What a saved file is for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Form {
+    /// To be opened on another phone or imported by another server, with everything that was ever entered.
+    JobFile,
+    /// For other programs: the job as it reads now.
+    Json,
+}
+
+impl Phone {
+    /// A new job on this phone, with or without a network; `None` when the browser keeps nothing for this page.
+    pub fn new_job(self, edits: &[Edit]) -> Option<JobId> {
+        self.storage()?;
+        let me = self.me.get_untracked().filter(|_| self.role.get_untracked() != Role::Viewer)?;
+        let job = JobId(Uuid::new_v4());
+        let kept = Kept::new(job, new_actor(), me.person.device);
+        self.keep(job, kept, Undo::default(), None, Vec::new());
+        self.keep_opened(job);
+        if let Err(why) = self.act(job, "new job", edits) {
+            self.notice.set(Some(why));
+        }
+        self.inner.update_value(|it| {
+            if let Some(loaded) = it.loaded.get_mut(&job) {
+                loaded.undo = Undo::default();
+            }
+        });
+        self.list_and_share(job);
+        Some(job)
+    }
+
+    /// Tells the other tabs and the server of a job that is new on this phone.
+    fn list_and_share(self, job: JobId) {
+        if let Some(record) = self.with(job, |it| it.record.clone()) {
+            self.inner.with_value(|it| it.tabs.iter().for_each(|tabs| tabs.tell(&TabNote::Listed(record.clone()))));
+        }
+        self.share(job);
+    }
+
+    /// Saves a job as a file; what went wrong stands on the screen.
+    pub async fn save_file(self, job: JobId, form: Form) {
+        let saved = self.write_file(job, form).await;
+        if let Err(why) = saved {
+            self.notice.set(Some(format!("Not saved: {why}.")));
+        }
+    }
+
+    async fn write_file(self, job: JobId, form: Form) -> Result<(), String> {
+        self.open(job).await.ok_or("the job cannot be opened")?;
+        let (extension, kind) =
+            if form == Form::Json { ("json", "application/json") } else { (EXTENSION, "application/octet-stream") };
+        let bytes = self.with(job, |it| match form {
+            Form::JobFile => it.kept.file().map_err(|it| it.to_string()),
+            Form::Json => it.signals.job.with_untracked(|job| serde_json::to_vec(&**job)).map_err(|it| it.to_string()),
+        });
+        let name = self.with(job, |it| job_file::file_name(&it.record.name)).unwrap_or_default();
+        let bytes = bytes.ok_or("the job is not open")??;
+        files::save(&format!("{name}.{extension}"), kind, &bytes)
+            .map_err(|it| format!("the browser refuses it ({it:?})"))
+    }
+
+    /// Opens a job file: the job is merged with this phone's if it has it, and new here otherwise. `None` when it is refused;
+    /// then nothing is changed, and the screen says why.
+    pub async fn open_file(self, name: &str, bytes: &[u8]) -> Option<JobId> {
+        self.notice.set(None);
+        let taken = self.take_file(bytes).await;
+        taken.map_err(|why| self.notice.set(Some(format!("{name} is not opened: {why}. Nothing is changed.")))).ok()
+    }
+
+    async fn take_file(self, bytes: &[u8]) -> Result<JobId, String> {
+        let me = self.me.get_untracked().filter(|_| self.role.get_untracked() != Role::Viewer);
+        let me = me.ok_or("this phone may only look")?;
+        let file = job_file::read(bytes).map_err(|it| it.to_string())?;
+        let job = file.job;
+        let new = self.jobs.with_untracked(|jobs| jobs.iter().all(|it| it.job != job));
+        if new {
+            let kept = Kept::new(job, new_actor(), me.person.device);
+            self.keep(job, kept, Undo::default(), None, Vec::new());
+        } else {
+            self.open(job).await.ok_or("this phone's own copy of the job cannot be opened")?;
+        }
+        let outcome = self.with(job, |it| {
+            let outcome = it.kept.take_in_file(file.changes)?;
+            if outcome.changed {
+                // Whether the server has it all is not known before it says so.
+                it.record.shared = None;
+            }
+            Ok::<_, DocError>(outcome)
+        });
+        let outcome = outcome.ok_or("the job is not open")?.map_err(|it| it.to_string())?;
+        self.settle(job, outcome);
+        self.keep_opened(job);
+        // It is here, whatever a phone that keeps only what was opened says of a job that it does not know.
+        self.notice.set(None);
+        if new {
+            self.list_and_share(job);
+        }
+        if !file.photos.is_empty() {
+            self.notice
+                .set(Some("The photos in the file are not kept on this phone yet; everything else is.".to_owned()));
+        }
+        Ok(job)
+    }
+}
+
+impl Kept {
+    /// The job as a file.
+    fn file(&self) -> Result<Vec<u8>, shared_model::sealed::SealedError> {
+        job_file::write(self.doc(), &Photos::new())
+    }
+}
