@@ -328,16 +328,17 @@ async fn whoever_is_killed_nothing_typed_is_lost() {
     while rounds == 0 || start.elapsed() < Duration::from_secs(60 * minutes) {
         let (typed, took) = round(&place, &mut phones, rounds).await;
         (rounds, edits, longest) = (rounds + 1, edits + typed, longest.max(took));
+        // After each round: a soak that is ended early has said how far it came.
+        let sum = |of: fn(&Phone) -> usize| phones.iter().map(of).sum::<usize>();
+        let (kills, cuts) = (place.kills.load(Ordering::Relaxed), place.cuts.load(Ordering::Relaxed));
+        println!(
+            "{rounds} rounds in {:.0} s: {edits} edits, {kills} servers killed, {cuts} cables cut, {} calls, {} phones crashed; \
+             all had the same after {:.1} s at most",
+            start.elapsed().as_secs_f64(),
+            sum(|it| it.calls),
+            sum(|it| it.crashes),
+            longest.as_secs_f64()
+        );
     }
-    let sum = |of: fn(&Phone) -> usize| phones.iter().map(of).sum::<usize>();
-    let (kills, cuts) = (place.kills.load(Ordering::Relaxed), place.cuts.load(Ordering::Relaxed));
-    println!(
-        "{rounds} rounds in {:.0} s: {edits} edits, {kills} servers killed, {cuts} cables cut, {} calls, {} phones crashed; all \
-         had the same after {:.1} s at most",
-        start.elapsed().as_secs_f64(),
-        sum(|it| it.calls),
-        sum(|it| it.crashes),
-        longest.as_secs_f64()
-    );
-    assert!(edits > 0 && kills > 0 && cuts > 0);
+    assert!(edits > 0 && place.kills.into_inner() > 0 && place.cuts.into_inner() > 0);
 }
