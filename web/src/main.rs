@@ -11,9 +11,9 @@ mod state;
 mod truth;
 mod undo;
 
+mod files;
 mod kept;
 mod link;
-mod files;
 mod offline;
 mod opening;
 mod tabs;

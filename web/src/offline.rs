@@ -7,7 +7,6 @@ use std::rc::Rc;
 
 use idb::{Database, DatabaseEvent, Factory, KeyRange, ObjectStore, ObjectStoreParams, Transaction};
 use js_sys::{Array, Function, Object, Reflect, Uint8Array};
-use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
 use shared_model::job::Timestamp;
@@ -18,6 +17,10 @@ use web_sys::{IdbDatabase, IdbTransaction};
 
 use crate::kept::{Hash, SetApart, Waiting};
 use crate::undo::Undo;
+
+mod keys;
+
+use keys::{hash_key, hash_of, key, name_of, number, pack, unpack};
 
 const NAME: &str = "napline";
 const VERSION: u32 = 1;
@@ -368,41 +371,4 @@ fn range(job: JobId) -> Result<KeyRange, StorageError> {
     // Arrays compare part by part, and a list comes after every number and text.
     let last = Array::of2(&name_of(job), &Array::new());
     Ok(KeyRange::bound(&Array::of1(&name_of(job)), &last, None, None)?)
-}
-
-fn name_of(job: JobId) -> JsValue {
-    JsValue::from_str(&job.to_string())
-}
-
-fn key(job: JobId, parts: &[f64]) -> JsValue {
-    let key = Array::of1(&name_of(job));
-    for part in parts {
-        key.push(&JsValue::from_f64(*part));
-    }
-    key.into()
-}
-
-fn number(parts: &Array, at: u32) -> f64 {
-    parts.get(at).as_f64().unwrap_or_default()
-}
-
-fn hash_key(job: JobId, hash: &Hash) -> JsValue {
-    let hex: String = hash.iter().map(|it| format!("{it:02x}")).collect();
-    Array::of2(&name_of(job), &JsValue::from_str(&hex)).into()
-}
-
-fn hash_of(parts: &Array) -> Option<Hash> {
-    let hex = parts.get(1).as_string()?;
-    let byte = |at: usize| u8::from_str_radix(hex.get(at * 2..at * 2 + 2)?, 16).ok();
-    let bytes: Vec<u8> = (0..32).map_while(byte).collect();
-    bytes.try_into().ok()
-}
-
-fn pack(value: &impl Serialize) -> Result<Uint8Array, StorageError> {
-    let bytes = postcard::to_stdvec(value).map_err(|it| StorageError::Unreadable(it.to_string()))?;
-    Ok(Uint8Array::from(bytes.as_slice()))
-}
-
-fn unpack<T: DeserializeOwned>(value: &JsValue) -> Result<T, StorageError> {
-    postcard::from_bytes(&Uint8Array::new(value).to_vec()).map_err(|it| StorageError::Unreadable(it.to_string()))
 }

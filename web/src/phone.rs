@@ -217,59 +217,6 @@ impl Phone {
         self.signals(job)
     }
 
-    /// The person goes into a job: from now on it stays on this phone.
-    pub fn keep_opened(self, job: JobId) {
-        let was_kept = self.keeping.with_untracked(|it| it.keeps(job));
-        if self.keeping.try_update(|it| it.open(job)) == Some(true) {
-            self.store_keeping();
-        }
-        if !was_kept && self.link.get_untracked() != Link::Up {
-            self.notice.set(Some("This job is not on this phone: it comes when the shop is in reach.".to_owned()));
-        }
-        self.share(job);
-    }
-
-    /// Changes which jobs are kept.
-    pub fn set_only_opened(self, only_opened: bool) {
-        self.keeping.update(|it| it.only_opened = only_opened);
-        self.store_keeping();
-        for record in self.jobs.get_untracked() {
-            self.share(record.job);
-        }
-    }
-
-    /// Takes a job off this phone; the shop keeps it. The reason when something of it is only here.
-    pub fn take_off(self, job: JobId) -> Result<(), String> {
-        let only_here = self.with(job, |it| it.kept.waiting() > 0 || it.record.shared.is_none());
-        if only_here != Some(false) {
-            return Err("Not taken off: the shop does not have all of it yet. Connect first.".to_owned());
-        }
-        if self
-            .inner
-            .try_update_value(|it| it.shared.iter().position(|of| *of == job).map(|at| it.shared.remove(at)))
-            .is_some()
-        {
-            self.send(Frame::Close { job });
-        }
-        self.inner.update_value(|it| drop(it.loaded.remove(&job)));
-        self.keeping.update(|it| it.take_off(job));
-        self.store_keeping();
-        if let Some(record) = self.jobs.get_untracked().into_iter().find(|it| it.job == job) {
-            let record = JobRecord { shared: None, ..record };
-            if let Some(storage) = self.storage() {
-                storage.write([Write::DropJob(job), Write::Job(record.clone())]);
-            }
-            self.set_record(record);
-        }
-        Ok(())
-    }
-
-    fn store_keeping(self) {
-        if let (Ok(bytes), Some(storage)) = (postcard::to_stdvec(&self.keeping.get_untracked()), self.storage()) {
-            storage.write([Write::Setting(KEEPING, bytes)]);
-        }
-    }
-
     fn signals(self, job: JobId) -> Option<JobSignals> {
         self.inner.with_value(|it| it.loaded.get(&job).map(|it| it.signals.clone()))
     }

@@ -13,14 +13,14 @@ mod away;
 mod checks;
 /// The demo house in every place, looked at in several sizes.
 mod demo;
+/// A job as a file, from phone to phone.
+mod files;
 /// Who did what, the job as it stood, and what was lost.
 mod history;
 /// A phone that learns to trust the shop.
 mod https;
 /// What stands in a room, arcs, free corners, squeaks and notes.
 mod inside;
-/// A job as a file, from phone to phone.
-mod files;
 /// The server dies in the middle of the work.
 mod killed;
 /// Who may do what.
