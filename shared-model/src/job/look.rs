@@ -74,11 +74,13 @@ pub(super) struct Parts {
     pub flights: bool,
     pub goods: bool,
     pub choices: bool,
+    /// Devices whose persons gave no name yet: to find them, all changes since are looked through.
+    pub nameless: bool,
 }
 
 /// The walls of a room of which more is read than that they are there; `None` is every wall.
 pub(super) type Walls = Option<BTreeSet<WallId>>;
 
 impl Parts {
-    pub const ALL: Self = Self { rooms: None, flights: true, goods: true, choices: true };
+    pub const ALL: Self = Self { rooms: None, flights: true, goods: true, choices: true, nameless: true };
 }

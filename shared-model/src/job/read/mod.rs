@@ -52,7 +52,7 @@ pub(super) fn job(id: JobId, doc: &View<'_>, parts: &Parts) -> Job {
         name: fields.text(key::NAME).map(short).unwrap_or_default(),
         units,
         archived: fields.flag(key::ARCHIVED),
-        people: reader.people(),
+        people: reader.people(parts.nameless),
         rooms,
         flights,
         goods,
@@ -270,9 +270,10 @@ impl<'d> Reader<'d> {
         prints.collect()
     }
 
-    /// Every device that edited, with the name its person gave.
-    fn people(&mut self) -> BTreeMap<DeviceId, String> {
-        let authors = self.doc.authors().into_iter().filter_map(|it| Uuid::from_slice(it.as_bytes()).ok());
+    /// The devices whose persons gave a name; with the `nameless`, every device that edited.
+    fn people(&mut self, nameless: bool) -> BTreeMap<DeviceId, String> {
+        let authors = if nameless { self.doc.authors() } else { Vec::new() };
+        let authors = authors.into_iter().filter_map(|it| Uuid::from_slice(it.as_bytes()).ok());
         let mut people: BTreeMap<DeviceId, String> = authors.map(|it| (DeviceId(it), String::new())).collect();
         let fields = Node::root(self.doc, key::PEOPLE).read(self.doc);
         for (device, name) in fields.scalars() {
