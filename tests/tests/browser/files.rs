@@ -1,3 +1,5 @@
+#![expect(clippy::expect_used, reason = "what goes wrong here fails its test")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
