@@ -43,7 +43,7 @@ pub struct Shop {
     /// Held while it is decided who may do what.
     pub people: Mutex<()>,
     pub peers: Peers,
-    pub shelf: Shelf,
+    pub shelf: Arc<Shelf>,
     /// `None` when phones are to know the address.
     pub announcement: Option<Announcement>,
 }

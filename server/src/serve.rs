@@ -71,10 +71,10 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
         rates: Rates::default(),
         people: Mutex::default(),
         peers,
-        shelf: Shelf::open(&settings.data, settings.photos_most())?,
+        shelf: Arc::new(Shelf::open(&settings.data, settings.photos_most())?),
         announcement,
     });
-    let control = Control::open(&settings.data, &shop.hub).await;
+    let control = Control::open(&settings.data, &shop.hub, &shop.shelf).await;
     let control = control.inspect_err(|error| tracing::warn!(%error, "file commands wait until the server stops")).ok();
     greet(settings, &shop, address)?;
     shop.peers.call_all(&shop);

@@ -18,7 +18,7 @@ use uuid::Uuid;
 
 use crate::guard::{self, Refusal, VettedChange};
 use crate::ids::{DeviceId, JobId};
-use crate::job::{DocError, JobDoc};
+use crate::job::{DocError, JobDoc, PictureHash};
 use crate::sealed::{Archive, Entry, Limits, SealedError, Writer, hex};
 
 /// What a job file's name ends with.
@@ -74,6 +74,11 @@ pub enum JobFileError {
     Unfit(#[from] DocError),
     #[error("its changes are not all there")]
     Incomplete,
+}
+
+/// The name of a picture that a job names.
+pub fn photo_name_of(hash: PictureHash) -> String {
+    format!("{hash}.jpg")
 }
 
 /// The name of a photo of these bytes; `extension` says what they are, as in `jpg`.

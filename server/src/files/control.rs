@@ -21,6 +21,7 @@ use tokio::task::JoinHandle;
 use super::desk::{Ask, Desk, Done};
 use super::{FilesError, create_private};
 use crate::devices::hex;
+use crate::photos::Shelf;
 use crate::sync::Hub;
 
 /// The file in the data folder, there while the server runs.
@@ -56,7 +57,7 @@ pub struct Control {
 }
 
 impl Control {
-    pub async fn open(folder: &Path, hub: &Arc<Hub>) -> io::Result<Self> {
+    pub async fn open(folder: &Path, hub: &Arc<Hub>, shelf: &Arc<Shelf>) -> io::Result<Self> {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await?;
         let mut secret = [0; 32];
         getrandom::fill(&mut secret).map_err(io::Error::other)?;
@@ -65,8 +66,8 @@ impl Control {
         let new = folder.join(format!("{FILE}.new"));
         create_private(&new)?.write_all(&serde_json::to_vec(&here)?)?;
         fs::rename(&new, &file)?;
-        let (folder, hub) = (folder.to_owned(), Arc::clone(hub));
-        let listening = tokio::spawn(listen(listener, digest(&here.secret), folder, hub));
+        let (folder, kept) = (folder.to_owned(), (Arc::clone(hub), Arc::clone(shelf)));
+        let listening = tokio::spawn(listen(listener, digest(&here.secret), folder, kept));
         Ok(Self { file, listening })
     }
 }
@@ -79,7 +80,7 @@ impl Drop for Control {
     }
 }
 
-async fn listen(listener: TcpListener, secret: [u8; 32], folder: PathBuf, hub: Arc<Hub>) {
+async fn listen(listener: TcpListener, secret: [u8; 32], folder: PathBuf, kept: (Arc<Hub>, Arc<Shelf>)) {
     let places = Arc::new(Semaphore::new(MOST_COMMANDS));
     while let Ok(place) = Arc::clone(&places).acquire_owned().await {
         let stream = match listener.accept().await.and_then(|(stream, _)| stream.into_std()) {
@@ -90,10 +91,10 @@ async fn listen(listener: TcpListener, secret: [u8; 32], folder: PathBuf, hub: A
                 continue;
             }
         };
-        let (folder, hub) = (folder.clone(), Arc::clone(&hub));
+        let (folder, (hub, shelf)) = (folder.clone(), kept.clone());
         tokio::task::spawn_blocking(move || {
             let runtime = Handle::current();
-            let desk = Desk { hub: &hub, folder: &folder, runtime: &runtime };
+            let desk = Desk { hub: &hub, shelf: &shelf, folder: &folder, runtime: &runtime };
             if let Err(error) = answer(stream, &secret, &desk) {
                 tracing::debug!(%error, "a command's connection broke");
             }

@@ -6,7 +6,7 @@ use std::path::Path;
 use axum::body::Bytes;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{Job, NewChange};
+use shared_model::job::{Job, JobDoc, NewChange, Photo, Picture};
 use shared_model::job_file::{self, JobFile, Photos};
 use shared_model::wire::{Frame, JobEntry};
 use tokio::runtime::Handle;
@@ -15,6 +15,7 @@ use uuid::Uuid;
 use super::FilesError;
 use super::backup::{self, Kept};
 use crate::clock;
+use crate::photos::{self, Here, Shelf};
 use crate::store::Write as Stored;
 use crate::sync::Hub;
 
@@ -53,12 +54,13 @@ pub struct Imported {
     /// Changes that the store did not have.
     pub new: usize,
     pub changes: usize,
-    /// Photos in the file: no job keeps any yet.
-    pub photos: usize,
+    /// Pictures in the file that could not be kept.
+    pub pictures_lost: usize,
 }
 
 pub struct Desk<'a> {
     pub hub: &'a Hub,
+    pub shelf: &'a Shelf,
     pub folder: &'a Path,
     pub runtime: &'a Handle,
 }
@@ -96,7 +98,7 @@ impl Desk<'_> {
             shared.document(&self.hub.store).await.map_err(|error| FilesError::Unopened(error.to_string()))?;
         let job: Job = document.doc.job();
         let bytes = match form {
-            Form::JobFile => job_file::write(&document.doc, &Photos::new())?,
+            Form::JobFile => job_file::write(&document.doc, &self.pictures(&document.doc)?)?,
             Form::Json => serde_json::to_vec_pretty(&job)?,
         };
         drop(shared);
@@ -104,9 +106,24 @@ impl Desk<'_> {
         Ok(Done::Exported { name: job.name })
     }
 
+    /// The pictures of a job that are here, by their names in a job file.
+    fn pictures(&self, doc: &JobDoc) -> Result<Photos, FilesError> {
+        let all = photos::shown(doc);
+        let here = all.iter().flat_map(Photo::pictures).filter(|it| self.shelf.has(it.hash) == Here::Whole);
+        here.map(|it| Ok((job_file::photo_name_of(it.hash), self.shelf.read(it.hash)?))).collect()
+    }
+
+    /// Keeps the pictures of a file that the job shows; answers how many could not be kept.
+    fn keep_pictures(&self, shown: &[Photo], file: &Photos) -> usize {
+        let named = |it: &Picture| Some((*it, file.get(&job_file::photo_name_of(it.hash))?));
+        let lost = |(picture, bytes): (Picture, &Vec<u8>)| self.shelf.put(&picture, bytes).err();
+        let pictures: Vec<Picture> = shown.iter().flat_map(Photo::pictures).collect();
+        pictures.iter().filter_map(named).filter_map(lost).inspect(|error| tracing::warn!(%error, "a picture")).count()
+    }
+
     /// Merges a job into the one that is there, or adds it; phones that share it see it at once.
     async fn import(&self, file: JobFile) -> Result<Done, FilesError> {
-        let (id, count, photos) = (file.job, file.changes.len(), file.photos.len());
+        let (id, count) = (file.job, file.changes.len());
         let shared = self.hub.shared(id);
         let mut shared = shared.lock().await;
         let document =
@@ -114,7 +131,7 @@ impl Desk<'_> {
         let taken = document.doc.apply(file.changes).map_err(job_file::JobFileError::from)?;
         let new: Vec<NewChange> = taken.iter().filter_map(|it| document.doc.change(it)).collect();
         let (epoch, name, now) = (document.epoch, document.doc.name(), clock::now());
-        let archived = document.doc.archived();
+        let (archived, shown) = (document.doc.archived(), photos::shown(&document.doc));
         let mut writes = document.number(&new, FILE, now);
         writes.push(Stored::Listed { job: id, name: name.clone(), archived });
         let (done, stored) = tokio::sync::oneshot::channel();
@@ -131,7 +148,8 @@ impl Desk<'_> {
                 return Err(FilesError::NotStored(reason.unwrap_or_default()));
             }
         }
-        let imported = Imported { job: id, name, new: new.len(), changes: count, photos };
+        let pictures_lost = self.keep_pictures(&shown, &file.photos);
+        let imported = Imported { job: id, name, new: new.len(), changes: count, pictures_lost };
         for change in new {
             let frame = Bytes::from(Frame::Change { job: id, change: change.bytes }.encode());
             shared.listeners.values().for_each(|it| it.outbox.send_bytes(frame.clone()));

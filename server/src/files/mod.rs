@@ -19,6 +19,7 @@ use shared_model::wire::JobEntry;
 use self::backup::{Backup, Kept};
 pub use self::control::Control;
 use self::desk::{Ask, Desk, Done, Form};
+use crate::photos::Shelf;
 use crate::store::{Store, StoreError};
 use crate::sync::Hub;
 
@@ -158,7 +159,8 @@ pub fn import(arguments: &ImportArgs) -> Result<ExitCode, FilesError> {
     job_file::read(&bytes).map_err(|error| within(error.into()))?;
     let done = ask(&arguments.data.data, &Ask::Import, &mut bytes.as_slice(), &mut io::sink())?;
     let Done::Imported(it) = done else { return Ok(ExitCode::SUCCESS) };
-    let photos = if it.photos == 0 { String::new() } else { format!("; {} photos in it are not kept yet", it.photos) };
+    let lost = it.pictures_lost;
+    let photos = if lost == 0 { String::new() } else { format!("; {lost} pictures in it could not be kept") };
     say(&format!("{}: {} of {} changes are new here{photos} ({})\n", it.name, it.new, it.changes, it.job))
 }
 
@@ -213,7 +215,8 @@ fn ask(data: &Path, ask: &Ask, body: &mut dyn Read, to: &mut dyn Write) -> Resul
     };
     let runtime = runtime()?;
     let hub = Hub::new(Arc::clone(&store))?;
-    let done = Desk { hub: &hub, folder: data, runtime: runtime.handle() }.serve(ask, body, to);
+    let shelf = Shelf::open(data, u64::MAX)?;
+    let done = Desk { hub: &hub, shelf: &shelf, folder: data, runtime: runtime.handle() }.serve(ask, body, to);
     store.close();
     done
 }

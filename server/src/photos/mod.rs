@@ -16,7 +16,7 @@ use axum::http::header::{ACCEPT_RANGES, CACHE_CONTROL, CONTENT_RANGE, CONTENT_TY
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode};
 use axum::response::{IntoResponse, Response};
 use shared_model::ids::JobId;
-use shared_model::job::{Photo, Picture, PictureHash};
+use shared_model::job::{JobDoc, Photo, Picture, PictureHash};
 use shared_model::wire::Role;
 
 pub use shelf::{Here, PART, Shelf, ShelfError};
@@ -141,9 +141,14 @@ pub async fn photos(hub: &Hub, job: JobId) -> Result<Vec<Photo>, Refused> {
     let shared = hub.shared(job);
     let mut shared = shared.lock().await;
     let document = shared.document(&hub.store).await.map_err(|error| Refused::NotStored(error.to_string()))?;
-    let mut photos = document.doc.photos();
+    Ok(shown(&document.doc))
+}
+
+/// The photos that nobody took off.
+pub fn shown(doc: &JobDoc) -> Vec<Photo> {
+    let mut photos = doc.photos();
     photos.retain(|it| !it.withdrawn);
-    Ok(photos)
+    photos
 }
 
 async fn needed(hub: &Hub, job: JobId, hash: PictureHash) -> Result<Picture, Refused> {

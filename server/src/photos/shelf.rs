@@ -69,6 +69,13 @@ impl Shelf {
         fs::read(self.path(hash, WHOLE))
     }
 
+    /// Takes a whole picture.
+    pub fn put(&self, picture: &Picture, file: &[u8]) -> Result<Here, ShelfError> {
+        let Here::Part(have) = self.has(picture.hash) else { return Ok(Here::Whole) };
+        let at = usize::try_from(have).unwrap_or(usize::MAX);
+        self.add(picture, have, file.get(at..).ok_or(ShelfError::Another)?)
+    }
+
     /// Takes the next piece of a picture; the last one puts it in place, if it is the right one and may be kept.
     pub fn add(&self, picture: &Picture, at: u64, piece: &[u8]) -> Result<Here, ShelfError> {
         let mut used = self.used.lock().unwrap_or_else(PoisonError::into_inner);

@@ -8,6 +8,7 @@ use shared_model::job::{Edit, NewPhoto, Picture, PictureHash, Subject};
 use shared_model::photo;
 use uuid::Uuid;
 
+use super::commands::{napline, text};
 use super::peers::{join, server_link, until};
 
 const PIECE: usize = 256 * 1024;
@@ -295,5 +296,38 @@ async fn two_servers_bring_each_other_their_pictures() {
     }
     for file in &there.files {
         until("the shop to have the van's", async || has(&in_shop, file).await).await;
+    }
+}
+
+/// A job file carries the pictures to a server that is not running.
+#[tokio::test]
+async fn a_job_file_has_the_pictures_of_the_job() {
+    let server = Server::start();
+    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
+    let job = new_job();
+    let taken = taken(640, 480);
+    tell(&mut ada.connect().await, job, &taken.photo).await;
+    for file in &taken.files {
+        put_whole(&ada, job, file).await;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("job.napline");
+    let run = |arguments: &[&str]| {
+        let output = napline(arguments, "");
+        assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+        text(&output.stdout)
+    };
+    let (job_file, data) = (file.to_str().unwrap(), server.folder().to_str().unwrap());
+    run(&["export", &job.to_string(), "--data", data, "--output", job_file]);
+
+    let mut other = Server::start();
+    let ben = Pass::by_link(&other.pairing_link(), "Ben").await;
+    other.stop();
+    let said = run(&["import", job_file, "--data", other.folder().to_str().unwrap()]);
+    assert!(!said.contains("pictures"), "{said}");
+    other.restart();
+    for file in &taken.files {
+        let answer = ask(&ben, Method::GET, &format!("/photos/{}", PictureHash::of(file))).await;
+        assert!(answer.bytes().await.unwrap() == file.as_slice());
     }
 }
