@@ -7,6 +7,7 @@ use wasm_bindgen_futures::spawn_local;
 
 use crate::glyph::Glyph;
 use crate::phone::{JobSignals, Phone};
+use crate::pictures::Pictures;
 use crate::places::checked::Checked;
 use crate::places::cuts::Cuts;
 use crate::places::day::Day;
@@ -28,6 +29,8 @@ use crate::{link, theme};
 pub fn App() -> impl IntoView {
     let phone = Phone::new();
     provide_context(phone);
+    let pictures = Pictures::new(phone);
+    provide_context(pictures);
     let route = RwSignal::new(here());
     provide_context(route.read_only());
     window_event_listener_untyped("hashchange", move |_| route.set(here()));
@@ -35,6 +38,7 @@ pub fn App() -> impl IntoView {
         phone.start().await;
         theme::restore(phone).await;
         link::start(phone);
+        pictures.start().await;
     });
     let job = Memo::new(move |_| match route.get() {
         Route::Jobs => None,

@@ -16,8 +16,10 @@ mod kept;
 mod link;
 mod offline;
 mod opening;
+mod pictures;
 mod tabs;
 
+mod camera;
 mod checking;
 mod copying;
 mod drawing;

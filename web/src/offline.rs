@@ -9,7 +9,7 @@ use idb::{Database, DatabaseEvent, Factory, KeyRange, ObjectStore, ObjectStorePa
 use js_sys::{Array, Function, Object, Reflect, Uint8Array};
 use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
-use shared_model::job::Timestamp;
+use shared_model::job::{PictureHash, Timestamp};
 use wasm_bindgen::prelude::Closure;
 use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::spawn_local;
@@ -19,12 +19,14 @@ use crate::kept::{Hash, SetApart, Waiting};
 use crate::undo::Undo;
 
 mod keys;
+mod pictures;
 
-use keys::{hash_key, hash_of, key, name_of, number, pack, unpack};
+use keys::{hash_key, hash_of, key, name_of, number, pack, picture_key, unpack};
 
 const NAME: &str = "napline";
-const VERSION: u32 = 1;
-const STORES: [&str; 8] = [JOB, SNAPSHOT, CHANGE, WAITING, APART, UNDO, SETTING, MARKER];
+/// 2: pictures.
+const VERSION: u32 = 2;
+const STORES: [&str; 10] = [JOB, SNAPSHOT, CHANGE, WAITING, APART, UNDO, SETTING, MARKER, PICTURE, THERE];
 /// By job: [`JobRecord`].
 const JOB: &str = "job";
 /// By job and time: [`Snapshot`]; the newest two.
@@ -41,6 +43,10 @@ const UNDO: &str = "undo";
 const SETTING: &str = "setting";
 /// By job: [`Marker`], while something runs that could break the tool.
 const MARKER: &str = "marker";
+/// By hash: a picture's file.
+const PICTURE: &str = "picture";
+/// By hash: which server said last that it has the picture.
+const THERE: &str = "there";
 
 const READ: &str = "readonly";
 const READ_WRITE: &str = "readwrite";
@@ -109,6 +115,10 @@ pub enum Write {
     DropSnapshot(JobId, f64),
     /// Taken off this phone: everything but its line in the list.
     DropJob(JobId),
+    Picture(PictureHash, Vec<u8>),
+    /// A server has it.
+    There(PictureHash, [u8; 16]),
+    DropPicture(PictureHash),
 }
 
 #[derive(thiserror::Error, Debug)]
@@ -151,7 +161,8 @@ impl Storage {
         request.on_upgrade_needed(|event| {
             // A store that is missing shows as an error of the first transaction.
             let Ok(db) = event.database() else { return };
-            for name in STORES {
+            let kept = db.store_names();
+            for name in STORES.into_iter().filter(|it| !kept.iter().any(|kept| kept == it)) {
                 let _ = db.create_object_store(name, ObjectStoreParams::new());
             }
         });
@@ -243,6 +254,12 @@ impl Storage {
             Write::Marker(job, Some(marker)) => put(MARKER, &name_of(*job), &pack(marker)?),
             Write::Marker(job, None) => delete(MARKER, name_of(*job)),
             Write::DropChange(job, (number, page)) => delete(CHANGE, key(*job, &[*number, *page])),
+            Write::Picture(hash, bytes) => put(PICTURE, &picture_key(*hash), &Uint8Array::from(bytes.as_slice())),
+            Write::There(hash, server) => put(THERE, &picture_key(*hash), &Uint8Array::from(server.as_slice())),
+            Write::DropPicture(hash) => {
+                delete(PICTURE, picture_key(*hash))?;
+                delete(THERE, picture_key(*hash))
+            }
             Write::DropSnapshot(job, at) => delete(SNAPSHOT, key(*job, &[*at])),
             Write::DropJob(job) => {
                 for store in [SNAPSHOT, CHANGE, WAITING, APART] {

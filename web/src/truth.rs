@@ -37,23 +37,30 @@ pub enum Tone {
 }
 
 impl SyncTruth {
-    /// The chip's words; `clock` writes a time of day.
-    pub fn words(&self, link: &Link, shop: Option<&str>, clock: impl Fn(Timestamp) -> String) -> String {
+    /// The chip's words; `clock` writes a time of day, `photos_waiting` are not on the server in whole.
+    pub fn words(
+        &self,
+        link: &Link,
+        shop: Option<&str>,
+        clock: impl Fn(Timestamp) -> String,
+        photos_waiting: usize,
+    ) -> String {
         let shop = shop.unwrap_or("the shop");
         match (self.refused, self.waiting, self.shared) {
             (1.., _, _) => format!("{} refused", edits(self.refused)),
             (_, _, None) if *link == Link::Unpaired => "not paired".to_owned(),
             (_, _, None) => "on this phone only".to_owned(),
+            (_, 0, _) if photos_waiting > 0 => format!("waiting: {}", photos(photos_waiting)),
             (_, 0, Some(at)) => format!("shared with {shop} {}", clock(at)),
             (_, waiting, _) => format!("waiting: {}", edits(waiting)),
         }
     }
 
-    pub fn tone(&self) -> Tone {
+    pub fn tone(&self, photos_waiting: usize) -> Tone {
         match (self.refused, self.waiting, self.shared) {
             (1.., _, _) => Tone::Trouble,
             (_, _, None) => Tone::Alone,
-            (_, 0, _) => Tone::Good,
+            (_, 0, _) if photos_waiting == 0 => Tone::Good,
             _ => Tone::Waiting,
         }
     }
@@ -70,6 +77,11 @@ impl Tone {
     }
 }
 
+/// `1 photo`, `3 photos`.
+pub fn photos(n: usize) -> String {
+    if n == 1 { "1 photo".to_owned() } else { format!("{n} photos") }
+}
+
 /// `1 edit`, `3 edits`.
 pub fn edits(n: usize) -> String {
     if n == 1 { "1 edit".to_owned() } else { format!("{n} edits") }
@@ -80,7 +92,7 @@ mod tests {
     use super::*;
 
     fn words(truth: &SyncTruth, link: &Link) -> String {
-        truth.words(link, Some("Fairlea"), |_| "10:42".to_owned())
+        truth.words(link, Some("Fairlea"), |_| "10:42".to_owned(), 0)
     }
 
     #[test]
@@ -91,6 +103,9 @@ mod tests {
         assert_eq!(words(&SyncTruth { waiting: 2, ..SyncTruth::default() }, &Link::Unpaired), "not paired");
         assert_eq!(words(&SyncTruth { waiting: 1, shared, refused: 0 }, &Link::Up), "waiting: 1 edit");
         assert_eq!(words(&SyncTruth { waiting: 0, shared, refused: 0 }, &Link::Away), "shared with Fairlea 10:42");
+        let level = SyncTruth { shared, ..SyncTruth::default() };
+        assert_eq!(level.words(&Link::Up, None, |_| String::new(), 2), "waiting: 2 photos");
+        assert_eq!((level.tone(2), level.tone(0)), (Tone::Waiting, Tone::Good));
         assert_eq!(words(&SyncTruth { waiting: 3, shared, refused: 1 }, &Link::Up), "1 edit refused");
     }
 }

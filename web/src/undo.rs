@@ -107,6 +107,7 @@ fn again(edit: &Edit) -> Edit {
         Edit::AddOpening { room, opening } => Edit::RemoveOpening { room: *room, opening: opening.id, removed: false },
         Edit::AddFlight { flight } => Edit::RemoveFlight { flight: flight.id, removed: false },
         Edit::AddGoods { goods } => Edit::RemoveGoods { goods: goods.id, removed: false },
+        Edit::AddPhoto { photo } => Edit::WithdrawPhoto { photo: photo.id, withdrawn: false },
         Edit::Choose { choice } => Edit::WithdrawChoice { choice: choice.id, withdrawn: false },
         other => other.clone(),
     }

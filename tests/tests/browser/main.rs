@@ -25,6 +25,8 @@ mod inside;
 mod killed;
 /// Who may do what.
 mod people;
+/// Photos: taken, seen, without a network, without a place in them.
+mod photos;
 /// Seams, pins and cuts of a plan.
 mod planning;
 /// The browser's build computes what the server's computes.

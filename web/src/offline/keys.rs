@@ -4,6 +4,7 @@ use js_sys::{Array, Uint8Array};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use shared_model::ids::JobId;
+use shared_model::job::PictureHash;
 use wasm_bindgen::JsValue;
 
 use super::StorageError;
@@ -28,6 +29,10 @@ pub(super) fn number(parts: &Array, at: u32) -> f64 {
 pub(super) fn hash_key(job: JobId, hash: &Hash) -> JsValue {
     let hex: String = hash.iter().map(|it| format!("{it:02x}")).collect();
     Array::of2(&name_of(job), &JsValue::from_str(&hex)).into()
+}
+
+pub(super) fn picture_key(hash: PictureHash) -> JsValue {
+    JsValue::from_str(&hash.to_string())
 }
 
 pub(super) fn hash_of(parts: &Array) -> Option<Hash> {

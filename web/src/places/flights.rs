@@ -2,11 +2,12 @@
 
 use leptos::prelude::*;
 use shared_model::ids::{FlightId, RoomId, WallId};
-use shared_model::job::{Edit, Flight, Foot, Room, Wall};
+use shared_model::job::{Edit, Flight, Foot, Room, Subject, Wall};
 use shared_model::length::Length;
 use shared_model::problem::Place as Spot;
 
 use super::lengths::{LengthField, LengthPad, Lengths};
+use super::photos::Photos;
 use super::undo_keys::Removed;
 use crate::app::go;
 use crate::route::{Place, Route};
@@ -80,6 +81,7 @@ pub fn FlightForm(flight: FlightId) -> impl IntoView {
                     {move || placed.get().then(|| view! {
                         <LengthField name="Place" value=of(|it| it.foot.map(|it| it.offset).unwrap_or_default()) set=set_offset hint="From the wall's start, as it was walked, to the stairs." />
                     })}
+                    <div class="field"><span class="field-label">"Photos of the stairs"</span><Photos of=Subject::Flight(id) /></div>
                     {move || {
                         let told = here.takeoff.with(|it| it.problems.iter().filter(|it| it.place == Spot::Flight(id)).map(|it| it.text.clone()).collect::<Vec<_>>());
                         told.into_iter().map(|it| view! { <p class="problem"><span class="problem-text">{it}</span></p> }).collect_view()

@@ -2,12 +2,13 @@
 
 use leptos::ev::SubmitEvent;
 use leptos::prelude::*;
-use shared_model::ids::MarkId;
-use shared_model::job::{Edit, Mark, MarkKind, NewMark, Room};
+use shared_model::ids::{MarkId, RoomId};
+use shared_model::job::{Edit, Mark, MarkKind, NewMark, Room, Subject};
 use shared_model::length::{Length, Units};
 use uuid::Uuid;
 
 use super::measure::Measuring;
+use super::photos::Photos;
 use crate::drawing::sketch::FloorSpot;
 use crate::keypad::keep_focus;
 use crate::measuring::{Aim, wall_name};
@@ -74,13 +75,16 @@ pub fn MarkPanel() -> impl IntoView {
         <button type="button" class="button" id="note-of-room" aria-haspopup="dialog" on:click=move |_| measuring.write_note(None)>"Of the whole room"</button>
     })
     };
-    let lines = move || {
-        let (room, units) = (room.get()?, here.job.get().units);
-        let lines: Vec<_> = room.marks_in_force().map(|it| line(measuring, &room, it, units)).collect();
-        (!lines.is_empty()).then(|| view! { <ul class="readings" id="marks">{lines}</ul> })
-    };
+    let lines = Memo::new(move |_| {
+        let (room, units) = (room.get(), here.job.get().units);
+        room.iter().flat_map(|room| room.marks_in_force().map(|it| Line::of(room, it, units))).collect::<Vec<_>>()
+    });
+    let any = Memo::new(move |_| lines.with(|it| !it.is_empty()));
     view! {
-        {lines}
+        {move || any.get().then(|| view! {
+            // A line stays the same while others come: a photo may be under way in it.
+            <ul class="readings" id="marks"><For each=move || lines.get() key=Line::clone let:it>{it.show(measuring)}</For></ul>
+        })}
         <div class="actions" role="group" aria-label="Marks" on:mousedown=keep_focus>
             <button type="button" class="button button-quiet" id="marks-done" on:click=move |_| aim.set(Aim::Next)>"‹ Room"</button>
             {kinds.collect_view()}
@@ -90,20 +94,35 @@ pub fn MarkPanel() -> impl IntoView {
     }
 }
 
-fn line(measuring: Measuring, room: &Room, mark: &Mark, units: Units) -> impl IntoView + use<> {
-    let (id, room_id) = (mark.id, room.id);
-    let words = crate::drawing::mark_words(mark);
-    let place = place_words(room, mark, units).unwrap_or_else(|| "the whole room".to_owned());
-    let done = move |_| {
-        let edit = Edit::WithdrawMark { room: room_id, mark: id, withdrawn: true };
-        measuring.here.act("mark taken off", vec![edit]);
-    };
-    view! {
-        <li class="reading">
-            <strong>{words.clone()}</strong>
-            <span class="quiet">{place}</span>
-            <button type="button" class="button button-quiet button-icon" data-take-off="" aria-label=format!("Take off: {words}") on:click=done>"×"</button>
-        </li>
+/// A mark in the list.
+#[derive(Clone, PartialEq, Eq, Hash)]
+struct Line {
+    room: RoomId,
+    mark: MarkId,
+    words: String,
+    place: String,
+}
+
+impl Line {
+    fn of(room: &Room, mark: &Mark, units: Units) -> Self {
+        let place = place_words(room, mark, units).unwrap_or_else(|| "the whole room".to_owned());
+        Self { room: room.id, mark: mark.id, words: crate::drawing::mark_words(mark), place }
+    }
+
+    fn show(self, measuring: Measuring) -> impl IntoView {
+        let Self { room, mark, words, place } = self;
+        let done = move |_| {
+            let edit = Edit::WithdrawMark { room, mark, withdrawn: true };
+            measuring.here.act("mark taken off", vec![edit]);
+        };
+        view! {
+            <li class="reading">
+                <strong>{words.clone()}</strong>
+                <Photos of=Subject::Mark(room, mark) />
+                <span class="quiet">{place}</span>
+                <button type="button" class="button button-quiet button-icon" data-take-off="" aria-label=format!("Take off: {words}") on:click=done>"×"</button>
+            </li>
+        }
     }
 }
 

@@ -27,6 +27,7 @@ mod marks;
 mod openings;
 mod panel;
 mod people;
+mod photos;
 mod pins;
 mod problems;
 mod readings;

@@ -2,13 +2,14 @@
 
 use leptos::prelude::*;
 use shared_model::ids::RoomId;
-use shared_model::job::{Edit, MarkKind, Room, Wall};
+use shared_model::job::{Edit, MarkKind, Room, Subject, Wall};
 
 use super::bending::BendPanel;
 use super::fixtures::{self, FixturePanel};
 use super::marks::{self, MarkPanel};
 use super::measure::Measuring;
 use super::openings::OpeningPanel;
+use super::photos::Photos;
 use super::readings::Readings;
 use super::room_menu::RoomMenu;
 use super::turning::TurnSheet;
@@ -48,7 +49,11 @@ pub fn Panel() -> impl IntoView {
             Entering::Fixture => view! { <FixturePanel /> }.into_any(),
             Entering::Bend => view! { <Readings /><BendPanel /> }.into_any(),
             Entering::Mark => view! { <MarkPanel /> }.into_any(),
-            Entering::Length => view! { <Readings /><Actions turning /> }.into_any(),
+            Entering::Length => view! {
+                <div class="read-row" on:mousedown=keep_focus><Readings /><WallPhotos /></div>
+                <Actions turning />
+            }
+            .into_any(),
         }}
         <EntryLine pad label />
         <Keypad pad take=Callback::new(move |taken| measuring.take(taken)) enter side=move || turn_key(measuring) />
@@ -135,18 +140,28 @@ fn Actions(turning: RwSignal<bool>) -> impl IntoView {
     let state = Memo::new(move |_| {
         let room = measuring.room.get()?;
         let wall = measuring.wall();
-        Some((room.walls.is_empty(), room.closed, wall.map(|it| (it.id, it.in_force().next().is_some()))))
+        Some((room.id, room.walls.is_empty(), room.closed, wall.map(|it| (it.id, it.in_force().next().is_some()))))
     });
     view! {
         <div class="actions" role="group" aria-label="Actions" on:mousedown=keep_focus>
             {move || match state.get() {
-                Some((true, ..)) => view! { <Shapes /> }.into_any(),
-                Some((_, _, Some((_, read)))) => view! { <WallActions read turning /> }.into_any(),
-                Some((_, closed, None)) => view! { <RingActions closed turning /> }.into_any(),
+                Some((_, true, ..)) => view! { <Shapes /> }.into_any(),
+                Some((_, _, _, Some((_, read)))) => view! { <WallActions read turning /> }.into_any(),
+                Some((room, _, closed, None)) => {
+                    view! { <RingActions closed turning /><Photos of=Subject::Room(room) /> }.into_any()
+                }
                 None => ().into_any(),
             }}
         </div>
     }
+}
+
+/// Photos of the picked wall.
+#[component]
+fn WallPhotos() -> impl IntoView {
+    let measuring: Measuring = expect_context();
+    let of = Memo::new(move |_| Some(Subject::Wall(measuring.room.get()?.id, measuring.wall()?.id)));
+    move || of.get().map(|of| view! { <Photos of /> })
 }
 
 /// An empty room: start from a shape, or type the first wall.

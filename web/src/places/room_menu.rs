@@ -3,8 +3,9 @@
 use leptos::ev::SubmitEvent;
 use leptos::prelude::*;
 use shared_model::ids::{GoodsId, RoomId};
-use shared_model::job::Edit;
+use shared_model::job::{Edit, Subject};
 
+use super::photos::Photos;
 use crate::app::go;
 use crate::copying::copy;
 use crate::route::{Place, Route};
@@ -60,6 +61,7 @@ pub fn RoomMenu(room: RoomId, open: RwSignal<bool>) -> impl IntoView {
             <button type="submit" class="button button-main">"Rename"</button>
         </form>
         {goods}
+        <div class="field"><span class="field-label">"Photos of the room"</span><Photos of=Subject::Room(room) /></div>
         <div class="buttons">
             <button type="button" class="button" id="copy-room" on:click=move |_| again(false)>"Copy the room"</button>
             <button type="button" class="button" id="mirror-room" on:click=move |_| again(true)>"Mirror image"</button>

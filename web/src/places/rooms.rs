@@ -3,13 +3,14 @@
 use leptos::ev::SubmitEvent;
 use leptos::prelude::*;
 use shared_model::ids::{FlightId, RoomId};
-use shared_model::job::{Edit, Flight, Job, Order};
+use shared_model::job::{Edit, Flight, Job, Order, Subject};
 use shared_model::length::{Length, Units};
 use shared_model::problem::ProblemKind;
 use shared_model::wire::Whereabouts;
 use uuid::Uuid;
 
 use super::checked::ToChecked;
+use super::photos::Photos;
 use super::sharing::People;
 use super::undo_keys::UndoKeys;
 use crate::app::go;
@@ -44,6 +45,7 @@ pub fn Rooms() -> impl IntoView {
                     <div class="row"><UndoKeys /></div>
                 </div>
                 <FlightList />
+                <Photos of=Subject::Job />
                 <People />
                 <button type="button" class="button button-quiet" id="job-menu" on:click=move |_| job_sheet.set(true)>"Name and units of the job"</button>
             </div>

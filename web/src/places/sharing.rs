@@ -7,9 +7,10 @@ use shared_model::wire::Whereabouts;
 use super::history::ToHistory;
 use super::shelf::Shelf;
 use crate::phone::Phone;
+use crate::pictures::Pictures;
 use crate::sheet::Sheet;
 use crate::state::OpenJob;
-use crate::truth::{Link, edits};
+use crate::truth::{self, Link, edits};
 
 /// The truth about sharing in a few words; a tap opens the rest.
 #[component]
@@ -17,6 +18,7 @@ pub fn SyncChip() -> impl IntoView {
     let here = OpenJob::here();
     let phone = Phone::here();
     let open = RwSignal::new(false);
+    let photos = photos_waiting(here);
     let route = crate::app::route();
     Effect::new(move |_| {
         route.track();
@@ -24,11 +26,11 @@ pub fn SyncChip() -> impl IntoView {
     });
     let words = move || {
         let shop = phone.me.get().map(|it| it.shop);
-        here.truth.get().words(&phone.link.get(), shop.as_deref(), clock)
+        here.truth.get().words(&phone.link.get(), shop.as_deref(), clock, photos.get())
     };
     view! {
         <button
-            type="button" id="sync-chip" class=move || format!("chip {}", here.truth.get().tone().class())
+            type="button" id="sync-chip" class=move || format!("chip {}", here.truth.get().tone(photos.get()).class())
             aria-haspopup="dialog" on:click=move |_| open.set(true)
         >{words}</button>
         <Sheet title="Who has what" open id="sharing-sheet"><Sharing /></Sheet>
@@ -59,10 +61,17 @@ fn Sharing() -> impl IntoView {
             .unwrap_or_default()
     };
     let apart = here.signals().apart;
+    let photos = photos_waiting(here);
+    let pictures = move || match photos.get() {
+        0 => "are on the server".to_owned(),
+        n => format!("{} only here", truth::photos(n)),
+    };
+    let any_photo = Memo::new(move |_| here.job.with(|it| it.photos_in_force().next().is_some()));
     view! {
         <dl class="facts">
             <dt>"This phone"</dt><dd>{on_phone}</dd>
             <dt>{shop}</dt><dd>{on_server}</dd>
+            {move || any_photo.get().then(|| view! { <dt>"Photos"</dt><dd id="photos-standing">{pictures}</dd> })}
             <dt>"Connection"</dt><dd>{move || link_words(&phone.link.get())}</dd>
         </dl>
         <People />
@@ -83,6 +92,12 @@ fn Sharing() -> impl IntoView {
             })
         }}
     }
+}
+
+/// How many of the job's photos the server does not have.
+fn photos_waiting(here: OpenJob) -> Memo<usize> {
+    let pictures = Pictures::here();
+    Memo::new(move |_| here.job.with(|it| pictures.waiting(it)))
 }
 
 /// Everybody in this job now, and where.

@@ -6,8 +6,10 @@ use shared_model::wire::Role;
 
 use crate::app::go;
 use crate::phone::Phone;
+use crate::pictures::Pictures;
 use crate::route::Route;
 use crate::state::OpenJob;
+use crate::truth;
 
 /// Puts the open job away or brings it back, for everybody; takes it off this phone.
 #[component]
@@ -21,9 +23,18 @@ pub fn Shelf() -> impl IntoView {
         let archived = !archived();
         here.act(if archived { "put away" } else { "brought back" }, vec![Edit::SetArchived { archived }]);
     };
-    let take_off = move |_| match phone.take_off(here.id) {
-        Ok(()) => go(Route::Jobs),
-        Err(reason) => refused.set(Some(reason)),
+    let pictures = Pictures::here();
+    let take_off = move |_| {
+        let photos = untrack(|| here.job.with(|it| pictures.waiting(it)));
+        let done = if photos == 0 {
+            phone.take_off(here.id)
+        } else {
+            Err(format!("Not taken off: {} of it are only here. Connect first.", truth::photos(photos)))
+        };
+        match done {
+            Ok(()) => go(Route::Jobs),
+            Err(reason) => refused.set(Some(reason)),
+        }
     };
     view! {
         <div class="stack">
