@@ -15,6 +15,7 @@ async fn an_owner_lets_somebody_look_then_measure_then_shuts_the_phone_out() {
     ada.open(&server.address()).await;
 
     ada.tap("#add-phone").await;
+    ada.see("#pairing-links code").await;
     ada.tap(("#add-phone-sheet .segment", "looks")).await;
     ada.wait_for(
         "the link to be made anew",

@@ -285,7 +285,7 @@ pub fn AddPhone() -> impl IntoView {
             <span class="field-label">"Its person"</span>
             <div class="segments even" role="group" aria-label="What its person may do">{keys.collect_view()}</div>
         </div>
-        {move || match pairing.get() {
+        <div class="pairing">{move || match pairing.get() {
             None => view! { <p class="quiet" role="status">"Asking the server for a link…"</p> }.into_any(),
             Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
             Some(Ok(Pairing { urls, qr_svg })) => view! {
@@ -298,7 +298,7 @@ pub fn AddPhone() -> impl IntoView {
                 <ul id="pairing-links">{urls.into_iter().map(|it| view! { <li><code>{it}</code></li> }).collect_view()}</ul>
             }
             .into_any(),
-        }}
+        }}</div>
     }
 }
 
