@@ -125,7 +125,8 @@ pub fn job_file_of(bytes: &[u8]) -> bool {
     let mut doc = JobDoc::new(file.job, [6; 16], READER);
     doc.apply(file.changes).expect("changes that were put together once");
     assert_eq!(doc.heads().iter().map(|it| it.0).collect::<Vec<_>>(), file.heads);
-    let again = job_file::read(&job_file::write(&doc, &file.photos).expect("a file")).expect("a sound file");
+    let again =
+        job_file::read(&job_file::write(&doc, &file.photos, Vec::new()).expect("a file")).expect("a sound file");
     assert_eq!((again.heads, again.photos), (file.heads, file.photos));
     true
 }

@@ -47,6 +47,10 @@ impl Token {
         Sha256::digest(self.0).into()
     }
 
+    pub const fn bytes(self) -> [u8; 32] {
+        self.0
+    }
+
     /// For the device that it lets in.
     pub fn reveal(&self) -> String {
         hex(&self.0)
@@ -89,6 +93,11 @@ impl Devices {
     pub fn insert(&self, device: Device) {
         self.all.write().unwrap_or_else(PoisonError::into_inner).insert(device.id, device);
         self.changed.send_modify(|it| *it += 1);
+    }
+
+    /// Whether a device was ever let in.
+    pub fn knows(&self, id: DeviceId) -> bool {
+        self.all.read().unwrap_or_else(PoisonError::into_inner).contains_key(&id)
     }
 
     /// A device as it stands now, if it is let in.

@@ -37,7 +37,7 @@ pub struct Shop {
     /// `None`: plain http, perhaps behind a proxy.
     pub tls: Option<Arc<Tls>>,
     pub hub: Arc<Hub>,
-    pub devices: Devices,
+    pub devices: Arc<Devices>,
     pub invitations: Invitations,
     pub rates: Rates,
     /// Held while it is decided who may do what.

@@ -22,7 +22,7 @@ use crate::photos::{self, Shelf};
 use crate::router::{Shop, router};
 use crate::settings::Settings;
 use crate::store::Store;
-use crate::sync::Hub;
+use crate::sync::{Hub, Seals};
 use crate::tls::{self, Authority, Subject, Tls};
 use crate::{accept, demo};
 
@@ -60,13 +60,15 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     if let (Some(tls), Some(vouched)) = (&tls, peers.vouched()) {
         tls.be_vouched_for(&vouched)?;
     }
+    let devices = Arc::new(Devices::new(store.devices()?));
+    let hub = Hub::new(Arc::clone(&store), Arc::clone(&devices), Seals::open(&settings.data)?)?;
     let acceptor = tls.as_ref().map(|it| it.acceptor().clone());
     let shop = Arc::new(Shop {
         name: settings.shop.clone(),
         hosts: Arc::clone(&hosts),
         tls: tls.clone(),
-        devices: Devices::new(store.devices()?),
-        hub: Arc::new(Hub::new(Arc::clone(&store))?),
+        devices,
+        hub: Arc::new(hub),
         invitations: Invitations::new(settings.pairing_lifetime()),
         rates: Rates::default(),
         people: Mutex::default(),

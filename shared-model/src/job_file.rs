@@ -19,6 +19,7 @@ use uuid::Uuid;
 use crate::guard::{self, Refusal, VettedChange};
 use crate::ids::{DeviceId, JobId};
 use crate::job::{DocError, JobDoc, PictureHash};
+use crate::seal::Seal;
 use crate::sealed::{Archive, Entry, Limits, SealedError, Writer, hex};
 
 /// What a job file's name ends with.
@@ -45,6 +46,9 @@ struct About {
     name: String,
     /// Hashes of the newest changes, in hexadecimal digits.
     heads: Vec<String>,
+    /// By which the shop's servers know that it all comes from whom it says.
+    #[serde(default)]
+    seals: Vec<Seal>,
 }
 
 /// A job from a file: vetted, complete, and not yet part of anything.
@@ -57,6 +61,7 @@ pub struct JobFile {
     /// Each after those it depends on.
     pub changes: Vec<VettedChange>,
     pub photos: Photos,
+    pub seals: Vec<Seal>,
 }
 
 /// Why a file is no job. Nothing was changed.
@@ -95,7 +100,7 @@ pub fn file_name(job: &str) -> String {
 }
 
 /// The file of a job. Changes that wait for others are left out.
-pub fn write(doc: &JobDoc, photos: &Photos) -> Result<Vec<u8>, SealedError> {
+pub fn write(doc: &JobDoc, photos: &Photos, seals: Vec<Seal>) -> Result<Vec<u8>, SealedError> {
     let job = doc.job();
     let changes: Vec<u8> = doc.changes_since(&[]).into_iter().flat_map(|it| it.bytes).collect();
     let json = serde_json::to_vec_pretty(&job).map_err(std::io::Error::other)?;
@@ -106,7 +111,7 @@ pub fn write(doc: &JobDoc, photos: &Photos) -> Result<Vec<u8>, SealedError> {
         archive.add(&format!("{PHOTOS}{name}"), bytes.as_slice())?;
     }
     let heads = doc.heads().iter().map(|it| hex(&it.0)).collect();
-    archive.finish(About { format: FORMAT.to_owned(), version: VERSION, job: job.id, name: job.name, heads })
+    archive.finish(About { format: FORMAT.to_owned(), version: VERSION, job: job.id, name: job.name, heads, seals })
 }
 
 /// Reads a file from outside: whole and sound, or not at all.
@@ -135,7 +140,7 @@ pub fn read(bytes: &[u8]) -> Result<JobFile, JobFileError> {
     if heads.iter().map(|it| hex(it)).ne(about.heads) {
         return Err(JobFileError::Incomplete);
     }
-    Ok(JobFile { job: about.job, name: about.name, heads, changes, photos })
+    Ok(JobFile { job: about.job, name: about.name, heads, changes, photos, seals: about.seals })
 }
 
 /// Puts the changes together in a document of their own; answers its heads.

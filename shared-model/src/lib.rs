@@ -31,6 +31,7 @@ pub mod takeoff;
 pub mod job_file;
 pub mod open_file;
 pub mod photo;
+pub mod seal;
 pub mod sealed;
 
 pub mod guard;

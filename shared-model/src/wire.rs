@@ -4,9 +4,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::ids::{DeviceId, JobId, RoomId, WallId};
 use crate::job::Timestamp;
+use crate::seal::{Proof, Seal};
 
 /// Both sides say this first; a peer with another number is told to reload or update.
-pub const PROTOCOL: u32 = 2;
+pub const PROTOCOL: u32 = 3;
 
 /// No frame from a phone may be longer; both sockets are set up so. A server's frame may be longer (a whole document).
 pub const MOST_FRAME_BYTES: usize = 1 << 20;
@@ -23,12 +24,13 @@ pub enum Frame {
     Open { job: JobId },
     /// Phone → server: stop sharing it.
     Close { job: JobId },
-    /// Catch-up, both ways: automerge's sync protocol.
-    Sync { job: JobId, message: Vec<u8> },
-    /// A live change, both ways.
-    Change { job: JobId, change: Vec<u8> },
-    /// Server → phone: these changes are on disk. Also sent for changes taken in by `Sync`.
-    Ack { job: JobId, hashes: Vec<[u8; 32]> },
+    /// Catch-up, both ways: automerge's sync protocol. To a phone with the server's seal over all that it has.
+    Sync { job: JobId, message: Vec<u8>, seal: Option<Seal> },
+    /// A live change, both ways. To a phone with the server's proof that it has sealed it.
+    Change { job: JobId, change: Vec<u8>, proof: Option<Proof> },
+    /// Server → phone: these changes are on disk. Also sent for changes taken in by `Sync`. With the proof that it has sealed
+    /// them.
+    Ack { job: JobId, hashes: Vec<[u8; 32]>, proof: Option<Proof> },
     /// Server → phone: this change was refused and is not kept; the phone sets it apart and shows it. `hash` is absent when the
     /// bytes were no change at all.
     Nack { job: JobId, hash: Option<[u8; 32]>, reason: String },
@@ -45,6 +47,10 @@ pub enum Frame {
     Vouch { request: Vec<u8>, subjects: Vec<String> },
     /// The answer: a certificate (DER).
     Vouched { certificate: Vec<u8> },
+    /// Phone → server: a seal of this or another server of the shop, before changes of others that it stands for.
+    Sealed { job: JobId, seal: Seal },
+    /// Between servers of a shop, both ways: what they seal with.
+    SealKeys(Vec<[u8; 32]>),
 }
 
 /// What a device may do in a shop.
@@ -151,6 +157,10 @@ mod tests {
         id().prop_map(JobId)
     }
 
+    fn seal() -> impl Strategy<Value = Seal> {
+        (prop::collection::vec(any::<[u8; 32]>(), 0..4), any()).prop_map(|(heads, proof)| Seal { heads, proof })
+    }
+
     fn person() -> impl Strategy<Value = Person> {
         (id(), ".{0,20}").prop_map(|(device, name)| Person { device: DeviceId(device), name })
     }
@@ -193,10 +203,14 @@ mod tests {
             prop::collection::vec(entry(), 0..5).prop_map(Frame::Jobs),
             job().prop_map(|job| Frame::Open { job }),
             job().prop_map(|job| Frame::Close { job }),
-            (job(), bytes()).prop_map(|(job, message)| Frame::Sync { job, message }),
-            (job(), bytes()).prop_map(|(job, change)| Frame::Change { job, change }),
-            (job(), prop::collection::vec(any::<[u8; 32]>(), 0..5))
-                .prop_map(|(job, hashes)| Frame::Ack { job, hashes }),
+            (job(), bytes(), prop::option::of(seal())).prop_map(|(job, message, seal)| Frame::Sync {
+                job,
+                message,
+                seal
+            }),
+            (job(), bytes(), any()).prop_map(|(job, change, proof)| Frame::Change { job, change, proof }),
+            (job(), prop::collection::vec(any::<[u8; 32]>(), 0..5), any())
+                .prop_map(|(job, hashes, proof)| Frame::Ack { job, hashes, proof }),
             (job(), any::<Option<[u8; 32]>>(), ".{0,20}").prop_map(|(job, hash, reason)| Frame::Nack {
                 job,
                 hash,
@@ -213,6 +227,8 @@ mod tests {
             (bytes(), prop::collection::vec(".{0,20}", 0..4))
                 .prop_map(|(request, subjects)| Frame::Vouch { request, subjects }),
             bytes().prop_map(|certificate| Frame::Vouched { certificate }),
+            (job(), seal()).prop_map(|(job, seal)| Frame::Sealed { job, seal }),
+            prop::collection::vec(any::<[u8; 32]>(), 0..3).prop_map(Frame::SealKeys),
         ]
     }
 
@@ -242,7 +258,7 @@ mod tests {
         let goodbye = Frame::Goodbye { reason: String::new() };
         assert_eq!(goodbye.encode(), [10, 0]);
         assert_eq!(Frame::Role(Role::Crew).encode(), [11, 1]);
-        assert!(matches!(Frame::decode(&[15, 0]), Err(FrameError::Malformed(_))));
+        assert!(matches!(Frame::decode(&[17, 0]), Err(FrameError::Malformed(_))));
         assert!(matches!(Frame::decode(&[]), Err(FrameError::Malformed(_))));
         // A list that claims to be endless.
         assert!(Frame::decode(&[2, 0xff, 0xff, 0xff, 0xff, 0x0f]).is_err());

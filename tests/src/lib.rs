@@ -16,6 +16,7 @@ pub mod typing;
 /// Whether a takeoff is right, from first principles.
 pub mod checker;
 /// Cuts made as a person makes them.
+pub mod copy;
 pub mod cutter;
 /// Floors of rooms in rows and columns.
 pub mod exhaustive;

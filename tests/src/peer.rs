@@ -1,6 +1,6 @@
 //! A phone without a screen: the wire and the document of a real one, driven by a test.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::io;
 use std::time::{Duration, Instant};
 
@@ -9,7 +9,8 @@ use reqwest::header::{CONTENT_TYPE, COOKIE, HOST, LOCATION, ORIGIN, SET_COOKIE};
 use reqwest::{Response, StatusCode, redirect};
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId, RoomId};
-use shared_model::job::{Edit, JobDoc, Order, SCHEMA, SyncState, Timestamp};
+use shared_model::job::{Edit, Order, SCHEMA, SyncState, Timestamp};
+use shared_model::seal::Seal;
 use shared_model::wire::{Frame, Hello, JobEntry, PROTOCOL, Person, Role, Welcome, Whereabouts};
 use tokio::net::TcpStream;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest;
@@ -17,6 +18,7 @@ use tokio_tungstenite::tungstenite::{Error as WsError, Message};
 use tokio_tungstenite::{MaybeTlsStream, WebSocketStream};
 use uuid::Uuid;
 
+use crate::copy::Copy;
 use crate::server::PATIENCE;
 
 pub type Hash = [u8; 32];
@@ -45,16 +47,6 @@ pub struct Peer {
     /// The newest change frame, and when it came.
     pub heard: Option<(Hash, Instant)>,
     socket: Socket,
-}
-
-/// A job on this phone.
-pub struct Copy {
-    pub doc: JobDoc,
-    catch_up: SyncState,
-    /// Own changes that the server has not confirmed.
-    pub waiting: BTreeMap<Hash, Vec<u8>>,
-    pub acked: BTreeSet<Hash>,
-    pub nacked: Vec<(Option<Hash>, String)>,
 }
 
 /// An HTTP client that follows nothing, keeps nothing and trusts no certificate.
@@ -206,6 +198,9 @@ impl Peer {
         let author = self.device();
         self.copies.entry(job).or_insert_with(|| Copy::new(job, author)).catch_up = SyncState::new();
         self.send(&Frame::Open { job }).await;
+        for seal in self.copies[&job].seals.all() {
+            self.send(&Frame::Sealed { job, seal }).await;
+        }
     }
 
     /// Starts sharing a job and waits until this copy has all that the server has.
@@ -227,13 +222,13 @@ impl Peer {
         let copy = self.copies.entry(job).or_insert_with(|| Copy::new(job, author));
         let made = copy.doc.edit(edits, "test", Timestamp(1_800_000_000)).expect("an edit").expect("a change");
         copy.waiting.insert(made.hash.0, made.bytes.clone());
-        (made.hash.0, Frame::Change { job, change: made.bytes })
+        (made.hash.0, Frame::Change { job, change: made.bytes, proof: None })
     }
 
     /// Sends everything again that was never confirmed.
     pub async fn send_waiting(&mut self, job: JobId) {
         for change in self.copies[&job].waiting.values().cloned().collect::<Vec<_>>() {
-            self.send(&Frame::Change { job, change }).await;
+            self.send(&Frame::Change { job, change, proof: None }).await;
         }
     }
 
@@ -302,8 +297,9 @@ impl Peer {
             Frame::Presence { job, who: Some(person), at } => {
                 self.seen.insert((job, person.device), (person, at));
             }
-            Frame::Ack { job, hashes } => {
+            Frame::Ack { job, hashes, proof } => {
                 let copy = self.copies.get_mut(&job).expect("a shared job");
+                copy.keep_seal(proof.map(|proof| Seal { heads: hashes.clone(), proof }));
                 for hash in hashes {
                     copy.waiting.remove(&hash);
                     copy.acked.insert(hash);
@@ -312,53 +308,26 @@ impl Peer {
             Frame::Nack { job, hash, reason } => {
                 self.copies.get_mut(&job).expect("a shared job").nacked.push((hash, reason));
             }
-            Frame::Change { job, change } => {
+            Frame::Change { job, change, proof } => {
                 let copy = self.copies.get_mut(&job).expect("a shared job");
                 let vetted = guard::change(&change, None).expect("a sound change");
                 self.heard = Some((vetted.hash().0, Instant::now()));
+                let heads = vec![vetted.hash().0];
                 copy.doc.apply(vec![vetted]).expect("a change that fits");
+                copy.keep_seal(proof.map(|proof| Seal { heads, proof }));
             }
-            Frame::Sync { job, message } => {
+            Frame::Sync { job, message, seal } => {
                 let copy = self.copies.get_mut(&job).expect("a shared job");
                 let vetted = guard::sync(&message, copy.doc.len(), None, true).expect("a sound message");
                 copy.doc.receive_sync(&mut copy.catch_up, vetted).expect("a message that fits");
+                copy.keep_seal(seal);
                 if let Some(message) = copy.doc.sync_message(&mut copy.catch_up, false) {
                     // A server that is being killed does not take it any more.
-                    let _ = self.send_bytes(Frame::Sync { job, message }.encode()).await;
+                    let _ = self.send_bytes(Frame::Sync { job, message, seal: None }.encode()).await;
                 }
             }
             other => panic!("the server sent {other:?}"),
         }
-    }
-}
-
-impl Copy {
-    fn new(job: JobId, author: DeviceId) -> Self {
-        Self {
-            doc: JobDoc::new(job, *Uuid::new_v4().as_bytes(), author),
-            catch_up: SyncState::new(),
-            waiting: BTreeMap::new(),
-            acked: BTreeSet::new(),
-            nacked: Vec::new(),
-        }
-    }
-
-    fn knows_all_that_the_server_has(&self) -> bool {
-        let heads = self.catch_up.their_heads.as_ref();
-        heads.is_some_and(|heads| heads.iter().all(|it| self.doc.has(it)))
-    }
-
-    /// Whether the server has said, in this catch-up, that it has what this copy has and no more.
-    pub fn server_has_all(&self) -> bool {
-        self.catch_up.their_heads.as_ref() == Some(&self.doc.heads())
-    }
-
-    pub fn has(&self, hash: &Hash) -> bool {
-        self.doc.changes_since(&[]).iter().any(|it| it.hash.0 == *hash)
-    }
-
-    pub fn room_names(&self) -> BTreeSet<String> {
-        self.doc.job().rooms.into_iter().map(|it| it.name).collect()
     }
 }
 

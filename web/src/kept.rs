@@ -3,11 +3,17 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::{Deserialize, Serialize};
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{DocError, Edit, EditError, Job, JobDoc, NewChange, SyncState, Timestamp};
+use shared_model::seal::{Proof, Seal, Seals};
 use shared_model::wire::Frame;
+
+#[path = "kept/outcome.rs"] // The simulation takes this file in from another folder.
+mod outcome;
+
+use outcome::set_apart;
+pub use outcome::{Outcome, SetApart, Waiting, without_apart};
 
 /// So many changes stored singly are folded into a snapshot.
 const CHANGES_PER_SNAPSHOT: usize = 200;
@@ -20,50 +26,14 @@ const SEND_AGAIN_AFTER: i64 = 5;
 
 pub type Hash = [u8; 32];
 
-/// An own edit that no server has confirmed; stored until one does.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub struct Waiting {
-    pub bytes: Vec<u8>,
-    pub said: String,
-    /// The [`Edit`]s as JSON, which a later version of the tool still reads.
-    pub edits: String,
-    pub made: Timestamp,
-}
-
-/// An edit set apart because a server refused it or because it broke the tool; never thrown away.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub struct SetApart {
-    pub at: Timestamp,
-    pub said: String,
-    pub reason: String,
-    pub bytes: Vec<u8>,
-}
-
-/// What an event asks for: to be stored first, then sent.
-#[derive(Debug, Default)]
-pub struct Outcome {
-    /// Changes to store singly.
-    pub changes: Vec<Vec<u8>>,
-    /// Own changes that now wait for a server.
-    pub waiting: Vec<(Hash, Waiting)>,
-    /// No longer waiting.
-    pub confirmed: Vec<Hash>,
-    pub apart: Vec<SetApart>,
-    pub send: Vec<Frame>,
-    /// The document reads differently now.
-    pub changed: bool,
-    /// The server and this phone have the same now.
-    pub level: bool,
-    /// Fold everything into a snapshot.
-    pub snapshot: bool,
-}
-
 pub struct Kept {
     doc: JobDoc,
     author: DeviceId,
     waiting: BTreeMap<Hash, Waiting>,
     sent: BTreeMap<Hash, Timestamp>,
     sync: SyncState,
+    /// What servers have said of changes: so that another server takes in from this phone what others wrote.
+    seals: Seals,
     /// The server and this phone had the same at some time since the connection came up.
     caught_up: bool,
     /// Changes stored singly since the last snapshot.
@@ -86,7 +56,8 @@ impl Kept {
 
     fn around(doc: JobDoc, author: DeviceId) -> Self {
         let (waiting, sent) = (BTreeMap::new(), BTreeMap::new());
-        Self { doc, author, waiting, sent, sync: SyncState::new(), caught_up: false, loose: 0 }
+        let (sync, seals) = (SyncState::new(), Seals::default());
+        Self { doc, author, waiting, sent, sync, seals, caught_up: false, loose: 0 }
     }
 
     /// From storage: a change stored singly, or one that another tab of this phone stored. An unreadable one is returned.
@@ -112,6 +83,10 @@ impl Kept {
 
     pub fn restore_waiting(&mut self, waiting: BTreeMap<Hash, Waiting>) {
         self.waiting.extend(waiting);
+    }
+
+    pub fn restore_seals(&mut self, seals: Seals) {
+        self.seals = seals;
     }
 
     /// From storage: what other tabs of this phone stored and this one has not heard of, so that its snapshot never holds less
@@ -163,7 +138,7 @@ impl Kept {
         let waiting = Waiting { bytes: bytes.clone(), said: said.to_owned(), edits: as_json, made: at };
         self.waiting.insert(hash.0, waiting.clone());
         self.sent.insert(hash.0, at);
-        let send = vec![Frame::Change { job: self.doc.id(), change: bytes.clone() }];
+        let send = vec![Frame::Change { job: self.doc.id(), change: bytes.clone(), proof: None }];
         let outcome = Outcome {
             changes: vec![bytes],
             waiting: vec![(hash.0, waiting)],
@@ -189,6 +164,7 @@ impl Kept {
         self.sent.clear();
         self.caught_up = false;
         let mut outcome = Outcome { send: vec![Frame::Open { job: self.doc.id() }], ..Outcome::default() };
+        self.show_seals(&mut outcome);
         self.say_next(&mut outcome);
         outcome
     }
@@ -198,7 +174,7 @@ impl Kept {
         self.sync = SyncState::new();
     }
 
-    pub fn hear_sync(&mut self, message: &[u8]) -> Outcome {
+    pub fn hear_sync(&mut self, message: &[u8], seal: Option<Seal>) -> Outcome {
         let mut outcome = Outcome::default();
         let heard = guard::sync(message, MOST_CHANGES, None, true).map_err(|it| it.to_string());
         let new = heard.and_then(|it| self.doc.receive_sync(&mut self.sync, it).map_err(|it| it.to_string()));
@@ -210,6 +186,7 @@ impl Kept {
             }
             Err(reason) => outcome.apart.push(set_apart("message from the server", reason, message.to_vec())),
         }
+        self.hear_seal(&mut outcome, seal);
         self.say_next(&mut outcome);
         let heads = self.doc.heads();
         outcome.level = self.sync.their_heads.as_ref().is_some_and(|theirs| *theirs == heads);
@@ -223,7 +200,7 @@ impl Kept {
         self.counted(outcome)
     }
 
-    pub fn hear_change(&mut self, bytes: Vec<u8>) -> Outcome {
+    pub fn hear_change(&mut self, bytes: Vec<u8>, proof: Option<Proof>) -> Outcome {
         let mut outcome = Outcome::default();
         let vetted = match guard::change(&bytes, None) {
             Ok(vetted) => vetted,
@@ -232,7 +209,7 @@ impl Kept {
                 return outcome;
             }
         };
-        let before = self.doc.heads();
+        let (before, hash) = (self.doc.heads(), vetted.hash().0);
         match self.doc.apply(vec![vetted]) {
             Ok(new) if new.is_empty() => {}
             Ok(_) => {
@@ -241,6 +218,7 @@ impl Kept {
             }
             Err(error) => outcome.apart.push(set_apart("change from the server", error.to_string(), bytes)),
         }
+        self.hear_seal(&mut outcome, proof.map(|proof| Seal { heads: vec![hash], proof }));
         let complete = self.doc.missing().is_empty();
         if !complete {
             self.sync = SyncState::new();
@@ -251,19 +229,24 @@ impl Kept {
     }
 
     /// From a file: vetted changes of anybody, which a catch-up then brings to the server.
-    pub fn take_in_file(&mut self, changes: Vec<guard::VettedChange>) -> Result<Outcome, DocError> {
+    pub fn take_in_file(&mut self, changes: Vec<guard::VettedChange>, seals: Vec<Seal>) -> Result<Outcome, DocError> {
         let new = self.doc.apply(changes)?;
         let changes = new.iter().filter_map(|it| self.doc.change(it)).map(|it| it.bytes).collect();
         let mut outcome = Outcome { changed: !new.is_empty(), changes, ..Outcome::default() };
+        seals.into_iter().for_each(|it| self.hear_seal(&mut outcome, Some(it)));
+        self.show_seals(&mut outcome);
         self.say_next(&mut outcome);
         Ok(self.counted(outcome))
     }
 
     /// The server has these on disk.
-    pub fn hear_ack(&mut self, hashes: &[Hash]) -> Outcome {
+    pub fn hear_ack(&mut self, hashes: &[Hash], proof: Option<Proof>) -> Outcome {
         let confirmed: Vec<Hash> = hashes.iter().filter(|it| self.waiting.remove(*it).is_some()).copied().collect();
         self.sent.retain(|it, _| !confirmed.contains(it));
-        Outcome { confirmed, level: self.caught_up && self.waiting.is_empty(), ..Outcome::default() }
+        let level = self.caught_up && self.waiting.is_empty();
+        let mut outcome = Outcome { confirmed, level, ..Outcome::default() };
+        self.hear_seal(&mut outcome, proof.map(|proof| Seal { heads: hashes.to_vec(), proof }));
+        outcome
     }
 
     /// These are on the server's disk, as another tab of this phone says.
@@ -280,13 +263,13 @@ impl Kept {
     }
 
     /// The server refused a change. It is set apart; own edits built on it are made again without it, because the server can
-    /// take in nothing that builds on it. Other own edits stay as they are: the server may have them already.
+    /// take in nothing that builds on it. Other own edits stay as they are: the server may have them already. What this phone
+    /// made as another device, before it was paired anew, is made again whole.
     pub fn hear_nack(&mut self, hash: Option<Hash>, reason: &str, actor: [u8; 16]) -> Outcome {
-        let Some(refused) = hash.and_then(|it| self.waiting.remove(&it)) else {
+        let Some(refused) = hash.and_then(|it| self.refused(it, reason)) else {
             return Outcome { apart: vec![set_apart("message", reason.to_owned(), Vec::new())], ..Outcome::default() };
         };
-        let mut outcome = Outcome { changed: true, snapshot: true, ..Outcome::default() };
-        outcome.apart.push(SetApart { said: refused.said, ..set_apart("", reason.to_owned(), refused.bytes) });
+        let mut outcome = Outcome { changed: true, snapshot: true, apart: vec![refused], ..Outcome::default() };
         let all: Vec<(Hash, Vec<u8>)> =
             self.doc.changes_since(&[]).into_iter().map(|it| (it.hash.0, it.bytes)).collect();
         let order: Vec<Hash> = all.iter().map(|it| it.0).collect();
@@ -310,7 +293,24 @@ impl Kept {
                 Err(error) => outcome.apart.push(SetApart { said, ..set_apart("", error.to_string(), bytes) }),
             }
         }
+        self.show_seals(&mut outcome);
+        self.say_next(&mut outcome);
         outcome
+    }
+
+    /// What is to be set apart of a refused change; `None` when it is not in the document.
+    fn refused(&mut self, hash: Hash, reason: &str) -> Option<SetApart> {
+        let Some(own) = self.waiting.get(&hash) else {
+            let NewChange { bytes, .. } = self.doc.change(&shared_model::job::ChangeHash(hash))?;
+            return Some(set_apart("an edit by somebody else", reason.to_owned(), bytes));
+        };
+        let as_another = self.doc.author_of(&shared_model::job::ChangeHash(hash)) != Some(self.author);
+        let reason = if as_another { "made again: this phone was paired anew" } else { reason };
+        let apart = SetApart { said: own.said.clone(), ..set_apart("", reason.to_owned(), own.bytes.clone()) };
+        if !as_another {
+            self.waiting.remove(&hash);
+        }
+        Some(apart)
     }
 
     /// Unconfirmed edits that should have been confirmed by now. Those that this phone made as another device only a catch-up may
@@ -322,7 +322,7 @@ impl Kept {
             let last = self.sent.entry(*hash).or_insert(now);
             if now.0 - last.0 >= SEND_AGAIN_AFTER && guard::change(&waiting.bytes, Some(self.author)).is_ok() {
                 *last = now;
-                frames.push(Frame::Change { job, change: waiting.bytes.clone() });
+                frames.push(Frame::Change { job, change: waiting.bytes.clone(), proof: None });
             }
         }
         frames
@@ -344,9 +344,26 @@ impl Kept {
         guard::change(bytes, None).is_ok_and(|it| self.doc.has(&it.hash()))
     }
 
+    fn hear_seal(&mut self, outcome: &mut Outcome, seal: Option<Seal>) {
+        if let Some(seal) = seal {
+            self.seals.add(&self.doc, seal);
+            outcome.seals = Some(self.seals.clone());
+        }
+    }
+
+    fn show_seals(&self, outcome: &mut Outcome) {
+        let job = self.doc.id();
+        outcome.send.extend(self.seals.all().into_iter().map(|seal| Frame::Sealed { job, seal }));
+    }
+
+    /// Those that go with the job to wherever it goes.
+    pub fn seals(&self) -> Vec<Seal> {
+        self.seals.all()
+    }
+
     fn say_next(&mut self, outcome: &mut Outcome) {
         let message = self.doc.sync_message(&mut self.sync, false);
-        outcome.send.extend(message.map(|message| Frame::Sync { job: self.doc.id(), message }));
+        outcome.send.extend(message.map(|message| Frame::Sync { job: self.doc.id(), message, seal: None }));
     }
 
     fn counted(&mut self, mut outcome: Outcome) -> Outcome {
@@ -354,27 +371,6 @@ impl Kept {
         outcome.snapshot |= self.loose >= CHANGES_PER_SNAPSHOT;
         outcome
     }
-}
-
-/// Stored changes, oldest first, without those that were set apart and what was built on them, which was made again then:
-/// read back, they would be in the document again, and no server could take it in.
-pub fn without_apart<K>(mut changes: Vec<(K, Vec<u8>)>, apart: &[SetApart]) -> Vec<(K, Vec<u8>)> {
-    if apart.is_empty() {
-        return changes;
-    }
-    let vetted = |bytes: &[u8]| guard::change(bytes, None).ok();
-    let mut gone: BTreeSet<Hash> = apart.iter().filter_map(|it| Some(vetted(&it.bytes)?.hash().0)).collect();
-    changes.retain(|(_, bytes)| {
-        // One that was set apart because it does not read is known by its bytes.
-        let Some(change) = vetted(bytes) else { return apart.iter().all(|it| it.bytes != *bytes) };
-        let builds_on_it = change.deps().iter().any(|it| gone.contains(&it.0));
-        !(gone.contains(&change.hash().0) || builds_on_it && gone.insert(change.hash().0))
-    });
-    changes
-}
-
-fn set_apart(said: &str, reason: String, bytes: Vec<u8>) -> SetApart {
-    SetApart { at: Timestamp::default(), said: said.to_owned(), reason, bytes }
 }
 
 #[cfg(test)]

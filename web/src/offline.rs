@@ -10,6 +10,7 @@ use js_sys::{Array, Function, Object, Reflect, Uint8Array};
 use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
 use shared_model::job::{PictureHash, Timestamp};
+use shared_model::seal::Seals;
 use wasm_bindgen::prelude::Closure;
 use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::spawn_local;
@@ -24,9 +25,9 @@ mod pictures;
 use keys::{hash_key, hash_of, key, name_of, number, pack, picture_key, unpack};
 
 const NAME: &str = "napline";
-/// 2: pictures.
+/// 2: pictures and seals.
 const VERSION: u32 = 2;
-const STORES: [&str; 10] = [JOB, SNAPSHOT, CHANGE, WAITING, APART, UNDO, SETTING, MARKER, PICTURE, THERE];
+const STORES: [&str; 11] = [JOB, SNAPSHOT, CHANGE, WAITING, APART, UNDO, SETTING, MARKER, PICTURE, THERE, SEALS];
 /// By job: [`JobRecord`].
 const JOB: &str = "job";
 /// By job and time: [`Snapshot`]; the newest two.
@@ -47,6 +48,8 @@ const MARKER: &str = "marker";
 const PICTURE: &str = "picture";
 /// By hash: which server said last that it has the picture.
 const THERE: &str = "there";
+/// By job: [`Seals`].
+const SEALS: &str = "seals";
 
 const READ: &str = "readonly";
 const READ_WRITE: &str = "readwrite";
@@ -98,6 +101,7 @@ pub struct StoredJob {
     pub waiting: BTreeMap<Hash, Waiting>,
     pub apart: Vec<SetApart>,
     pub undo: Undo,
+    pub seals: Seals,
 }
 
 /// One thing to store.
@@ -108,6 +112,7 @@ pub enum Write {
     Confirmed(JobId, Hash),
     Apart(JobId, SetApart),
     Undo(JobId, Undo),
+    Seals(JobId, Seals),
     Setting(&'static str, Vec<u8>),
     Marker(JobId, Option<Marker>),
     /// Set apart: no longer part of the document.
@@ -250,6 +255,7 @@ impl Storage {
                 let json = serde_json::to_vec(undo).map_err(|it| StorageError::Unreadable(it.to_string()))?;
                 put(UNDO, &name_of(*job), &Uint8Array::from(json.as_slice()))
             }
+            Write::Seals(job, seals) => put(SEALS, &name_of(*job), &pack(seals)?),
             Write::Setting(name, bytes) => put(SETTING, &JsValue::from_str(name), &Uint8Array::from(bytes.as_slice())),
             Write::Marker(job, Some(marker)) => put(MARKER, &name_of(*job), &pack(marker)?),
             Write::Marker(job, None) => delete(MARKER, name_of(*job)),
@@ -265,6 +271,7 @@ impl Storage {
                 for store in [SNAPSHOT, CHANGE, WAITING, APART] {
                     transaction.object_store(store)?.delete(range(*job)?)?;
                 }
+                delete(SEALS, name_of(*job))?;
                 delete(UNDO, name_of(*job))?;
                 delete(MARKER, name_of(*job))
             }
@@ -319,6 +326,8 @@ impl Storage {
         // An undo list of another version is dropped: it is a convenience, the readings are not in it.
         stored.undo =
             undo.and_then(|it| serde_json::from_slice(&Uint8Array::new(&it).to_vec()).ok()).unwrap_or_default();
+        let seals = transaction.object_store(SEALS)?.get(name_of(job))?.await?;
+        stored.seals = seals.and_then(|it| unpack(&it).ok()).unwrap_or_default();
         Ok(stored)
     }
 

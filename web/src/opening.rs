@@ -33,6 +33,7 @@ pub async fn open(
     let found = left_behind(storage, job).await?;
     let mut stored = storage.job(job).await?;
     let (undo, waiting) = (std::mem::take(&mut stored.undo), std::mem::take(&mut stored.waiting));
+    let seals = std::mem::take(&mut stored.seals);
     let mut apart = std::mem::take(&mut stored.apart);
     stored.changes = without_apart(stored.changes, &apart);
     stored.snapshots.retain(|(_, it)| apart.iter().all(|set| set.bytes != it.bytes));
@@ -51,6 +52,7 @@ pub async fn open(
     mark(storage, job, None).await;
     apart.extend(new);
     kept.restore_waiting(waiting);
+    kept.restore_seals(seals);
     Ok(Opened { kept, undo, apart, said })
 }
 

@@ -297,6 +297,7 @@ impl Phone {
         writes.extend(outcome.confirmed.iter().map(|it| Write::Confirmed(job, *it)));
         writes.extend(outcome.waiting.iter().map(|(hash, it)| Write::Waiting(job, *hash, it.clone())));
         writes.extend(outcome.apart.iter().map(|it| Write::Apart(job, it.clone())));
+        writes.extend(outcome.seals.map(|it| Write::Seals(job, it)));
         let storage = self.storage();
         if let Some(storage) = &storage {
             storage.write(writes);

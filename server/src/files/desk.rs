@@ -3,12 +3,11 @@
 use std::io::{Read, Write};
 use std::path::Path;
 
-use axum::body::Bytes;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{Job, JobDoc, NewChange, Photo, Picture};
 use shared_model::job_file::{self, JobFile, Photos};
-use shared_model::wire::{Frame, JobEntry};
+use shared_model::wire::JobEntry;
 use tokio::runtime::Handle;
 use uuid::Uuid;
 
@@ -17,7 +16,7 @@ use super::backup::{self, Kept};
 use crate::clock;
 use crate::photos::{self, Here, Shelf};
 use crate::store::Write as Stored;
-use crate::sync::Hub;
+use crate::sync::{Hub, live_frame};
 
 /// A file is no phone, but what it brings is stored as brought by somebody.
 const FILE: DeviceId = DeviceId(Uuid::nil());
@@ -98,7 +97,11 @@ impl Desk<'_> {
             shared.document(&self.hub.store).await.map_err(|error| FilesError::Unopened(error.to_string()))?;
         let job: Job = document.doc.job();
         let bytes = match form {
-            Form::JobFile => job_file::write(&document.doc, &self.pictures(&document.doc)?)?,
+            Form::JobFile => {
+                let heads = document.doc.heads().iter().map(|it| it.0).collect();
+                let seals = self.hub.seals.seal(id, heads).into_iter().collect();
+                job_file::write(&document.doc, &self.pictures(&document.doc)?, seals)?
+            }
             Form::Json => serde_json::to_vec_pretty(&job)?,
         };
         drop(shared);
@@ -151,7 +154,7 @@ impl Desk<'_> {
         let pictures_lost = self.keep_pictures(&shown, &file.photos);
         let imported = Imported { job: id, name, new: new.len(), changes: count, pictures_lost };
         for change in new {
-            let frame = Bytes::from(Frame::Change { job: id, change: change.bytes }.encode());
+            let frame = live_frame(self.hub, id, change);
             shared.listeners.values().for_each(|it| it.outbox.send_bytes(frame.clone()));
         }
         self.hub.note_change(id, now);

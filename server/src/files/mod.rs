@@ -19,9 +19,11 @@ use shared_model::wire::JobEntry;
 use self::backup::{Backup, Kept};
 pub use self::control::Control;
 use self::desk::{Ask, Desk, Done, Form};
+use crate::devices::Devices;
 use crate::photos::Shelf;
 use crate::store::{Store, StoreError};
-use crate::sync::Hub;
+use crate::sync::{Hub, Seals};
+use crate::tls::TlsError;
 
 #[derive(clap::Args)]
 pub struct DataArgs {
@@ -79,6 +81,8 @@ pub struct RestoreArgs {
 /// Why a file command failed. Nothing was changed.
 #[derive(thiserror::Error, Debug)]
 pub enum FilesError {
+    #[error(transparent)]
+    Key(#[from] TlsError),
     #[error("{0}: {1}")]
     In(PathBuf, Box<FilesError>),
     #[error(transparent)]
@@ -214,7 +218,8 @@ fn ask(data: &Path, ask: &Ask, body: &mut dyn Read, to: &mut dyn Write) -> Resul
         Err(error) => return Err(error.into()),
     };
     let runtime = runtime()?;
-    let hub = Hub::new(Arc::clone(&store))?;
+    let devices = Arc::new(Devices::new(store.devices()?));
+    let hub = Hub::new(Arc::clone(&store), devices, Seals::open(data)?)?;
     let shelf = Shelf::open(data, u64::MAX)?;
     let done = Desk { hub: &hub, shelf: &shelf, folder: data, runtime: runtime.handle() }.serve(ask, body, to);
     store.close();

@@ -21,7 +21,7 @@ use uuid::Uuid;
 
 use super::record::Record;
 use super::wire::{self, Stream};
-use super::{photos, take, tell_roster};
+use super::{photos, take, tell_roster, tell_seal_keys};
 use crate::router::Shop;
 use crate::store::Device;
 use crate::sync::{self, Outbox, Parting, Phone, Queue};
@@ -162,6 +162,7 @@ async fn exchange(
     outbox: &Outbox,
 ) -> Result<(), CallError> {
     let mut devices = shop.devices.changes();
+    tell_seal_keys(shop, outbox);
     tell_roster(shop, outbox);
     if let Ok(request) = tls::request(&record.key) {
         let subjects = shop.hosts.subjects().iter().map(ToString::to_string).collect();

@@ -132,6 +132,11 @@ impl Peers {
     }
 }
 
+/// What this server seals with.
+pub fn tell_seal_keys(shop: &Shop, to: &Outbox) {
+    to.send(&Frame::SealKeys(shop.hub.seals.reveal()));
+}
+
 /// Everybody whom this server lets in, or does not any more. Each server says itself which other ones it lets in.
 pub fn tell_roster(shop: &Shop, to: &Outbox) {
     let mut devices = shop.devices.all();
@@ -145,6 +150,12 @@ pub fn tell_roster(shop: &Shop, to: &Outbox) {
 pub async fn take(shop: &Shop, peer: &mut Phone, frame: Frame) -> Result<(), Parting> {
     match frame {
         Frame::Roster(devices) => merge(shop, &peer.device, &devices).await,
+        Frame::SealKeys(keys) => {
+            if let Err(error) = shop.hub.seals.learn(&keys) {
+                tracing::warn!(%error, "what another server seals with is not kept: its phones' news of others waits for it");
+            }
+            Ok(())
+        }
         Frame::Vouch { request, subjects } => {
             let answer = vouch(shop, &request, &subjects).map_err(|error| Parting::NotUnderstood(error.to_string()))?;
             answer.iter().for_each(|it| peer.outbox.send(it));

@@ -239,6 +239,12 @@ impl Store {
         Ok(owner)
     }
 
+    /// The device that first used an actor.
+    pub fn owner(&self, actor: [u8; 16]) -> Result<Option<DeviceId>, StoreError> {
+        let known = self.actors.lock().unwrap_or_else(PoisonError::into_inner).get(&actor).copied();
+        known.map_or_else(|| self.read_actor(&actor), |it| Ok(Some(it)))
+    }
+
     /// Commits what is queued and closes the file.
     pub fn close(&self) {
         drop(self.queue.lock().unwrap_or_else(PoisonError::into_inner).take());

@@ -127,6 +127,7 @@ fn welcome(shop: &Shop, device: &Device, outbox: &Outbox, hello: &Hello) -> Resu
     }
     outbox.send(&Frame::Role(device.role));
     if device.role == Role::Server {
+        peers::tell_seal_keys(shop, outbox);
         peers::tell_roster(shop, outbox);
     }
     outbox.send(&shop.hub.list());

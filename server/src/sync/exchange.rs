@@ -6,13 +6,14 @@ use std::time::Duration;
 use axum::body::Bytes;
 use shared_model::guard::{self, Refusal, VettedChange};
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{NewChange, SyncState};
+use shared_model::job::{JobDoc, NewChange, SyncState};
 use shared_model::wire::{Frame, Person, Role, Whereabouts};
 use tokio::time::Instant;
 
 use super::hub::{ConnectionId, Hub, Shared};
 use super::job::{Listener, OpenDocument, OpenError, Panicked, SharedJob, guarded, heads_of, store_verified};
 use super::outbox::{Outbox, Parting};
+use super::share::{Share, Taken};
 use crate::clock;
 use crate::limits::Bucket;
 use crate::store::{Device, StoreError, Write};
@@ -32,11 +33,6 @@ pub struct Phone {
     open: HashMap<JobId, Share>,
     refused: Bucket,
     presence: Bucket,
-}
-
-struct Share {
-    job: Shared,
-    catch_up: SyncState,
 }
 
 impl Phone {
@@ -60,8 +56,12 @@ impl Phone {
                 self.close(job).await;
                 Ok(())
             }
-            Frame::Sync { job, message } => self.sync(hub, job, &message).await,
-            Frame::Change { job, change } => self.change(hub, job, &change).await,
+            Frame::Sync { job, message, .. } => self.sync(hub, job, &message).await,
+            Frame::Change { job, change, .. } => self.change(hub, job, &change).await,
+            Frame::Sealed { job, seal } => {
+                self.open.get_mut(&job).map(|it| it.show(hub, job, &seal));
+                Ok(())
+            }
             Frame::Presence { job, at, .. } => self.presence(job, at).await,
             // Between servers each side answers the other's changes; what is on disk there is no news here.
             Frame::Ack { .. } | Frame::Jobs(_) | Frame::Role(_) if self.is_server() => Ok(()),
@@ -78,7 +78,8 @@ impl Phone {
             | Frame::Role(_)
             | Frame::Roster(_)
             | Frame::Vouch { .. }
-            | Frame::Vouched { .. } => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
+            | Frame::Vouched { .. }
+            | Frame::SealKeys(_) => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
         }
     }
 
@@ -117,9 +118,10 @@ impl Phone {
         let (mut catch_up, is_server) = (SyncState::new(), self.is_server());
         let first = say(document, &mut catch_up, !is_server);
         let epoch = document.epoch;
+        let first = first.map(|it| sync_frame(hub, &document.doc, it, !is_server));
 
         let others = shared.listeners.iter().filter(|(other, _)| **other != self.id);
-        let mut frames: Vec<Frame> = first.map(|message| Frame::Sync { job: id, message }).into_iter().collect();
+        let mut frames: Vec<Frame> = first.into_iter().collect();
         frames.extend(others.filter_map(|(_, other)| {
             other.at.map(|at| Frame::Presence { job: id, who: Some(other.person.clone()), at })
         }));
@@ -132,7 +134,7 @@ impl Phone {
         });
         drop(shared);
         hub.note_open();
-        self.open.insert(id, Share { job, catch_up });
+        self.open.insert(id, Share::new(job, catch_up));
         Ok(())
     }
 
@@ -154,24 +156,34 @@ impl Phone {
             Ok(document) => document,
             Err(error) => return self.cannot_open(id, error),
         };
-        // A phone may bring what others wrote: after a loss on the server that is the only way it comes back. The store
-        // keeps who brought it.
         let vetted = match guarded(|| guard::sync(message, document.doc.len(), None, false)) {
             Ok(Ok(vetted)) => vetted,
             Ok(Err(refusal)) => return self.refuse(hub, id, None, &refusal.to_string()),
             Err(Panicked) => return self.refuse(hub, id, None, "it cannot be read"),
         };
         let vetted = if self.device.role == Role::Viewer { vetted.without_changes() } else { vetted };
-        let taken = tokio::task::block_in_place(|| guarded(|| document.doc.receive_sync(&mut share.catch_up, vetted)));
+        let (doc, phone) = (&mut document.doc, self.device.id);
+        let taken = tokio::task::block_in_place(|| {
+            guarded(|| if is_server { share.trust(doc, vetted) } else { share.take(doc, vetted, phone, hub) })
+        });
         let changes = match taken {
-            Ok(Ok(changes)) => changes,
+            Ok(Ok(Taken::New(changes))) => changes,
+            Ok(Ok(Taken::Later(reply))) => {
+                reply.map(|message| self.outbox.send(&Frame::Sync { job: id, message, seal: None }));
+                return Ok(());
+            }
+            Ok(Ok(Taken::Unsealed(hash))) => {
+                let reason = "no server of the shop vouches that it is from whom it says";
+                return self.refuse(hub, id, Some(hash), reason);
+            }
             Ok(Err(error)) => return self.refuse(hub, id, None, &error.to_string()),
             Err(Panicked) => {
                 shared.forget_document();
                 return self.refuse(hub, id, None, "it cannot be read");
             }
         };
-        let reply = say(document, &mut share.catch_up, !is_server).map(|message| Frame::Sync { job: id, message });
+        let reply = say(document, &mut share.catch_up, !is_server);
+        let reply = reply.map(|message| sync_frame(hub, &document.doc, message, !is_server));
         let claims = match self.own_actors(hub, &changes) {
             Ok(claims) => claims,
             Err(parting) => {
@@ -227,7 +239,8 @@ impl Phone {
             all => all.iter().filter_map(|it| document.doc.change(it)).collect(),
         };
         let reply = if known {
-            Some(Frame::Ack { job: id, hashes: vec![hash.0] })
+            let proof = hub.seals.seal(id, vec![hash.0]).map(|it| it.proof);
+            Some(Frame::Ack { job: id, hashes: vec![hash.0], proof })
         } else if changes.is_empty() {
             // It depends on changes that the server does not have: the phone must catch the server up.
             let is_server = self.is_server();
@@ -235,7 +248,7 @@ impl Phone {
                 share.catch_up = SyncState::new();
                 say(document, &mut share.catch_up, !is_server)
             });
-            catch_up.flatten().map(|message| Frame::Sync { job: id, message })
+            catch_up.flatten().map(|message| sync_frame(hub, &document.doc, message, !is_server))
         } else {
             None
         };
@@ -258,10 +271,10 @@ impl Phone {
         writes.extend(document.number(&changes, self.device.id, now));
         let news = !changes.is_empty();
         let hashes = changes.iter().map(|it| it.hash.0).collect();
-        let mut to_phone: Vec<Frame> = news.then_some(Frame::Ack { job: id, hashes }).into_iter().collect();
+        let proof = hub.seals.proof(id, &changes);
+        let mut to_phone: Vec<Frame> = news.then_some(Frame::Ack { job: id, hashes, proof }).into_iter().collect();
         to_phone.extend(reply);
-        let live: Vec<Bytes> =
-            changes.into_iter().map(|it| Bytes::from(Frame::Change { job: id, change: it.bytes }.encode())).collect();
+        let live: Vec<Bytes> = changes.into_iter().map(|it| live_frame(hub, id, it)).collect();
         let outbox = self.outbox.clone();
         hub.store.submit(epoch, writes, move |stored| match stored {
             Ok(()) => {
@@ -354,6 +367,19 @@ fn actor_of(hub: &Hub, change: &VettedChange, author: DeviceId) -> Result<Option
         tracing::warn!(%owner, %author, "two devices write under one actor");
     }
     Ok((owner == author).then_some(Write::Actor { actor, device: author }))
+}
+
+/// A catch-up message; for a phone with the seal over all that the document has.
+fn sync_frame(hub: &Hub, doc: &JobDoc, message: Vec<u8>, to_phone: bool) -> Frame {
+    let job = doc.id();
+    let seal = to_phone.then(|| hub.seals.seal(job, doc.heads().iter().map(|it| it.0).collect())).flatten();
+    Frame::Sync { job, message, seal }
+}
+
+/// A change for everybody who shares the job.
+pub fn live_frame(hub: &Hub, job: JobId, change: NewChange) -> Bytes {
+    let proof = hub.seals.seal(job, vec![change.hash.0]).map(|it| it.proof);
+    Bytes::from(Frame::Change { job, change: change.bytes, proof }.encode())
 }
 
 /// The server's next catch-up message for a phone, or in single changes, which each are vetted, for another server.

@@ -14,6 +14,8 @@ use tokio::time::Instant;
 
 use super::job::SharedJob;
 use super::outbox::{Outbox, Parting};
+use super::seals::Seals;
+use crate::devices::Devices;
 use crate::store::{Store, StoreError, Write};
 
 /// Renames and new jobs are collected this long before everybody is told.
@@ -39,6 +41,8 @@ pub type Shared = Arc<tokio::sync::Mutex<SharedJob>>;
 
 pub struct Hub {
     pub store: Arc<Store>,
+    pub devices: Arc<Devices>,
+    pub seals: Seals,
     jobs: Mutex<HashMap<JobId, Shared>>,
     /// The oldest first.
     connections: Mutex<BTreeMap<ConnectionId, (DeviceId, Outbox)>>,
@@ -56,7 +60,7 @@ pub struct Hub {
 }
 
 impl Hub {
-    pub fn new(store: Arc<Store>) -> Result<Self, StoreError> {
+    pub fn new(store: Arc<Store>, devices: Arc<Devices>, seals: Seals) -> Result<Self, StoreError> {
         let entries = store.jobs()?;
         let unnamed: BTreeMap<JobId, Timestamp> =
             entries.iter().filter(|it| it.name.is_empty()).map(|it| (it.job, it.changed)).collect();
@@ -66,6 +70,8 @@ impl Hub {
         }
         Ok(Self {
             store,
+            devices,
+            seals,
             jobs: Mutex::default(),
             connections: Mutex::default(),
             next_connection: AtomicU64::new(0),

@@ -8,8 +8,11 @@ mod exchange;
 mod hub;
 mod job;
 mod outbox;
+mod seals;
+mod share;
 
 pub use connection::upgrade;
-pub use exchange::Phone;
+pub use exchange::{Phone, live_frame};
 pub use hub::Hub;
 pub use outbox::{Outbox, Parting, Queue, new as outbox};
+pub use seals::Seals;

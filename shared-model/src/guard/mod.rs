@@ -12,6 +12,7 @@ mod bytes;
 mod chunk;
 mod sync;
 
+use std::collections::BTreeSet;
 use std::panic::catch_unwind;
 
 use automerge::{ActorId, Change, ChangeHash};
@@ -184,6 +185,20 @@ impl VettedSync {
     /// The changes inside that were vetted one by one: all of them, unless `whole` was allowed.
     pub fn changes(&self) -> &[VettedChange] {
         &self.changes
+    }
+
+    /// Whether a phone brings changes that are not its own. An actor whose first change is not inside is its own if `is_own`.
+    pub fn brings_others(&self, from: DeviceId, is_own: impl Fn(&[u8]) -> bool) -> bool {
+        let mut begun = BTreeSet::new();
+        self.changes.iter().any(|it| match it.author {
+            Some(author) if author == from => {
+                begun.insert(it.actor());
+                false
+            }
+            Some(_) => true,
+            None if job::is_fixed_change(&it.hash()) => false,
+            None => !begun.contains(it.actor()) && !is_own(it.actor().to_bytes()),
+        })
     }
 
     /// What the message says about what its sender has, without the changes that it brings.

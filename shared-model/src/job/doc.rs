@@ -190,6 +190,11 @@ impl JobDoc {
         self.doc.get_change_by_hash(hash).map(NewChange::from)
     }
 
+    /// Whether the change is here and waits for others.
+    pub fn holds_back(&self, change: &ChangeHash) -> bool {
+        self.waiting.contains_key(change)
+    }
+
     /// Hashes that waiting changes need.
     pub fn missing(&self) -> BTreeSet<ChangeHash> {
         self.doc.get_missing_deps(&[]).into_iter().collect()
@@ -198,6 +203,24 @@ impl JobDoc {
     /// The bytes of every change not reachable from `have`, dependencies first, each one chunk.
     pub fn changes_since(&self, have: &[ChangeHash]) -> Vec<NewChange> {
         self.doc.get_changes(have).into_iter().map(NewChange::from).collect()
+    }
+
+    /// Hashes of the changes that none of these is or builds on; those that the document does not have count for nothing.
+    pub fn hashes_outside(&self, have: &[[u8; 32]]) -> BTreeSet<[u8; 32]> {
+        let have: Vec<ChangeHash> = have.iter().map(|it| ChangeHash(*it)).filter(|it| self.has(it)).collect();
+        self.doc.get_changes_meta(&have).into_iter().map(|it| it.hash.0).collect()
+    }
+
+    /// Whose a change is; nobody's are those of the schema.
+    pub fn author_of(&self, change: &ChangeHash) -> Option<DeviceId> {
+        let meta = self.doc.get_change_meta_by_hash(change)?;
+        let author = self.doc.get_author_for_actor(&meta.actor)?;
+        Some(DeviceId(uuid::Uuid::from_slice(author.as_bytes()).unwrap_or_default()))
+    }
+
+    /// Another document that has the same.
+    pub fn copy(&self) -> Self {
+        Self { id: self.id, doc: self.doc.clone(), author: self.author, waiting: self.waiting.clone() }
     }
 
     /// How many changes the document has: what [`guard::sync`] wants to know.

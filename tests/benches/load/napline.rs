@@ -127,10 +127,13 @@ impl Talk for Line {
     fn take(&mut self, frame: &[u8]) -> (Vec<Mark>, Vec<Vec<u8>>) {
         match Frame::decode(frame).expect("a frame") {
             Frame::Change { change, .. } => (vec![mark_of_change(&change)], Vec::new()),
-            Frame::Sync { job, message } => {
+            Frame::Sync { job, message, .. } => {
                 let answer = self.meeting.as_mut().and_then(|it| it.take(&message));
                 self.meeting.take_if(|it| it.is_level());
-                (Vec::new(), answer.map(|message| Frame::Sync { job, message }.encode()).into_iter().collect())
+                (
+                    Vec::new(),
+                    answer.map(|message| Frame::Sync { job, message, seal: None }.encode()).into_iter().collect(),
+                )
             }
             Frame::Ack { .. } | Frame::Jobs(_) | Frame::Role(_) => (Vec::new(), Vec::new()),
             other => panic!("the server sent {other:?}"),
@@ -138,6 +141,6 @@ impl Talk for Line {
     }
 
     fn edit(&mut self, n: usize) -> Vec<u8> {
-        Frame::Change { job: self.job, change: self.edits[n].bytes.clone() }.encode()
+        Frame::Change { job: self.job, change: self.edits[n].bytes.clone(), proof: None }.encode()
     }
 }

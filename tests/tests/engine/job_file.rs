@@ -23,7 +23,7 @@ proptest! {
         steps.iter().for_each(|it: &Step| crew.take(it));
         let [one, other, _] = crew.docs.as_slice() else { unreachable!() };
         let photos = invented_photos();
-        let file = job_file::read(&job_file::write(one, &photos).unwrap()).unwrap();
+        let file = job_file::read(&job_file::write(one, &photos, Vec::new()).unwrap()).unwrap();
         prop_assert_eq!((file.job, file.name, file.photos), (JOB, one.job().name, photos));
         prop_assert_eq!(file.heads, one.heads().iter().map(|it| it.0).collect::<Vec<_>>());
 
@@ -53,7 +53,7 @@ fn small() -> JobDoc {
 #[test]
 fn other_programs_find_the_job_in_it() {
     let doc = small();
-    let bytes = job_file::write(&doc, &Photos::new()).unwrap();
+    let bytes = job_file::write(&doc, &Photos::new(), Vec::new()).unwrap();
     let mut archive = zip::ZipArchive::new(Cursor::new(&bytes)).unwrap();
     let job: Job = serde_json::from_reader(archive.by_name("job.json").unwrap()).unwrap();
     assert_eq!(job, doc.job());
@@ -82,7 +82,7 @@ fn a_file_is_named_for_its_job() {
 
 #[test]
 fn any_damaged_byte_is_noticed() {
-    let sound = job_file::write(&small(), &invented_photos()).unwrap();
+    let sound = job_file::write(&small(), &invented_photos(), Vec::new()).unwrap();
     job_file::read(&sound).unwrap();
     for at in 0..sound.len() {
         let mut damaged = sound.clone();
@@ -93,7 +93,7 @@ fn any_damaged_byte_is_noticed() {
 
 #[test]
 fn any_missing_end_is_noticed() {
-    let sound = job_file::write(&small(), &invented_photos()).unwrap();
+    let sound = job_file::write(&small(), &invented_photos(), Vec::new()).unwrap();
     for length in 0..sound.len() {
         assert!(job_file::read(&sound[..length]).is_err(), "{length} of {}", sound.len());
     }
@@ -263,7 +263,7 @@ fn what_is_no_file_of_ours_is_said_so() {
         let error = job_file::read(other).unwrap_err().to_string();
         assert_eq!(error, "it is no file of Napline's, or its end is missing");
     }
-    let sound = job_file::write(&small(), &Photos::new()).unwrap();
+    let sound = job_file::write(&small(), &Photos::new(), Vec::new()).unwrap();
     let mut flipped = sound;
     flipped[100] ^= 4;
     assert_eq!(job_file::read(&flipped).unwrap_err().to_string(), "it is damaged: it is not as it was written");

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{Edit, Timestamp};
+use shared_model::seal::Seals;
 use shared_model::wire::Frame;
 
 use super::kept::{Hash, Kept, Outcome, SetApart, Waiting, without_apart};
@@ -25,6 +26,7 @@ struct Disk {
     changes: Vec<(u64, Vec<u8>)>,
     waiting: BTreeMap<Hash, Waiting>,
     apart: Vec<SetApart>,
+    seals: Seals,
     next: u64,
 }
 
@@ -55,9 +57,9 @@ impl Handset {
     /// Takes in a frame from the server; answers what to send.
     pub fn hear(&mut self, frame: Frame, actor: [u8; 16]) -> Vec<Frame> {
         let outcome = match frame {
-            Frame::Sync { message, .. } => self.kept.hear_sync(&message),
-            Frame::Change { change, .. } => self.kept.hear_change(change),
-            Frame::Ack { hashes, .. } => self.kept.hear_ack(&hashes),
+            Frame::Sync { message, seal, .. } => self.kept.hear_sync(&message, seal),
+            Frame::Change { change, proof, .. } => self.kept.hear_change(change, proof),
+            Frame::Ack { hashes, proof, .. } => self.kept.hear_ack(&hashes, proof),
             Frame::Nack { hash, reason, .. } => self.kept.hear_nack(hash, &reason, actor),
             _ => return Vec::new(),
         };
@@ -86,6 +88,7 @@ impl Handset {
             outcome.confirmed.iter().for_each(|it| drop(self.disk.waiting.remove(it)));
             self.disk.waiting.extend(outcome.waiting);
             self.disk.apart.extend(outcome.apart);
+            self.disk.seals = outcome.seals.unwrap_or_else(|| std::mem::take(&mut self.disk.seals));
             fold |= outcome.snapshot;
         }
         if fold {
@@ -117,5 +120,6 @@ impl Handset {
         let changes = without_apart(disk.changes.clone(), &disk.apart).into_iter().map(|it| it.1).collect();
         self.kept.restore(changes).unwrap();
         self.kept.restore_waiting(disk.waiting.clone());
+        self.kept.restore_seals(disk.seals.clone());
     }
 }

@@ -148,7 +148,13 @@ impl World {
     /// From a phone: over the line that it has, if it has one.
     fn send_from(&mut self, end: End, frames: &[Frame]) {
         let Some((line, [_, to])) = self.lines.iter().find(|it| it.1[0] == end).copied() else { return };
-        self.wire.extend(frames.iter().map(|it| (line, to, it.encode())));
+        for frame in frames {
+            match (frame, to) {
+                // On a real line nothing overtakes a seal, and what follows a lost one is lost too.
+                (Frame::Sealed { .. }, End::Station(n)) => self.stations[n].hear(line, frame.clone()),
+                _ => self.wire.push((line, to, frame.encode())),
+            }
+        }
     }
 
     fn connect_phone(&mut self, who: usize, station: usize) {

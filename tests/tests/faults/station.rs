@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{JobDoc, NewChange, SyncState};
+use shared_model::seal::{Proof, SealKey, first_unsealed};
 use shared_model::wire::Frame;
 use uuid::Uuid;
 
@@ -26,6 +27,8 @@ pub struct Station {
 
 struct Share {
     catch_up: SyncState,
+    /// What is sealed, as the phone has shown.
+    sealed: Vec<[u8; 32]>,
     /// The phone at the other end; `None` is another server.
     phone: Option<DeviceId>,
     open: bool,
@@ -57,7 +60,7 @@ impl Station {
     }
 
     pub fn connect(&mut self, line: Line, phone: Option<DeviceId>) {
-        self.lines.insert(line, Share { catch_up: SyncState::new(), phone, open: false });
+        self.lines.insert(line, Share { catch_up: SyncState::new(), sealed: Vec::new(), phone, open: false });
     }
 
     pub fn hang_up(&mut self, line: Line) {
@@ -69,7 +72,7 @@ impl Station {
         let Some(share) = self.lines.get_mut(&line) else { return };
         (share.catch_up, share.open) = (SyncState::new(), true);
         let first = say(&self.doc, share);
-        let frames = first.map(|message| (line, Frame::Sync { job: self.doc.id(), message }));
+        let frames = first.map(|frame| (line, frame));
         self.queue.push(Batch { changes: Vec::new(), frames: frames.into_iter().collect() });
     }
 
@@ -77,13 +80,25 @@ impl Station {
         if let Frame::Open { .. } = frame {
             return self.open(line);
         }
-        let Some(share) = self.lines.get_mut(&line).filter(|it| it.open) else { return };
+        let Some(share) = self.lines.get_mut(&line) else { return };
         let job = self.doc.id();
         match frame {
+            Frame::Sealed { seal, .. } => {
+                assert!(key().made(job, &seal), "a phone shows the seals that it was given");
+                share.sealed.extend(seal.heads);
+            }
+            _ if !share.open => {}
             Frame::Sync { message, .. } => {
                 let vetted = guard::sync(&message, self.doc.len(), None, false).unwrap();
+                let inside: BTreeSet<_> = vetted.changes().iter().map(guard::VettedChange::hash).collect();
                 let changes = self.doc.receive_sync(&mut share.catch_up, vetted).unwrap();
-                let reply = say(&self.doc, share).map(|message| Frame::Sync { job, message });
+                if let Some(phone) = share.phone {
+                    // Others may have waited for these.
+                    let brought: Vec<_> = changes.iter().filter(|it| inside.contains(&it.hash)).cloned().collect();
+                    let unsealed = first_unsealed(&self.doc, &brought, &share.sealed, |author| author == phone);
+                    assert_eq!(unsealed, None, "a phone brings only what a server has sealed, and its own");
+                }
+                let reply = say(&self.doc, share);
                 self.keep(line, changes, reply);
             }
             Frame::Change { change, .. } => {
@@ -92,10 +107,10 @@ impl Station {
                 let known = self.doc.has(&hash);
                 let new = self.doc.apply(vec![vetted]).unwrap();
                 let reply = if known {
-                    Some(Frame::Ack { job, hashes: vec![hash.0] })
+                    Some(Frame::Ack { job, hashes: vec![hash.0], proof: proof(job, vec![hash.0]) })
                 } else if new.is_empty() {
                     share.catch_up = SyncState::new();
-                    say(&self.doc, share).map(|message| Frame::Sync { job, message })
+                    say(&self.doc, share)
                 } else {
                     None
                 };
@@ -112,11 +127,14 @@ impl Station {
         let job = self.doc.id();
         let mut frames = Vec::new();
         if !changes.is_empty() {
-            frames.push((line, Frame::Ack { job, hashes: changes.iter().map(|it| it.hash.0).collect() }));
+            let hashes: Vec<_> = changes.iter().map(|it| it.hash.0).collect();
+            frames.push((line, Frame::Ack { job, hashes: hashes.clone(), proof: proof(job, hashes) }));
         }
         frames.extend(reply.map(|it| (line, it)));
         for (other, _) in self.lines.iter().filter(|(other, share)| **other != line && share.open) {
-            frames.extend(changes.iter().map(|it| (*other, Frame::Change { job, change: it.bytes.clone() })));
+            let live =
+                |it: &NewChange| Frame::Change { job, change: it.bytes.clone(), proof: proof(job, vec![it.hash.0]) };
+            frames.extend(changes.iter().map(|it| (*other, live(it))));
         }
         self.queue.push(Batch { changes, frames });
     }
@@ -161,6 +179,17 @@ impl Station {
     }
 }
 
-fn say(doc: &JobDoc, share: &mut Share) -> Option<Vec<u8>> {
-    doc.sync_message(&mut share.catch_up, share.phone.is_some())
+fn say(doc: &JobDoc, share: &mut Share) -> Option<Frame> {
+    let message = doc.sync_message(&mut share.catch_up, share.phone.is_some())?;
+    let heads = doc.heads().iter().map(|it| it.0).collect();
+    Some(Frame::Sync { job: doc.id(), message, seal: Some(key().seal(doc.id(), heads)) })
+}
+
+/// The shop's servers know each other's keys; here they have one.
+fn key() -> SealKey {
+    SealKey::new(&[7; 32])
+}
+
+fn proof(job: JobId, hashes: Vec<[u8; 32]>) -> Option<Proof> {
+    Some(key().seal(job, hashes).proof)
 }

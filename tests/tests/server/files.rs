@@ -146,7 +146,7 @@ async fn a_job_goes_from_one_server_to_another_as_a_file() {
     assert!(said.contains("changes are new here"), "{said}");
     phone.until("the job in the list", |it| it.jobs.iter().any(|it| it.job == file.job)).await;
     phone.open_and_catch_up(file.job).await;
-    let heads = |it: &napline_tests::peer::Copy| it.doc.heads().iter().map(|it| it.0).collect::<Vec<_>>();
+    let heads = |it: &napline_tests::copy::Copy| it.doc.heads().iter().map(|it| it.0).collect::<Vec<_>>();
     assert_eq!(heads(&phone.copies[&file.job]), file.heads);
 
     // Both go on; the file from the other brings its part, and is live on phones at once.

@@ -2,8 +2,10 @@ use std::time::{Duration, Instant};
 
 use napline_tests::peer::{Pass, Peer, add_room, hello, new_job};
 use napline_tests::server::Server;
+use shared_model::guard;
 use shared_model::ids::JobId;
-use shared_model::job::{JobDoc, Timestamp};
+use shared_model::job::{JobDoc, SyncState, Timestamp};
+use shared_model::seal::SealKey;
 use shared_model::wire::{Frame, Hello, MOST_FRAME_BYTES, PROTOCOL};
 use uuid::Uuid;
 
@@ -85,7 +87,7 @@ async fn a_change_in_somebody_elses_name_is_refused() {
     let mut forged = JobDoc::new(job, *Uuid::new_v4().as_bytes(), ada.device());
     let forged = forged.edit(&[add_room("Forged")], "test", Timestamp(0)).unwrap().unwrap();
     let forged_hash = forged.hash.0;
-    ben.send(&Frame::Change { job, change: forged.bytes }).await;
+    ben.send(&Frame::Change { job, change: forged.bytes, proof: None }).await;
     ben.until("the refusal", |it| !it.copies[&job].nacked.is_empty()).await;
     assert!(ben.copies[&job].nacked[0].1.contains("another device"), "{:?}", ben.copies[&job].nacked);
     assert_eq!(ben.copies[&job].nacked[0].0, Some(forged_hash), "the phone is told which change to set apart");
@@ -95,17 +97,53 @@ async fn a_change_in_somebody_elses_name_is_refused() {
     let actor = ada_actor(&ada, job);
     let mut stolen = JobDoc::load(job, &saved, actor, ada.device()).unwrap();
     let stolen = stolen.edit(&[add_room("Stolen")], "test", Timestamp(0)).unwrap().unwrap();
-    ben.send(&Frame::Change { job, change: stolen.bytes }).await;
+    ben.send(&Frame::Change { job, change: stolen.bytes, proof: None }).await;
     ben.until("the refusal", |it| it.copies[&job].nacked.len() == 2).await;
 
     ada.listen_for(Duration::from_millis(300)).await;
     assert_eq!(ada.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Hall"]);
 }
 
+#[tokio::test]
+async fn what_a_phone_brings_in_somebody_elses_name_needs_a_servers_seal() {
+    let server = Server::start();
+    let (mut ada, job) = sharing(&server).await;
+    let mut ben = ada.pass.pair_another("Ben").await.connect().await;
+    ben.open_and_catch_up(job).await;
+    let hall = ada.edit(job, &[add_room("Hall")]).await;
+    ben.until("the hall", |it| it.copies[&job].has(&hall)).await;
+
+    // In a catch-up everybody's changes may come: but a new one in Ada's name, or one that goes on where her page stopped?
+    let fresh = *Uuid::new_v4().as_bytes();
+    for (name, actor) in [("Forged", fresh), ("Stolen", ada_actor(&ada, job))] {
+        let mut copy = JobDoc::load(job, &ada.copies[&job].doc.save(), actor, ada.device()).unwrap();
+        let forged = copy.edit(&[add_room(name)], "test", Timestamp(0)).unwrap().unwrap();
+        let message = copy.sync_message(&mut SyncState::new(), false).unwrap();
+        let refusals = ben.copies[&job].nacked.len();
+        ben.send(&Frame::Sync { job, message, seal: None }).await;
+        // The server asks for what the message speaks of.
+        let vetted = guard::change(&forged.bytes, None).unwrap();
+        ben.copies.get_mut(&job).unwrap().doc.apply(vec![vetted]).unwrap();
+        // A seal of his own making proves nothing.
+        let seal = SealKey::new(&[1; 32]).seal(job, vec![forged.hash.0]);
+        ben.send(&Frame::Sealed { job, seal }).await;
+        ben.until("the refusal", |it| it.copies[&job].nacked.len() > refusals).await;
+        assert_eq!(ben.copies[&job].nacked[refusals].0, Some(forged.hash.0), "{:?}", ben.copies[&job].nacked);
+        assert!(ben.copies[&job].nacked[refusals].1.contains("vouches"), "{:?}", ben.copies[&job].nacked);
+        let copies = ben.lose_connection();
+        ben = ada.pass.pair_another("Ben").await.connect().await;
+        ben.open_and_catch_up(job).await;
+        drop(copies);
+    }
+    let den = ada.edit(job, &[add_room("Den")]).await;
+    ada.until("the receipt", |it| it.copies[&job].acked.contains(&den)).await;
+    assert_eq!(ada.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Den", "Hall"]);
+}
+
 fn ada_actor(ada: &Peer, job: JobId) -> [u8; 16] {
     let change = &ada.copies[&job].doc.changes_since(&[]);
     let last = change.last().unwrap();
-    shared_model::guard::change(&last.bytes, None).unwrap().actor().to_bytes().try_into().unwrap()
+    guard::change(&last.bytes, None).unwrap().actor().to_bytes().try_into().unwrap()
 }
 
 #[tokio::test]
@@ -114,7 +152,7 @@ async fn whoever_sends_too_much_rubbish_stays_out_for_a_while() {
     let (mut ada, job) = sharing(&server).await;
     let ben = ada.pass.pair_another("Ben").await;
     for _ in 0..40 {
-        let rubbish = Frame::Change { job, change: vec![0x85, 0x6f, 0x4a, 0x83, 1, 2, 3] };
+        let rubbish = Frame::Change { job, change: vec![0x85, 0x6f, 0x4a, 0x83, 1, 2, 3], proof: None };
         if ada.send_bytes(rubbish.encode()).await.is_err() {
             break;
         }
@@ -153,7 +191,7 @@ async fn a_hostile_catch_up_message_is_refused() {
     let (mut ada, job) = sharing(&server).await;
     // Bits per entry are zero: the division that panics in an unguarded reader.
     let message = vec![0x42, 0, 0, 1, 0, 3, 1, 0, 7, 0];
-    ada.send(&Frame::Sync { job, message }).await;
+    ada.send(&Frame::Sync { job, message, seal: None }).await;
     ada.until("the refusal", |it| !it.copies[&job].nacked.is_empty()).await;
     still_fine(&ada.pass, job).await;
 }

@@ -1,162 +1,9 @@
 use super::*;
-use shared_model::ids::RoomId;
-use shared_model::job::Order;
-use uuid::Uuid;
 
-const JOB: JobId = JobId(Uuid::from_u128(1));
+#[path = "fixture.rs"]
+mod fixture;
 
-/// The server's side: takes in what it is sent, and answers as the wire says.
-struct Server {
-    doc: JobDoc,
-    sync: SyncState,
-    /// Changes with this message are refused.
-    refuses: Option<&'static str>,
-}
-
-impl Server {
-    fn new() -> Self {
-        Self { doc: JobDoc::new(JOB, [99; 16], DeviceId(Uuid::nil())), sync: SyncState::new(), refuses: None }
-    }
-
-    fn hear(&mut self, frame: &Frame, phone: &mut Kept) -> Vec<Frame> {
-        match frame {
-            Frame::Open { .. } => self.sync = SyncState::new(),
-            Frame::Sync { message, .. } => {
-                let message = guard::sync(message, MOST_CHANGES, None, false).unwrap();
-                let new = self.doc.receive_sync(&mut self.sync, message).unwrap();
-                let ack = Frame::Ack { job: JOB, hashes: new.iter().map(|it| it.hash.0).collect() };
-                return [ack].into_iter().chain(self.say()).collect();
-            }
-            Frame::Change { change, .. } => {
-                let vetted = guard::change(change, Some(phone.author)).unwrap();
-                let hash = vetted.hash();
-                let said = phone.waiting.get(&hash.0).map(|it| it.said.clone());
-                if self.refuses.is_some_and(|it| said.as_deref() == Some(it)) {
-                    return vec![Frame::Nack { job: JOB, hash: Some(hash.0), reason: "not today".to_owned() }];
-                }
-                self.doc.apply(vec![vetted]).unwrap();
-                if self.doc.has(&hash) {
-                    return vec![Frame::Ack { job: JOB, hashes: vec![hash.0] }];
-                }
-                self.sync = SyncState::new();
-            }
-            other => panic!("a phone does not send {other:?}"),
-        }
-        self.say().into_iter().collect()
-    }
-
-    fn say(&mut self) -> Option<Frame> {
-        self.doc.sync_message(&mut self.sync, true).map(|message| Frame::Sync { job: JOB, message })
-    }
-}
-
-/// What a phone has stored: enough to start again from.
-#[derive(Default)]
-struct Disk {
-    snapshot: Option<Vec<u8>>,
-    changes: Vec<Vec<u8>>,
-    waiting: BTreeMap<Hash, Waiting>,
-    apart: Vec<SetApart>,
-}
-
-impl Disk {
-    fn store(&mut self, outcome: &Outcome, phone: &mut Kept) {
-        self.changes.extend(outcome.changes.iter().cloned());
-        outcome.confirmed.iter().for_each(|it| drop(self.waiting.remove(it)));
-        self.waiting.extend(outcome.waiting.iter().cloned());
-        self.apart.extend(outcome.apart.iter().cloned());
-        if outcome.snapshot {
-            self.snapshot = Some(phone.snapshot().unwrap());
-            // Like the storage, which deletes only what a snapshot holds.
-            self.changes.retain(|it| !phone.has(it));
-        }
-    }
-
-    fn load(&self, n: u8) -> Kept {
-        let mut phone = Kept::load(JOB, self.snapshot.as_deref(), actor(n), author(n)).unwrap();
-        let stored = self.changes.iter().map(|it| ((), it.clone())).collect();
-        phone.restore(without_apart(stored, &self.apart).into_iter().map(|it| it.1).collect()).unwrap();
-        phone.restore_waiting(self.waiting.clone());
-        phone
-    }
-}
-
-/// A phone with its disk.
-struct Phone {
-    kept: Kept,
-    disk: Disk,
-    /// Frames that leave when there is a connection.
-    out: Vec<Frame>,
-}
-
-impl Phone {
-    fn new(n: u8) -> Self {
-        Self { kept: Kept::new(JOB, actor(n), author(n)), disk: Disk::default(), out: Vec::new() }
-    }
-
-    fn act(&mut self, said: &'static str) {
-        let edit = Edit::AddRoom {
-            room: RoomId(Uuid::new_v4()),
-            name: said.to_owned(),
-            level: 0,
-            goods: None,
-            order: Order::between(None, None),
-        };
-        let outcome = self.kept.edit(&[edit], said, Timestamp(1_000)).unwrap();
-        self.done(outcome);
-    }
-
-    fn done(&mut self, outcome: Outcome) {
-        self.disk.store(&outcome, &mut self.kept);
-        self.out.extend(outcome.send);
-    }
-
-    /// Connects and talks until nobody has anything to say.
-    fn share(&mut self, server: &mut Server) {
-        self.out.clear();
-        let outcome = self.kept.open();
-        self.done(outcome);
-        self.talk(server);
-    }
-
-    fn talk(&mut self, server: &mut Server) {
-        while !self.out.is_empty() {
-            for frame in std::mem::take(&mut self.out) {
-                for answer in server.hear(&frame, &mut self.kept) {
-                    let outcome = match answer {
-                        Frame::Sync { message, .. } => self.kept.hear_sync(&message),
-                        Frame::Ack { hashes, .. } => self.kept.hear_ack(&hashes),
-                        Frame::Nack { hash, reason, .. } => {
-                            self.kept.hear_nack(hash, &reason, *Uuid::new_v4().as_bytes())
-                        }
-                        other => panic!("a server does not send {other:?}"),
-                    };
-                    self.done(outcome);
-                }
-            }
-        }
-    }
-
-    fn rooms(&self) -> Vec<String> {
-        let mut names: Vec<String> = self.kept.job().rooms.into_iter().map(|it| it.name).collect();
-        names.sort();
-        names
-    }
-}
-
-fn actor(n: u8) -> [u8; 16] {
-    [n; 16]
-}
-
-fn author(n: u8) -> DeviceId {
-    DeviceId(Uuid::from_u128(u128::from(n)))
-}
-
-fn names(doc: &JobDoc) -> Vec<String> {
-    let mut names: Vec<String> = doc.job().rooms.into_iter().map(|it| it.name).collect();
-    names.sort();
-    names
-}
+use fixture::{JOB, Phone, Server, actor, author, names};
 
 #[test]
 fn edits_wait_until_the_server_says_that_it_has_them() {
@@ -189,17 +36,17 @@ fn what_an_older_server_had_is_not_said_to_be_shared() {
     let (mut phone, mut server) = (Phone::new(1), Server::new());
     phone.act("hall");
     phone.share(&mut server);
-    assert!(phone.kept.hear_ack(&[]).level);
+    assert!(phone.kept.hear_ack(&[], None).level);
 
     // Its store was lost: the hall, which nothing waits for any more, is on the phone only until they have caught up.
     let mut restored = Server::new();
     phone.kept.forget_peer();
     let opened = phone.kept.open();
-    assert!(!phone.kept.hear_ack(&[]).level);
+    assert!(!phone.kept.hear_ack(&[], None).level);
     phone.done(opened);
     phone.talk(&mut restored);
     assert_eq!(names(&restored.doc), ["hall"]);
-    assert!(phone.kept.hear_ack(&[]).level);
+    assert!(phone.kept.hear_ack(&[], None).level);
 }
 
 #[test]
@@ -235,11 +82,11 @@ fn a_live_change_whose_past_is_missing_asks_for_it() {
     ana.act("hall");
     ana.act("den");
     let den = ana.disk.changes.pop().unwrap();
-    let outcome = ben.kept.hear_change(den);
+    let outcome = ben.kept.hear_change(den, None);
     assert!(!outcome.changed, "it waits");
     assert!(matches!(outcome.send.as_slice(), [Frame::Sync { .. }]));
     let hall = ana.disk.changes.pop().unwrap();
-    let outcome = ben.kept.hear_change(hall);
+    let outcome = ben.kept.hear_change(hall, None);
     assert!(outcome.changed);
     assert_eq!(outcome.changes.len(), 2, "both are stored now");
     assert_eq!(ben.rooms(), ["den", "hall"]);
@@ -264,6 +111,42 @@ fn a_refused_edit_is_set_apart_and_later_ones_still_reach_the_server() {
     assert_eq!(phone.rooms(), ["den", "hall"], "what was refused does not come back with the next start");
     phone.share(&mut server);
     assert_eq!(names(&server.doc), ["den", "hall"]);
+}
+
+#[test]
+fn what_was_made_before_the_phone_was_paired_anew_is_made_again_when_nobody_vouches_for_it() {
+    let (mut phone, mut server) = (Phone::new(1), Server::new());
+    phone.act("hall");
+    phone.share(&mut server);
+    phone.act("attic");
+    phone.kept.write_as(author(2), actor(8)).unwrap();
+    phone.act("den");
+    let attic = *phone.kept.waiting.iter().find(|(_, it)| it.said == "attic").unwrap().0;
+    let outcome = phone.kept.hear_nack(Some(attic), "nobody vouches", actor(9));
+    assert_eq!(outcome.apart.iter().map(|it| it.said.as_str()).collect::<Vec<_>>(), ["attic"]);
+    phone.done(outcome);
+    assert_eq!(phone.rooms(), ["attic", "den", "hall"]);
+    for waiting in phone.kept.waiting.values() {
+        guard::change(&waiting.bytes, Some(author(2))).unwrap();
+    }
+    phone.kept = phone.disk.load(3);
+    assert_eq!(phone.rooms(), ["attic", "den", "hall"], "once");
+    assert_eq!(phone.kept.waiting(), 2);
+}
+
+#[test]
+fn somebody_elses_edit_that_nobody_vouches_for_is_set_apart_and_own_ones_go_on() {
+    let (mut one, mut other) = (Phone::new(1), Phone::new(2));
+    one.act("hall");
+    let hall = one.disk.changes[0].clone();
+    other.kept.hear_change(hall.clone(), None);
+    other.act("den");
+    let hash = guard::change(&hall, None).unwrap().hash().0;
+    let outcome = other.kept.hear_nack(Some(hash), "nobody vouches", actor(9));
+    assert_eq!(outcome.apart.iter().map(|it| it.bytes.clone()).collect::<Vec<_>>(), [hall]);
+    assert_eq!(other.rooms(), ["den"]);
+    assert_eq!(other.kept.waiting(), 1);
+    assert!(outcome.send.iter().any(|it| matches!(it, Frame::Change { .. })), "the own one goes again");
 }
 
 #[test]

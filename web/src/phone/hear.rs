@@ -104,9 +104,9 @@ impl Phone {
         match frame {
             Frame::Welcome(welcome) => self.hear_welcome(welcome),
             Frame::Jobs(entries) => self.hear_jobs(entries),
-            Frame::Sync { job, message } => self.hear_about(job, |it| it.kept.hear_sync(&message)),
-            Frame::Change { job, change } => self.hear_about(job, |it| it.kept.hear_change(change)),
-            Frame::Ack { job, hashes } => self.hear_about(job, |it| it.kept.hear_ack(&hashes)),
+            Frame::Sync { job, message, seal } => self.hear_about(job, |it| it.kept.hear_sync(&message, seal)),
+            Frame::Change { job, change, proof } => self.hear_about(job, |it| it.kept.hear_change(change, proof)),
+            Frame::Ack { job, hashes, proof } => self.hear_about(job, |it| it.kept.hear_ack(&hashes, proof)),
             Frame::Nack { job, hash, reason } => {
                 self.hear_about(job, |it| it.kept.hear_nack(hash, &reason, new_actor()));
                 self.notice.set(Some(format!("The server refused an edit: {reason}. It is set apart on this phone.")));
@@ -120,7 +120,9 @@ impl Phone {
             | Frame::Close { .. }
             | Frame::Roster(_)
             | Frame::Vouch { .. }
-            | Frame::Vouched { .. } => {}
+            | Frame::Vouched { .. }
+            | Frame::Sealed { .. }
+            | Frame::SealKeys(_) => {}
         }
     }
 

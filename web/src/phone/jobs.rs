@@ -139,7 +139,7 @@ impl Phone {
             self.open(job).await.ok_or("this phone's own copy of the job cannot be opened")?;
         }
         let outcome = self.with(job, |it| {
-            let outcome = it.kept.take_in_file(file.changes)?;
+            let outcome = it.kept.take_in_file(file.changes, file.seals)?;
             if outcome.changed {
                 // Whether the server has it all is not known before it says so.
                 it.record.shared = None;
@@ -165,6 +165,6 @@ impl Phone {
 impl Kept {
     /// The job as a file.
     fn file(&self) -> Result<Vec<u8>, shared_model::sealed::SealedError> {
-        job_file::write(self.doc(), &Photos::new())
+        job_file::write(self.doc(), &Photos::new(), self.seals())
     }
 }
