@@ -100,6 +100,12 @@ impl Devices {
         self.all.read().unwrap_or_else(PoisonError::into_inner).contains_key(&id)
     }
 
+    /// Who uses a device, or used it.
+    pub fn person(&self, id: DeviceId) -> String {
+        let devices = self.all.read().unwrap_or_else(PoisonError::into_inner);
+        devices.get(&id).map_or_else(|| "another server or a file".to_owned(), |it| it.person.clone())
+    }
+
     /// A device as it stands now, if it is let in.
     pub fn get(&self, id: DeviceId) -> Option<Device> {
         let devices = self.all.read().unwrap_or_else(PoisonError::into_inner);

@@ -47,10 +47,21 @@ pub enum Frame {
     Vouch { request: Vec<u8>, subjects: Vec<String> },
     /// The answer: a certificate (DER).
     Vouched { certificate: Vec<u8> },
+    /// Server → phone: what of this job is damaged on the server's disk, and how many changes wait because they build on it. A
+    /// phone that has it brings it back; when nothing is left of it, this comes once more, empty.
+    Damaged { job: JobId, lost: Vec<Lost>, waiting: u32 },
     /// Phone → server: a seal of this or another server of the shop, before changes of others that it stands for.
     Sealed { job: JobId, seal: Seal },
     /// Between servers of a shop, both ways: what they seal with.
     SealKeys(Vec<[u8; 32]>),
+}
+
+/// A change that does not read any more.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Lost {
+    /// Who brought it.
+    pub who: String,
+    pub received: Timestamp,
 }
 
 /// What a device may do in a shop.
@@ -227,6 +238,10 @@ mod tests {
             (bytes(), prop::collection::vec(".{0,20}", 0..4))
                 .prop_map(|(request, subjects)| Frame::Vouch { request, subjects }),
             bytes().prop_map(|certificate| Frame::Vouched { certificate }),
+            (job(), prop::collection::vec((".{0,20}", any::<i64>()), 0..3), any()).prop_map(|(job, lost, waiting)| {
+                let lost = lost.into_iter().map(|(who, at)| Lost { who, received: Timestamp(at) }).collect();
+                Frame::Damaged { job, lost, waiting }
+            }),
             (job(), seal()).prop_map(|(job, seal)| Frame::Sealed { job, seal }),
             prop::collection::vec(any::<[u8; 32]>(), 0..3).prop_map(Frame::SealKeys),
         ]
@@ -258,7 +273,7 @@ mod tests {
         let goodbye = Frame::Goodbye { reason: String::new() };
         assert_eq!(goodbye.encode(), [10, 0]);
         assert_eq!(Frame::Role(Role::Crew).encode(), [11, 1]);
-        assert!(matches!(Frame::decode(&[17, 0]), Err(FrameError::Malformed(_))));
+        assert!(matches!(Frame::decode(&[18, 0]), Err(FrameError::Malformed(_))));
         assert!(matches!(Frame::decode(&[]), Err(FrameError::Malformed(_))));
         // A list that claims to be endless.
         assert!(Frame::decode(&[2, 0xff, 0xff, 0xff, 0xff, 0x0f]).is_err());

@@ -11,7 +11,7 @@ use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId, RoomId};
 use shared_model::job::{Edit, Order, SCHEMA, SyncState, Timestamp};
 use shared_model::seal::Seal;
-use shared_model::wire::{Frame, Hello, JobEntry, PROTOCOL, Person, Role, Welcome, Whereabouts};
+use shared_model::wire::{Frame, Hello, JobEntry, Lost, PROTOCOL, Person, Role, Welcome, Whereabouts};
 use tokio::net::TcpStream;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest;
 use tokio_tungstenite::tungstenite::{Error as WsError, Message};
@@ -44,6 +44,8 @@ pub struct Peer {
     pub seen: BTreeMap<(JobId, DeviceId), (Person, Whereabouts)>,
     /// What the server said before it hung up.
     pub goodbye: Option<String>,
+    /// What the server said is damaged on its disk.
+    pub damaged: BTreeMap<JobId, Vec<Lost>>,
     /// The newest change frame, and when it came.
     pub heard: Option<(Hash, Instant)>,
     socket: Socket,
@@ -126,6 +128,7 @@ impl Pass {
             copies: BTreeMap::new(),
             seen: BTreeMap::new(),
             goodbye: None,
+            damaged: BTreeMap::new(),
             heard: None,
             socket,
         }
@@ -294,6 +297,9 @@ impl Peer {
             Frame::Jobs(jobs) => self.jobs = jobs,
             Frame::Goodbye { reason } => self.goodbye = Some(reason),
             Frame::Role(role) => self.role = Some(role),
+            Frame::Damaged { job, lost, .. } => {
+                self.damaged.insert(job, lost);
+            }
             Frame::Presence { job, who: Some(person), at } => {
                 self.seen.insert((job, person.device), (person, at));
             }

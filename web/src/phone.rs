@@ -8,7 +8,7 @@ use leptos::prelude::*;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
 use shared_model::job::{DocError, Edit, Job, Timestamp};
-use shared_model::wire::{Frame, Person, Role, Whereabouts};
+use shared_model::wire::{Frame, Lost, Person, Role, Whereabouts};
 use uuid::Uuid;
 use wasm_bindgen_futures::spawn_local;
 
@@ -55,6 +55,8 @@ pub struct JobSignals {
     /// What undo and redo would do, in words.
     pub undo: ArcRwSignal<(Option<String>, Option<String>)>,
     pub apart: ArcRwSignal<Vec<SetApart>>,
+    /// What is damaged on the server's disk, and how many changes wait for it.
+    pub lost: ArcRwSignal<(Vec<Lost>, u32)>,
 }
 
 /// One job in memory.
@@ -186,6 +188,7 @@ impl Phone {
             seen: ArcRwSignal::default(),
             undo: ArcRwSignal::new(undo_words(&undo)),
             apart: ArcRwSignal::new(apart),
+            lost: ArcRwSignal::default(),
         };
         let loaded = Loaded { kept, undo, record, signals };
         self.inner.update_value(|it| drop(it.loaded.insert(job, loaded)));

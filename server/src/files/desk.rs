@@ -16,7 +16,7 @@ use super::backup::{self, Kept};
 use crate::clock;
 use crate::photos::{self, Here, Shelf};
 use crate::store::Write as Stored;
-use crate::sync::{Hub, live_frame};
+use crate::sync::Hub;
 
 /// A file is no phone, but what it brings is stored as brought by somebody.
 const FILE: DeviceId = DeviceId(Uuid::nil());
@@ -154,7 +154,7 @@ impl Desk<'_> {
         let pictures_lost = self.keep_pictures(&shown, &file.photos);
         let imported = Imported { job: id, name, new: new.len(), changes: count, pictures_lost };
         for change in new {
-            let frame = live_frame(self.hub, id, change);
+            let frame = self.hub.seals.live(id, change);
             shared.listeners.values().for_each(|it| it.outbox.send_bytes(frame.clone()));
         }
         self.hub.note_change(id, now);

@@ -6,7 +6,7 @@ use std::time::Duration;
 use axum::body::Bytes;
 use shared_model::guard::{self, Refusal, VettedChange};
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{JobDoc, NewChange, SyncState};
+use shared_model::job::{NewChange, SyncState};
 use shared_model::wire::{Frame, Person, Role, Whereabouts};
 use tokio::time::Instant;
 
@@ -64,7 +64,7 @@ impl Phone {
             }
             Frame::Presence { job, at, .. } => self.presence(job, at).await,
             // Between servers each side answers the other's changes; what is on disk there is no news here.
-            Frame::Ack { .. } | Frame::Jobs(_) | Frame::Role(_) if self.is_server() => Ok(()),
+            Frame::Ack { .. } | Frame::Jobs(_) | Frame::Role(_) | Frame::Damaged { .. } if self.is_server() => Ok(()),
             Frame::Nack { job, reason, .. } if self.is_server() => {
                 tracing::warn!(device = %self.device.id, %job, reason, "another server refused what it was sent");
                 Ok(())
@@ -79,6 +79,7 @@ impl Phone {
             | Frame::Roster(_)
             | Frame::Vouch { .. }
             | Frame::Vouched { .. }
+            | Frame::Damaged { .. }
             | Frame::SealKeys(_) => Err(Parting::NotUnderstood("a frame that a phone does not send now".into())),
         }
     }
@@ -118,10 +119,11 @@ impl Phone {
         let (mut catch_up, is_server) = (SyncState::new(), self.is_server());
         let first = say(document, &mut catch_up, !is_server);
         let epoch = document.epoch;
-        let first = first.map(|it| sync_frame(hub, &document.doc, it, !is_server));
+        let first = first.map(|it| hub.seals.catch_up(&document.doc, it));
+        let damage = document.damage(&hub.devices).filter(|_| !is_server);
 
         let others = shared.listeners.iter().filter(|(other, _)| **other != self.id);
-        let mut frames: Vec<Frame> = first.into_iter().collect();
+        let mut frames: Vec<Frame> = first.into_iter().chain(damage).collect();
         frames.extend(others.filter_map(|(_, other)| {
             other.at.map(|at| Frame::Presence { job: id, who: Some(other.person.clone()), at })
         }));
@@ -183,7 +185,7 @@ impl Phone {
             }
         };
         let reply = say(document, &mut share.catch_up, !is_server);
-        let reply = reply.map(|message| sync_frame(hub, &document.doc, message, !is_server));
+        let reply = reply.map(|message| hub.seals.catch_up(&document.doc, message));
         let claims = match self.own_actors(hub, &changes) {
             Ok(claims) => claims,
             Err(parting) => {
@@ -248,7 +250,7 @@ impl Phone {
                 share.catch_up = SyncState::new();
                 say(document, &mut share.catch_up, !is_server)
             });
-            catch_up.flatten().map(|message| sync_frame(hub, &document.doc, message, !is_server))
+            catch_up.flatten().map(|message| hub.seals.catch_up(&document.doc, message))
         } else {
             None
         };
@@ -274,7 +276,10 @@ impl Phone {
         let proof = hub.seals.proof(id, &changes);
         let mut to_phone: Vec<Frame> = news.then_some(Frame::Ack { job: id, hashes, proof }).into_iter().collect();
         to_phone.extend(reply);
-        let live: Vec<Bytes> = changes.into_iter().map(|it| live_frame(hub, id, it)).collect();
+        let mended = document.is_mended().then_some(Frame::Damaged { job: id, lost: Vec::new(), waiting: 0 });
+        to_phone.extend(mended.clone().filter(|_| !self.is_server()));
+        let live: Vec<Bytes> =
+            changes.into_iter().map(|it| hub.seals.live(id, it)).chain(mended.map(|it| it.encode().into())).collect();
         let outbox = self.outbox.clone();
         hub.store.submit(epoch, writes, move |stored| match stored {
             Ok(()) => {
@@ -367,19 +372,6 @@ fn actor_of(hub: &Hub, change: &VettedChange, author: DeviceId) -> Result<Option
         tracing::warn!(%owner, %author, "two devices write under one actor");
     }
     Ok((owner == author).then_some(Write::Actor { actor, device: author }))
-}
-
-/// A catch-up message; for a phone with the seal over all that the document has.
-fn sync_frame(hub: &Hub, doc: &JobDoc, message: Vec<u8>, to_phone: bool) -> Frame {
-    let job = doc.id();
-    let seal = to_phone.then(|| hub.seals.seal(job, doc.heads().iter().map(|it| it.0).collect())).flatten();
-    Frame::Sync { job, message, seal }
-}
-
-/// A change for everybody who shares the job.
-pub fn live_frame(hub: &Hub, job: JobId, change: NewChange) -> Bytes {
-    let proof = hub.seals.seal(job, vec![change.hash.0]).map(|it| it.proof);
-    Bytes::from(Frame::Change { job, change: change.bytes, proof }.encode())
 }
 
 /// The server's next catch-up message for a phone, or in single changes, which each are vetted, for another server.

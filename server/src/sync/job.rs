@@ -5,17 +5,21 @@ use std::panic::AssertUnwindSafe;
 
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{JobDoc, NewChange, Timestamp};
-use shared_model::wire::{Frame, Person, Whereabouts};
+use shared_model::job::{ChangeHash, JobDoc, NewChange, Timestamp};
+use shared_model::wire::{Frame, Lost, Person, Whereabouts};
 use tokio::time::Instant;
 use uuid::Uuid;
 
 use super::hub::ConnectionId;
 use super::outbox::Outbox;
+use crate::devices::Devices;
 use crate::store::{Store, StoreError, StoredChange, Write};
 
 /// Changes after which a new snapshot is made, so that loading stays quick.
 const CHANGES_PER_SNAPSHOT: u64 = 500;
+
+/// A phone's screen holds no more of what is lost; the log has all.
+const MOST_NAMED: usize = 50;
 
 /// The server writes nothing into jobs; its documents still need an author.
 const SERVER: DeviceId = DeviceId(Uuid::nil());
@@ -41,8 +45,8 @@ pub struct OpenDocument {
     pub epoch: u64,
     next_seq: u64,
     since_snapshot: u64,
-    /// Whether everything that was stored could be taken in.
-    whole: bool,
+    /// What was stored and could not be taken in.
+    lost: Vec<StoredChange>,
 }
 
 #[derive(thiserror::Error, Debug)]
@@ -148,11 +152,31 @@ impl OpenDocument {
         let stored = store.changes(id, first)?;
         let next_seq = stored.last().map_or(first, |(seq, _)| seq + 1);
         let since_snapshot = stored.len() as u64;
-        let whole = take_in(&mut doc, stored)?;
+        let lost = take_in(&mut doc, stored)?;
         if !doc.missing().is_empty() {
             tracing::error!(job = %id, missing = ?doc.missing(), "changes wait for lost ones; a phone that has them brings them back");
         }
-        Ok(Self { doc, epoch, next_seq, since_snapshot, whole })
+        Ok(Self { doc, epoch, next_seq, since_snapshot, lost })
+    }
+
+    /// Whether nothing was left out of it, and nothing waits.
+    pub fn is_whole(&self) -> bool {
+        self.lost.is_empty() && self.doc.missing().is_empty()
+    }
+
+    /// For phones: what is lost, by those who brought it.
+    pub fn damage(&self, devices: &Devices) -> Option<Frame> {
+        let lost = |it: &StoredChange| Lost { who: devices.person(it.from), received: it.received };
+        let lost: Vec<Lost> = self.lost.iter().map(lost).take(MOST_NAMED).collect();
+        let waiting = u32::try_from(self.doc.held_back()).unwrap_or(u32::MAX);
+        (!lost.is_empty()).then_some(Frame::Damaged { job: self.doc.id(), lost, waiting })
+    }
+
+    /// Whether the last of what was lost has come back.
+    pub fn is_mended(&mut self) -> bool {
+        let was = !self.lost.is_empty();
+        self.lost.retain(|it| !self.doc.has(&ChangeHash(it.hash)));
+        was && self.lost.is_empty()
     }
 
     /// Numbers new changes for the store.
@@ -171,7 +195,7 @@ impl OpenDocument {
     /// A snapshot, when one is due: the document, and the seq of the last change inside.
     pub fn snapshot_due(&mut self) -> Option<(u64, Vec<u8>)> {
         // What waits or was left out is not part of the saved document, and must be read again.
-        if self.since_snapshot < CHANGES_PER_SNAPSHOT || !self.whole || !self.doc.missing().is_empty() {
+        if self.since_snapshot < CHANGES_PER_SNAPSHOT || !self.is_whole() {
             return None;
         }
         self.since_snapshot = 0;
@@ -198,22 +222,22 @@ pub fn heads_of(doc: &JobDoc) -> Vec<[u8; 32]> {
 }
 
 /// Takes stored changes into a document. What is damaged or does not fit stays out and is named in the log; the rest opens.
-/// Answers whether nothing was left out.
-fn take_in(doc: &mut JobDoc, stored: Vec<(u64, StoredChange)>) -> Result<bool, OpenError> {
+/// Answers what was left out.
+fn take_in(doc: &mut JobDoc, stored: Vec<(u64, StoredChange)>) -> Result<Vec<StoredChange>, OpenError> {
     let job = doc.id();
-    let mut left_out = 0;
-    let mut leave_out = |seq: u64, change: &StoredChange, reason: &str| {
-        left_out += 1;
+    let mut left_out = Vec::new();
+    let mut leave_out = |seq: u64, change: StoredChange, reason: &str| {
         let hash = crate::devices::hex(&change.hash);
         tracing::error!(%job, seq, hash, from = %change.from, reason, "a stored change is left out");
+        left_out.push(change);
     };
     let mut sound = Vec::with_capacity(stored.len());
     for (seq, change) in stored {
         match guarded(|| guard::change(&change.bytes, None)) {
             Ok(Ok(vetted)) if vetted.hash().0 == change.hash => sound.push((seq, change, vetted)),
-            Ok(Ok(_)) => leave_out(seq, &change, "it is another change than was stored"),
-            Ok(Err(refusal)) => leave_out(seq, &change, &refusal.to_string()),
-            Err(Panicked) => leave_out(seq, &change, "it cannot be read"),
+            Ok(Ok(_)) => leave_out(seq, change, "it is another change than was stored"),
+            Ok(Err(refusal)) => leave_out(seq, change, &refusal.to_string()),
+            Err(Panicked) => leave_out(seq, change, "it cannot be read"),
         }
     }
     let together = sound.iter().map(|(_, _, vetted)| vetted.clone()).collect();
@@ -221,11 +245,11 @@ fn take_in(doc: &mut JobDoc, stored: Vec<(u64, StoredChange)>) -> Result<bool, O
         for (seq, change, vetted) in sound {
             let taken = guarded(|| doc.apply(vec![vetted])).map_err(|Panicked| OpenError::Panicked)?;
             if let Err(error) = taken {
-                leave_out(seq, &change, &error.to_string());
+                leave_out(seq, change, &error.to_string());
             }
         }
     }
-    Ok(left_out == 0)
+    Ok(left_out)
 }
 
 #[cfg(test)]
@@ -272,11 +296,11 @@ mod tests {
 
         let mut document = OpenDocument::load(JOB, &store).unwrap();
         assert_eq!(named_rooms(&document.doc), BTreeSet::from(["Bath".to_owned(), "Hall".to_owned()]));
-        assert!(!document.whole, "no snapshot may be made of it");
+        assert!(!document.is_whole(), "no snapshot may be made of it");
         store.commit(document.number(&[sound], SERVER, Timestamp(2))).await.unwrap();
         let document = OpenDocument::load(JOB, &store).unwrap();
         assert_eq!(named_rooms(&document.doc).len(), 3);
-        assert!(document.whole);
+        assert!(document.is_whole());
     }
 
     #[tokio::test]

@@ -12,7 +12,7 @@ mod seals;
 mod share;
 
 pub use connection::upgrade;
-pub use exchange::{Phone, live_frame};
+pub use exchange::Phone;
 pub use hub::Hub;
 pub use outbox::{Outbox, Parting, Queue, new as outbox};
 pub use seals::Seals;

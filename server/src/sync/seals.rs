@@ -3,10 +3,13 @@
 use std::path::{Path, PathBuf};
 use std::sync::{PoisonError, RwLock};
 
+use axum::body::Bytes;
 use shared_model::ids::JobId;
-use shared_model::job::NewChange;
+use shared_model::job::{JobDoc, NewChange};
 use shared_model::seal::{Hash, Proof, Seal, SealKey};
+use shared_model::wire::Frame;
 
+use super::job::heads_of;
 use crate::devices::Token;
 use crate::tls::{self, TlsError};
 
@@ -55,6 +58,18 @@ impl Seals {
     /// The proof of the seal over new changes.
     pub fn proof(&self, job: JobId, changes: &[NewChange]) -> Option<Proof> {
         self.seal(job, changes.iter().map(|it| it.hash.0).collect()).map(|it| it.proof)
+    }
+
+    /// A catch-up message, with the seal over all that the document has.
+    pub fn catch_up(&self, doc: &JobDoc, message: Vec<u8>) -> Frame {
+        let seal = self.seal(doc.id(), heads_of(doc));
+        Frame::Sync { job: doc.id(), message, seal }
+    }
+
+    /// A change for everybody who shares the job.
+    pub fn live(&self, job: JobId, change: NewChange) -> Bytes {
+        let proof = self.proof(job, std::slice::from_ref(&change));
+        Bytes::from(Frame::Change { job, change: change.bytes, proof }.encode())
     }
 
     /// Whether a server of the shop made the seal.

@@ -195,6 +195,11 @@ impl JobDoc {
         self.waiting.contains_key(change)
     }
 
+    /// How many changes wait for others.
+    pub fn held_back(&self) -> usize {
+        self.waiting.len()
+    }
+
     /// Hashes that waiting changes need.
     pub fn missing(&self) -> BTreeSet<ChangeHash> {
         self.doc.get_missing_deps(&[]).into_iter().collect()

@@ -85,6 +85,45 @@ async fn a_long_job_is_read_back_whole() {
     assert_eq!(reader.copies[&job].doc.job(), phone.copies[&job].doc.job());
 }
 
+/// A byte of a change goes bad on the disk, where the store itself does not notice.
+fn damage(server: &Server, change: &[u8]) {
+    let path = server.folder().join("napline.redb");
+    let mut file = std::fs::read(&path).unwrap();
+    let at = file.windows(change.len()).position(|it| it == change).expect("the change in the store");
+    file[at + change.len() / 2] ^= 1;
+    std::fs::write(&path, file).unwrap();
+}
+
+#[tokio::test]
+async fn what_is_damaged_is_named_the_rest_opens_and_who_has_it_mends_it() {
+    let mut server = Server::start();
+    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
+    let ben = ada.pair_another("Ben").await;
+    let (mut ada, mut ben) = (ada.connect().await, ben.connect().await);
+    let job = new_job();
+    ada.open_and_catch_up(job).await;
+    let den = ada.edit(job, &[add_room("Den")]).await;
+    ada.until("the receipt", |it| it.copies[&job].acked.contains(&den)).await;
+    ben.open_and_catch_up(job).await;
+    let hall = ben.edit(job, &[add_room("Hall")]).await;
+    ben.until("the receipt", |it| it.copies[&job].acked.contains(&hall)).await;
+    let bytes = ben.copies[&job].doc.changes_since(&[]).into_iter().find(|it| it.hash.0 == hall).unwrap().bytes;
+    server.stop();
+    damage(&server, &bytes);
+    server.restart();
+
+    let mut reader = ada.pass.connect().await;
+    reader.open_and_catch_up(job).await;
+    reader.until("what is lost", |it| it.damaged.contains_key(&job)).await;
+    assert_eq!(reader.damaged[&job].iter().map(|it| it.who.as_str()).collect::<Vec<_>>(), ["Ben"]);
+    assert_eq!(reader.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Den"]);
+    let mut again = ben.pass.connect().await;
+    again.copies = ben.lose_connection();
+    again.open_and_catch_up(job).await;
+    reader.until("the mended job", |it| it.copies[&job].room_names().len() == 2).await;
+    reader.until("that nothing is lost any more", |it| it.damaged[&job].is_empty()).await;
+}
+
 #[tokio::test]
 async fn a_stopping_server_says_goodbye_and_ends_well() {
     let mut server = Server::start();

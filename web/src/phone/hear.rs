@@ -1,7 +1,7 @@
 //! What the phone hears: from the server, from its other tabs, and the clock.
 
 use super::*;
-use shared_model::wire::{JobEntry, PROTOCOL, Welcome};
+use shared_model::wire::{JobEntry, Lost, PROTOCOL, Welcome};
 
 impl Phone {
     /// The server answered: this is who we are, and everything kept is shared.
@@ -111,6 +111,7 @@ impl Phone {
                 self.hear_about(job, |it| it.kept.hear_nack(hash, &reason, new_actor()));
                 self.notice.set(Some(format!("The server refused an edit: {reason}. It is set apart on this phone.")));
             }
+            Frame::Damaged { job, lost, waiting } => self.hear_damaged(job, lost, waiting),
             Frame::Presence { job, who: Some(person), at } => self.hear_presence(job, person, at),
             Frame::Role(role) => self.hear_role(role),
             Frame::Goodbye { reason } => self.link.set(Link::Closed(reason)),
@@ -130,6 +131,15 @@ impl Phone {
         if let Some(outcome) = self.with(job, event) {
             self.settle(job, outcome);
         }
+    }
+
+    fn hear_damaged(self, job: JobId, lost: Vec<Lost>, waiting: u32) {
+        let Some((signals, name)) = self.with(job, |it| (it.signals.clone(), it.record.name.clone())) else { return };
+        if !lost.is_empty() {
+            self.notice
+                .set(Some(format!("A part of {name} is damaged on the shop's disk: tap the chip for what it is.")));
+        }
+        signals.lost.set((lost, waiting));
     }
 
     fn hear_presence(self, job: JobId, person: Person, at: Whereabouts) {

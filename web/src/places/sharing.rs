@@ -61,6 +61,7 @@ fn Sharing() -> impl IntoView {
             .unwrap_or_default()
     };
     let apart = here.signals().apart;
+    let lost = here.signals().lost;
     let photos = photos_waiting(here);
     let pictures = move || match photos.get() {
         0 => "are on the server".to_owned(),
@@ -82,6 +83,17 @@ fn Sharing() -> impl IntoView {
             (!waiting.is_empty()).then(|| view! {
                 <h3 class="label">"Waiting for the server"</h3>
                 <ul class="list" id="waiting">{waiting.into_iter().map(|(at, said)| view! { <li class="item"><span class="item-main">{said}</span><span class="item-side quiet">{clock(at)}</span></li> }).collect_view()}</ul>
+            })
+        }}
+        {move || {
+            let (lost, waiting) = lost.get();
+            (!lost.is_empty()).then(|| view! {
+                <h3 class="label">"Damaged on the shop's disk"</h3>
+                <ul class="list" id="lost">{lost.into_iter().map(|it| view! { <li class="item"><span class="item-main">"an entry brought by "{it.who}</span><span class="item-side quiet">{clock(it.received)}</span></li> }).collect_view()}</ul>
+                <p>
+                    {(waiting > 0).then(|| format!("{} built on it wait with it. ", edits(waiting as usize)))}
+                    "The rest of the job is sound. A phone that has the lost part brings it back by itself when it connects; otherwise measure it again or restore the backup."
+                </p>
             })
         }}
         {move || {
