@@ -31,8 +31,15 @@ const DOCUMENT: &str = "job.automerge";
 const OPEN_JOB: &str = "job.json";
 const PHOTOS: &str = "photos/";
 
-/// A phone has it all in memory.
-const LIMITS: Limits = Limits { archive: 256 << 20, entries: 2 + 2_000, inflated: 384 << 20 };
+/// All that a job may have, and once more: phones that were apart may each have filled it with photos.
+const LIMITS: Limits = Limits { archive: (5 << 30) + (64 << 20), entries: 2 + 4_000, inflated: 5 << 30 };
+
+/// What a phone reads: it has it all in memory.
+const PHONE_LIMITS: Limits = Limits { archive: 256 << 20, entries: LIMITS.entries, inflated: 384 << 20 };
+
+/// Most bytes of photos that a phone puts into a file.
+pub const MOST_ON_PHONE: u64 = 200 << 20;
+
 const MOST_PHOTO: u64 = 16 << 20;
 
 /// Photos by the names that they have in the file, below its folder for them.
@@ -104,6 +111,10 @@ pub fn write(doc: &JobDoc, photos: &Photos, seals: Vec<Seal>) -> Result<Vec<u8>,
     let job = doc.job();
     let changes: Vec<u8> = doc.changes_since(&[]).into_iter().flat_map(|it| it.bytes).collect();
     let json = serde_json::to_vec_pretty(&job).map_err(std::io::Error::other)?;
+    let size = photos.values().map(|it| it.len() as u64).sum::<u64>() + changes.len() as u64 + json.len() as u64;
+    if size > LIMITS.inflated || photos.len() + 2 > LIMITS.entries {
+        return Err(SealedError::TooLarge(LIMITS.inflated >> 20));
+    }
     let mut archive = Writer::new(Vec::new());
     archive.add(DOCUMENT, changes.as_slice())?;
     archive.add(OPEN_JOB, json.as_slice())?;
@@ -116,7 +127,16 @@ pub fn write(doc: &JobDoc, photos: &Photos, seals: Vec<Seal>) -> Result<Vec<u8>,
 
 /// Reads a file from outside: whole and sound, or not at all.
 pub fn read(bytes: &[u8]) -> Result<JobFile, JobFileError> {
-    let (mut archive, about): (_, About) = Archive::open(Cursor::new(bytes), LIMITS)?;
+    read_within(bytes, LIMITS)
+}
+
+/// The same on a phone, where there is less room.
+pub fn read_on_phone(bytes: &[u8]) -> Result<JobFile, JobFileError> {
+    read_within(bytes, PHONE_LIMITS)
+}
+
+fn read_within(bytes: &[u8], limits: Limits) -> Result<JobFile, JobFileError> {
+    let (mut archive, about): (_, About) = Archive::open(Cursor::new(bytes), limits)?;
     if about.format != FORMAT {
         return Err(JobFileError::OtherKind(about.format));
     }

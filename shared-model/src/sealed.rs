@@ -21,8 +21,9 @@ const SEAL: &str = "Napline SHA-256 ";
 /// Digits of the seal.
 const DIGITS: usize = 64;
 const MOST_NAME: usize = 200;
-/// Most bytes of a manifest.
-const MOST_MANIFEST: u64 = 64 << 20;
+/// Most bytes of a manifest, beside those of each entry.
+const MOST_ABOUT: u64 = 64 << 20;
+const MOST_SAID: u64 = 512;
 
 /// Why an archive cannot be used. Nothing was changed.
 #[derive(thiserror::Error, Debug)]
@@ -91,7 +92,7 @@ impl<W: Write> Writer<W> {
         Self { zip: ZipWriter::new_stream(Sealing::new(to)), entries: Vec::new() }
     }
 
-    pub fn add(&mut self, name: &str, mut content: impl Read) -> Result<(), SealedError> {
+    pub fn add(&mut self, name: &str, mut content: impl Read) -> Result<&Entry, SealedError> {
         if !is_safe(name) {
             return Err(SealedError::entry(name, "the name is longer or odder than an archive's may be"));
         }
@@ -105,13 +106,13 @@ impl<W: Write> Writer<W> {
             self.zip.write_all(bytes)?;
         }
         self.entries.push(Entry { name: name.to_owned(), size, sha256: hex(&hash.finalize()) });
-        Ok(())
+        self.entries.last().ok_or_else(|| SealedError::entry(name, "it is missing"))
     }
 
     /// Says what the archive is, and seals it.
     pub fn finish(mut self, about: impl Serialize) -> Result<W, SealedError> {
         let manifest = Manifest { about, entries: std::mem::take(&mut self.entries) };
-        let json = serde_json::to_vec_pretty(&manifest).map_err(io::Error::other)?;
+        let json = serde_json::to_vec(&manifest).map_err(io::Error::other)?;
         self.add(MANIFEST, json.as_slice())?;
         self.zip.set_comment(format!("{SEAL}{}", "0".repeat(DIGITS)))?;
         Ok(self.zip.finish()?.into_inner().finish()?)
@@ -170,7 +171,8 @@ impl<F: Read + Seek> Archive<F> {
         if zip.len() > limits.entries + 1 {
             return Err(SealedError::entry("the archive", format!("more than {} entries", limits.entries)));
         }
-        let json = inflate(&mut zip, MANIFEST, MOST_MANIFEST)?;
+        let most = MOST_ABOUT.saturating_add(MOST_SAID.saturating_mul(limits.entries as u64));
+        let json = inflate(&mut zip, MANIFEST, most)?;
         let manifest: Manifest<T> =
             serde_json::from_slice(&json).map_err(|error| SealedError::entry(MANIFEST, error.to_string()))?;
         let inflated = manifest.entries.iter().fold(0, |sum: u64, it| sum.saturating_add(it.size));
@@ -243,7 +245,7 @@ fn check_seal<F: Read + Seek>(file: &mut F, most: u64) -> Result<(), SealedError
 }
 
 /// Plain names in folders: none leads out of the folder that an archive is unpacked into, on any system.
-fn is_safe(name: &str) -> bool {
+pub fn is_safe(name: &str) -> bool {
     let plain = |it: &str| {
         !it.is_empty()
             && !it.starts_with('.')

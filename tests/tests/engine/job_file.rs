@@ -80,6 +80,20 @@ fn a_file_is_named_for_its_job() {
     }
 }
 
+/// What cannot be read again is not written.
+#[test]
+fn a_file_has_no_more_photos_than_can_be_read() {
+    let photos = |count: u32| -> Photos {
+        let all = (0..count).map(|it| it.to_be_bytes().to_vec());
+        all.map(|it| (photo_name(&it, "jpg"), it)).collect()
+    };
+    let most = job_file::write(&small(), &photos(4_000), Vec::new()).unwrap();
+    assert_eq!(job_file::read(&most).unwrap().photos.len(), 4_000, "twice as many pictures as a job may have");
+    assert_eq!(job_file::read_on_phone(&most).unwrap().photos.len(), 4_000);
+    let error = job_file::write(&small(), &photos(4_001), Vec::new()).unwrap_err();
+    assert!(error.to_string().contains("too large"), "{error}");
+}
+
 #[test]
 fn any_damaged_byte_is_noticed() {
     let sound = job_file::write(&small(), &invented_photos(), Vec::new()).unwrap();
