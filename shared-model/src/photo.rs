@@ -18,6 +18,9 @@ pub const MOST_BYTES: u32 = 2 << 20;
 /// Most bytes of a thumbnail's file.
 pub const MOST_THUMBNAIL_BYTES: u32 = 64 << 10;
 
+/// Bytes of a piece in which a picture goes over the network; its last one may have fewer.
+pub const PIECE: usize = 256 << 10;
+
 const SOI: u8 = 0xd8;
 const EOI: u8 = 0xd9;
 const SOS: u8 = 0xda;
@@ -68,6 +71,27 @@ impl Size {
         };
         Self { width: scaled(self.width), height: scaled(self.height) }
     }
+}
+
+/// What who brings a picture does next.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Next {
+    /// The other side has it.
+    Done,
+    /// Sends the piece that starts at this byte.
+    From(usize),
+    /// Tries again some time: the other side says neither that it has the picture nor what of it is missing.
+    Stuck,
+}
+
+/// Reads what the other side says of a picture with so many bytes in its headers `Upload-Complete` and `Upload-Offset`
+/// (draft-ietf-httpbis-resumable-upload).
+pub fn next(complete: Option<&str>, offset: Option<&str>, bytes: usize) -> Next {
+    if complete == Some("?1") {
+        return Next::Done;
+    }
+    let from = offset.and_then(|it| it.parse().ok()).filter(|it| *it < bytes);
+    from.map_or(Next::Stuck, Next::From)
 }
 
 /// Checks a file before it is stored: a whole JPEG of a size that photos have, with nothing beside the picture.

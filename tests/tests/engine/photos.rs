@@ -249,3 +249,22 @@ fn a_pictures_name_is_read_back_and_nothing_else_is() {
     assert!(json.contains(&PictureHash([3; 32]).to_string()));
     assert_eq!(serde_json::from_str::<Photo>(&json).unwrap(), photo);
 }
+
+#[test]
+fn who_brings_a_picture_goes_on_where_the_other_side_says_and_nowhere_else() {
+    use shared_model::photo::{Next, next};
+    assert_eq!(next(Some("?1"), None, 900), Next::Done);
+    assert_eq!(next(Some("?0"), Some("0"), 900), Next::From(0));
+    assert_eq!(next(Some("?0"), Some("899"), 900), Next::From(899));
+    // Not complete, and nothing left to send; or no word of either.
+    for (complete, offset) in [
+        (Some("?0"), Some("900")),
+        (Some("?0"), Some("901")),
+        (Some("?0"), None),
+        (None, None),
+        (Some("1"), Some("-1")),
+        (Some("true"), Some("words")),
+    ] {
+        assert_eq!(next(complete, offset, 900), Next::Stuck, "{complete:?} {offset:?}");
+    }
+}
