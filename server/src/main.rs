@@ -17,6 +17,7 @@ mod pairing;
 mod peers;
 mod people;
 mod photos;
+mod put;
 mod router;
 mod serve;
 mod settings;

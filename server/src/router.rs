@@ -8,6 +8,7 @@ use axum::http::StatusCode;
 use axum::http::header::CONTENT_TYPE;
 use axum::middleware::{from_fn_with_state, map_response};
 use axum::routing::{any, get, post};
+use shared_model::photo::PIECE;
 use tokio::sync::Mutex;
 use tower::ServiceBuilder;
 use tower_http::limit::RequestBodyLimitLayer;
@@ -88,9 +89,13 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route("/people", get(people::list))
         .route("/people/{device}", post(people::change))
         .fallback(get(assets::file))
-        .layer(RequestBodyLimitLayer::new(MOST_BODY));
+        .layer(RequestBodyLimitLayer::new(MOST_BODY))
+        .layer(within(ANSWER_WITHIN));
     let pictures = get(photos::hand_out).head(photos::standing).put(photos::take);
-    let pictures = Router::new().route("/photos/{hash}", pictures.layer(RequestBodyLimitLayer::new(photos::PIECE)));
+    let pictures = Router::new()
+        .route("/photos/{hash}", pictures)
+        .layer(RequestBodyLimitLayer::new(PIECE))
+        .layer(within(photos::PIECE_WITHIN));
     let inside = inside.merge(pictures).layer(from_fn_with_state(Arc::clone(&shop), gate::recognise));
     let door = Router::new()
         .route("/join/{secret}", get(pairing::show).post(pairing::join))
@@ -100,11 +105,15 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route(trust::CERTIFICATE_PATH, get(trust::certificate))
         .route(trust::PROBE_PATH, get(trust::probe))
         .route(pages::STYLE_PATH, get(([(CONTENT_TYPE, "text/css; charset=utf-8")], pages::STYLE)))
-        .layer(RequestBodyLimitLayer::new(MOST_BODY));
+        .layer(RequestBodyLimitLayer::new(MOST_BODY))
+        .layer(within(ANSWER_WITHIN));
     let layers = ServiceBuilder::new()
         .layer(TraceLayer::new_for_http())
         .layer(map_response(gate::secure))
-        .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, ANSWER_WITHIN))
         .layer(from_fn_with_state(Arc::clone(&shop), gate::check));
     inside.merge(door).layer(layers).with_state(shop)
+}
+
+fn within(time: Duration) -> TimeoutLayer {
+    TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, time)
 }

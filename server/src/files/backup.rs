@@ -10,20 +10,21 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
-use std::io::{Read, Seek, Write};
+use std::io::{self, Read, Seek, Write};
 use std::path::Path;
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{JobDoc, Timestamp};
-use shared_model::sealed::{Archive, Limits, Writer};
+use shared_model::job::{JobDoc, PictureHash, Timestamp};
+use shared_model::sealed::{Archive, Limits, Writer, is_safe};
 use uuid::Uuid;
 
 use super::{FilesError, control};
 use crate::clock;
 use crate::devices::hex;
-use crate::photos::PART;
+use crate::photos::UNNEEDED;
+use crate::put::PART;
 use crate::store::{self, Moment, StoredChange};
 
 const FORMAT: &str = "napline backup";
@@ -67,6 +68,9 @@ pub struct Kept {
     pub files: u64,
     /// Jobs that were damaged in the store already: copied as they are.
     pub damaged: Vec<JobId>,
+    /// What else is not as it should be, in words: files that are left out, or damaged.
+    #[serde(default)]
+    pub remarks: Vec<String>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -111,7 +115,7 @@ pub fn write(moment: &Moment, folder: &Path, to: &mut dyn Write) -> Result<Kept,
     archive.add(ARCHIVED, serde_json::to_vec(&archived)?.as_slice())?;
     archive.add(ACTORS, serde_json::to_vec(&actors)?.as_slice())?;
     archive.add(NOTES, serde_json::to_vec(&moment.notes()?)?.as_slice())?;
-    kept.files = write_files(&mut archive, folder, "")?;
+    write_files(&mut archive, folder, "", &mut kept)?;
     let format = FORMAT.to_owned();
     archive.finish(About { format, version: VERSION, made: clock::now(), jobs: said, kept: kept.clone() })?;
     Ok(kept)
@@ -135,24 +139,54 @@ fn write_changes<W: Write>(
 }
 
 /// Adds a folder's files but for the store, which is in the archive already, and what only a running server needs.
-fn write_files<W: Write>(archive: &mut Writer<W>, folder: &Path, below: &str) -> Result<u64, FilesError> {
-    let mut count = 0;
-    let mut all = fs::read_dir(folder)?.collect::<Result<Vec<_>, _>>()?;
+fn write_files<W: Write>(
+    archive: &mut Writer<W>,
+    folder: &Path,
+    below: &str,
+    kept: &mut Kept,
+) -> Result<(), FilesError> {
+    let within = |path: &Path, error: io::Error| FilesError::In(path.to_owned(), Box::new(error.into()));
+    let all = fs::read_dir(folder).and_then(Iterator::collect::<io::Result<Vec<_>>>);
+    let mut all = all.map_err(|error| within(folder, error))?;
     all.sort_by_key(fs::DirEntry::file_name);
     for entry in all {
-        let name = entry.file_name().to_string_lossy().into_owned();
-        let kind = entry.file_type()?;
-        if kind.is_dir() {
-            count += write_files(archive, &entry.path(), &format!("{below}{name}/"))?;
-        } else if kind.is_file()
-            && !name.ends_with(&format!(".{PART}"))
-            && !(below.is_empty() && [store::FILE, control::FILE].contains(&name.as_str()))
-        {
-            archive.add(&format!("{FILES}{below}{name}"), fs::File::open(entry.path())?)?;
-            count += 1;
+        let (path, name) = (entry.path(), format!("{below}{}", entry.file_name().to_string_lossy()));
+        let ending = path.extension().and_then(|it| it.to_str()).unwrap_or_default();
+        if [PART, UNNEEDED].contains(&ending) || [store::FILE, control::FILE].contains(&name.as_str()) {
+            continue;
+        }
+        if !is_safe(&format!("{FILES}{name}")) {
+            kept.remarks.push(format!("{name} is left out: its name is longer or odder than those of Napline's files"));
+            continue;
+        }
+        let file = match entry.file_type() {
+            Ok(kind) if kind.is_dir() => {
+                write_files(archive, &path, &format!("{name}/"), kept)?;
+                continue;
+            }
+            Ok(kind) if kind.is_file() => fs::File::open(&path),
+            Ok(_) => {
+                kept.remarks.push(format!("{name} is left out: it is neither a file nor a folder"));
+                continue;
+            }
+            Err(error) => Err(error),
+        };
+        match file {
+            // Whatever removes files of a running server has removed it.
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+            Err(error) => return Err(within(&path, error)),
+            Ok(file) => {
+                let written = archive.add(&format!("{FILES}{name}"), file);
+                let sha256 = &written.map_err(|error| FilesError::In(path.clone(), Box::new(error.into())))?.sha256;
+                let picture = path.file_stem().and_then(|it| it.to_str()?.parse::<PictureHash>().ok());
+                if picture.is_some_and(|it| it.to_string() != *sha256) {
+                    kept.remarks.push(format!("{name} is damaged: it is copied as it is"));
+                }
+                kept.files += 1;
+            }
         }
     }
-    Ok(count)
+    Ok(())
 }
 
 pub fn changes_names(job: JobId) -> (String, String) {

@@ -18,10 +18,11 @@ use tokio::runtime::Handle;
 use tokio::sync::Semaphore;
 use tokio::task::JoinHandle;
 
+use super::FilesError;
 use super::desk::{Ask, Desk, Done};
-use super::{FilesError, create_private};
 use crate::devices::hex;
 use crate::photos::Shelf;
+use crate::put;
 use crate::sync::Hub;
 
 /// The file in the data folder, there while the server runs.
@@ -31,7 +32,7 @@ const MOST_LINE: u64 = 64 << 10;
 const MOST_PART: usize = 64 << 10;
 /// Commands at the same time.
 const MOST_COMMANDS: usize = 4;
-/// Neither side waits longer for the other's next bytes; a backup may take its time between two.
+/// Neither side waits longer for the other's next bytes, but for what the server does in between.
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A server that is starting opens its ear a little after it has opened the store.
@@ -63,9 +64,7 @@ impl Control {
         getrandom::fill(&mut secret).map_err(io::Error::other)?;
         let here = Where { address: listener.local_addr()?, secret: hex(&secret) };
         let file = folder.join(FILE);
-        let new = folder.join(format!("{FILE}.new"));
-        create_private(&new)?.write_all(&serde_json::to_vec(&here)?)?;
-        fs::rename(&new, &file)?;
+        put::put(&file, &serde_json::to_vec(&here)?)?;
         let (folder, kept) = (folder.to_owned(), (Arc::clone(hub), Arc::clone(shelf)));
         let listening = tokio::spawn(listen(listener, digest(&here.secret), folder, kept));
         Ok(Self { file, listening })
@@ -131,6 +130,8 @@ pub fn ask(folder: &Path, ask: &Ask, body: &mut dyn Read, to: &mut dyn Write) ->
     let mut said = Parts::new(request);
     io::copy(body, &mut said)?;
     said.end()?.flush()?;
+    // A server that stops hangs up.
+    stream.set_read_timeout(None)?;
     let mut heard = heard_parts(BufReader::new(stream));
     io::copy(&mut heard, to)?;
     let done: Result<Done, String> = serde_json::from_reader(heard.from)?;

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{Job, JobDoc, NewChange, Photo, Picture};
+use shared_model::job::{NewChange, Photo, Picture};
 use shared_model::job_file::{self, JobFile, Photos};
 use shared_model::wire::JobEntry;
 use tokio::runtime::Handle;
@@ -14,7 +14,7 @@ use uuid::Uuid;
 use super::FilesError;
 use super::backup::{self, Kept};
 use crate::clock;
-use crate::photos::{self, Here, Shelf};
+use crate::photos::Shelf;
 use crate::store::Write as Stored;
 use crate::sync::Hub;
 
@@ -41,9 +41,16 @@ pub enum Form {
 #[derive(Debug, Serialize, Deserialize)]
 pub enum Done {
     Jobs(Vec<JobEntry>),
-    Exported { name: String },
+    Exported(Exported),
     Imported(Imported),
     BackedUp(Kept),
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+pub struct Exported {
+    pub name: String,
+    /// Photos whose pictures are not all in the file.
+    pub photos_missing: usize,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -53,8 +60,10 @@ pub struct Imported {
     /// Changes that the store did not have.
     pub new: usize,
     pub changes: usize,
-    /// Pictures in the file that could not be kept.
-    pub pictures_lost: usize,
+    /// Pictures in the file that could not be kept, and why.
+    pub pictures_lost: Vec<String>,
+    /// Photos whose pictures are not all here, nor among those.
+    pub photos_missing: usize,
 }
 
 pub struct Desk<'a> {
@@ -91,42 +100,57 @@ impl Desk<'_> {
     }
 
     async fn export(&self, id: JobId, form: Form, to: &mut dyn Write) -> Result<Done, FilesError> {
-        let shared = self.hub.shared(id);
-        let mut shared = shared.lock().await;
-        let document =
-            shared.document(&self.hub.store).await.map_err(|error| FilesError::Unopened(error.to_string()))?;
-        let job: Job = document.doc.job();
+        let doc = {
+            let shared = self.hub.shared(id);
+            let mut shared = shared.lock().await;
+            let document = shared.document(&self.hub.store).await;
+            document.map_err(|error| FilesError::Unopened(error.to_string()))?.doc.copy()
+        };
+        let mut exported = Exported { name: doc.name(), photos_missing: 0 };
         let bytes = match form {
             Form::JobFile => {
-                let heads = document.doc.heads().iter().map(|it| it.0).collect();
+                let heads = doc.heads().iter().map(|it| it.0).collect();
                 let seals = self.hub.seals.seal(id, heads).into_iter().collect();
-                job_file::write(&document.doc, &self.pictures(&document.doc)?, seals)?
+                let photos = doc.photos();
+                let pictures = self.pictures(&photos)?;
+                exported.photos_missing =
+                    missing(&photos, |it| pictures.contains_key(&job_file::photo_name_of(it.hash)));
+                job_file::write(&doc, &pictures, seals)?
             }
-            Form::Json => serde_json::to_vec_pretty(&job)?,
+            Form::Json => serde_json::to_vec_pretty(&doc.job())?,
         };
-        drop(shared);
         to.write_all(&bytes)?;
-        Ok(Done::Exported { name: job.name })
+        Ok(Done::Exported(exported))
     }
 
-    /// The pictures of a job that are here, by their names in a job file.
-    fn pictures(&self, doc: &JobDoc) -> Result<Photos, FilesError> {
-        let all = photos::shown(doc);
-        let here = all.iter().flat_map(Photo::pictures).filter(|it| self.shelf.has(it.hash) == Here::Whole);
-        here.map(|it| Ok((job_file::photo_name_of(it.hash), self.shelf.read(it.hash)?))).collect()
+    /// The pictures that are here, by their names in a job file: of photos that were taken off too, as they may come back.
+    fn pictures(&self, photos: &[Photo]) -> Result<Photos, FilesError> {
+        let mut pictures = Photos::new();
+        for picture in photos.iter().flat_map(Photo::pictures) {
+            if let Some(bytes) = self.shelf.read(picture.hash)? {
+                pictures.insert(job_file::photo_name_of(picture.hash), bytes);
+            }
+        }
+        Ok(pictures)
     }
 
-    /// Keeps the pictures of a file that the job shows; answers how many could not be kept.
-    fn keep_pictures(&self, shown: &[Photo], file: &Photos) -> usize {
-        let named = |it: &Picture| Some((*it, file.get(&job_file::photo_name_of(it.hash))?));
-        let lost = |(picture, bytes): (Picture, &Vec<u8>)| self.shelf.put(&picture, bytes).err();
-        let pictures: Vec<Picture> = shown.iter().flat_map(Photo::pictures).collect();
-        pictures.iter().filter_map(named).filter_map(lost).inspect(|error| tracing::warn!(%error, "a picture")).count()
+    /// Keeps the pictures of a file that the job names; answers which could not be kept, and why.
+    fn keep_pictures(&self, photos: &[Photo], file: &Photos) -> Vec<String> {
+        let named = |it: Picture| Some((it, file.get(&job_file::photo_name_of(it.hash))?));
+        let kept = |(picture, bytes): (Picture, &Vec<u8>)| {
+            let lost = self.shelf.put(&picture, bytes).err()?;
+            Some(format!("{}: {lost}", job_file::photo_name_of(picture.hash)))
+        };
+        photos.iter().flat_map(Photo::pictures).filter_map(named).filter_map(kept).collect()
     }
 
     /// Merges a job into the one that is there, or adds it; phones that share it see it at once.
     async fn import(&self, file: JobFile) -> Result<Done, FilesError> {
         let (id, count) = (file.job, file.changes.len());
+        let here =
+            |name: &str| name.split('.').next().and_then(|it| it.parse().ok()).is_some_and(|it| self.shelf.has(it));
+        let more = file.photos.iter().filter(|(name, _)| !here(name)).map(|(_, bytes)| bytes.len() as u64);
+        self.shelf.has_room_for(more.sum())?;
         let shared = self.hub.shared(id);
         let mut shared = shared.lock().await;
         let document =
@@ -134,7 +158,7 @@ impl Desk<'_> {
         let taken = document.doc.apply(file.changes).map_err(job_file::JobFileError::from)?;
         let new: Vec<NewChange> = taken.iter().filter_map(|it| document.doc.change(it)).collect();
         let (epoch, name, now) = (document.epoch, document.doc.name(), clock::now());
-        let (archived, shown) = (document.doc.archived(), photos::shown(&document.doc));
+        let (archived, photos) = (document.doc.archived(), document.doc.photos());
         let mut writes = document.number(&new, FILE, now);
         writes.push(Stored::Listed { job: id, name: name.clone(), archived });
         let (done, stored) = tokio::sync::oneshot::channel();
@@ -151,13 +175,22 @@ impl Desk<'_> {
                 return Err(FilesError::NotStored(reason.unwrap_or_default()));
             }
         }
-        let pictures_lost = self.keep_pictures(&shown, &file.photos);
-        let imported = Imported { job: id, name, new: new.len(), changes: count, pictures_lost };
+        let count_new = new.len();
         for change in new {
             let frame = self.hub.seals.live(id, change);
             shared.listeners.values().for_each(|it| it.outbox.send_bytes(frame.clone()));
         }
         self.hub.note_change(id, now);
-        Ok(Done::Imported(imported))
+        // Storing many pictures takes its time: the job's phones go on meanwhile.
+        drop(shared);
+        let pictures_lost = self.keep_pictures(&photos, &file.photos);
+        let named = |it: &Picture| file.photos.contains_key(&job_file::photo_name_of(it.hash));
+        let photos_missing = missing(&photos, |it| named(it) || self.shelf.has(it.hash));
+        Ok(Done::Imported(Imported { job: id, name, new: count_new, changes: count, pictures_lost, photos_missing }))
     }
+}
+
+/// How many photos lack a picture. Of those that were taken off it may be gone.
+fn missing(photos: &[Photo], has: impl Fn(&Picture) -> bool) -> usize {
+    photos.iter().filter(|it| !it.withdrawn && !it.pictures().iter().all(&has)).count()
 }

@@ -5,7 +5,7 @@ mod control;
 mod desk;
 mod restore;
 
-use std::fs::{self, File, OpenOptions};
+use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -18,9 +18,10 @@ use shared_model::wire::JobEntry;
 
 use self::backup::{Backup, Kept};
 pub use self::control::Control;
-use self::desk::{Ask, Desk, Done, Form};
+use self::desk::{Ask, Desk, Done, Exported, Form};
 use crate::devices::Devices;
-use crate::photos::Shelf;
+use crate::photos::{Shelf, ShelfError};
+use crate::put;
 use crate::store::{Store, StoreError};
 use crate::sync::{Hub, Seals};
 use crate::tls::TlsError;
@@ -78,7 +79,7 @@ pub struct RestoreArgs {
     data: PathBuf,
 }
 
-/// Why a file command failed. Nothing was changed.
+/// Why a file command failed. Nothing was changed, unless the connection to a running server broke: that one may go on.
 #[derive(thiserror::Error, Debug)]
 pub enum FilesError {
     #[error(transparent)]
@@ -112,6 +113,8 @@ pub enum FilesError {
     Unopened(String),
     #[error("cannot write to the disk: {0}")]
     NotStored(String),
+    #[error(transparent)]
+    Photos(#[from] ShelfError),
     #[error("it is no backup, or a newer version's")]
     NoBackup,
     #[error("job {0} in it is not as it was")]
@@ -144,17 +147,23 @@ pub fn export(arguments: &ExportArgs) -> Result<ExitCode, FilesError> {
     let (form, extension) = if arguments.json { (Form::Json, "json") } else { (Form::JobFile, job_file::EXTENSION) };
     let mut bytes = Vec::new();
     let asked = Ask::Export { job: find(&arguments.job, &list(&arguments.data.data)?)?, form };
-    let Done::Exported { name } = ask(&arguments.data.data, &asked, &mut io::empty(), &mut bytes)? else {
+    let Done::Exported(Exported { name, photos_missing }) =
+        ask(&arguments.data.data, &asked, &mut io::empty(), &mut bytes)?
+    else {
         return Ok(ExitCode::SUCCESS);
     };
     let own = || PathBuf::from(format!("{}.{extension}", job_file::file_name(&name)));
     let path = arguments.output.clone().unwrap_or_else(own);
+    if photos_missing > 0 {
+        eprintln!("napline: without {photos_missing} of its photos: their pictures are not on this server");
+    }
     if path == Path::new("-") {
         io::stdout().write_all(&bytes)?;
-        return Ok(ExitCode::SUCCESS);
+        return Ok(incomplete(photos_missing));
     }
     write_new(&path, |to| Ok(to.write_all(&bytes)?))?;
-    say(&format!("{name} is in {}\n", path.display()))
+    say(&format!("{name} is in {}\n", path.display()))?;
+    Ok(incomplete(photos_missing))
 }
 
 pub fn import(arguments: &ImportArgs) -> Result<ExitCode, FilesError> {
@@ -163,9 +172,19 @@ pub fn import(arguments: &ImportArgs) -> Result<ExitCode, FilesError> {
     job_file::read(&bytes).map_err(|error| within(error.into()))?;
     let done = ask(&arguments.data.data, &Ask::Import, &mut bytes.as_slice(), &mut io::sink())?;
     let Done::Imported(it) = done else { return Ok(ExitCode::SUCCESS) };
-    let lost = it.pictures_lost;
-    let photos = if lost == 0 { String::new() } else { format!("; {lost} pictures in it could not be kept") };
-    say(&format!("{}: {} of {} changes are new here{photos} ({})\n", it.name, it.new, it.changes, it.job))
+    for picture in &it.pictures_lost {
+        eprintln!("napline: a picture in it is not kept: {picture}");
+    }
+    if it.photos_missing > 0 {
+        eprintln!("napline: the pictures of {} of its photos are neither in the file nor here", it.photos_missing);
+    }
+    say(&format!("{}: {} of {} changes are new here ({})\n", it.name, it.new, it.changes, it.job))?;
+    Ok(incomplete(it.pictures_lost.len() + it.photos_missing))
+}
+
+/// Done, and something was missing, which was said.
+fn incomplete(missing: usize) -> ExitCode {
+    if missing == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) }
 }
 
 pub fn backup(arguments: &BackupArgs) -> Result<ExitCode, FilesError> {
@@ -173,6 +192,7 @@ pub fn backup(arguments: &BackupArgs) -> Result<ExitCode, FilesError> {
     if arguments.verify {
         let file = File::open(&arguments.file).map_err(|error| within(error.into()))?;
         let kept = Backup::open(file).map_err(within)?.about.kept;
+        warn_of(&kept);
         return say(&format!("whole: {}\n", in_words(&kept)));
     }
     let mut done = None;
@@ -182,9 +202,7 @@ pub fn backup(arguments: &BackupArgs) -> Result<ExitCode, FilesError> {
     })?;
     let Some(Done::BackedUp(kept)) = done else { return Ok(ExitCode::SUCCESS) };
     let path = arguments.file.display();
-    for job in &kept.damaged {
-        eprintln!("napline: job {job} is damaged in the store; it is copied as it is");
-    }
+    warn_of(&kept);
     say(&format!("{path}: {}\nIt holds the shop's secrets: keep it where nobody else reads it.\n", in_words(&kept)))
 }
 
@@ -195,6 +213,15 @@ pub fn restore(arguments: &RestoreArgs) -> Result<ExitCode, FilesError> {
         other => FilesError::In(arguments.file.clone(), Box::new(other)),
     })?;
     say(&format!("{}: {}\n", arguments.data.display(), in_words(&kept)))
+}
+
+fn warn_of(kept: &Kept) {
+    for job in &kept.damaged {
+        eprintln!("napline: job {job} is damaged in the store; it is copied as it is");
+    }
+    for remark in &kept.remarks {
+        eprintln!("napline: {remark}");
+    }
 }
 
 fn in_words(kept: &Kept) -> String {
@@ -258,27 +285,16 @@ fn runtime() -> Result<tokio::runtime::Runtime, io::Error> {
 
 /// Writes a file that is not there yet: whole under its name, or not at all.
 fn write_new(path: &Path, write: impl FnOnce(&mut File) -> Result<(), FilesError>) -> Result<(), FilesError> {
-    if path.exists() {
-        return Err(FilesError::Exists(path.to_owned()));
-    }
-    let mut part = path.as_os_str().to_owned();
-    part.push(".part");
-    let part = PathBuf::from(part);
     let named = |error: io::Error| FilesError::In(path.to_owned(), Box::new(error.into()));
-    let mut file = create_private(&part).map_err(named)?;
-    let written = write(&mut file).and_then(|()| file.sync_all().and_then(|()| fs::rename(&part, path)).map_err(named));
+    let part = put::part_of(path);
+    let free = |it: &Path| if it.exists() { Err(FilesError::Exists(it.to_owned())) } else { Ok(()) };
+    free(path).and_then(|()| free(&part))?;
+    let mut file = put::create(&part).map_err(named)?;
+    let written =
+        write(&mut file).and_then(|()| free(path)).and_then(|()| put::name(&file, &part, path).map_err(named));
     if written.is_err() {
         // The other error is the one to tell.
         let _ = fs::remove_file(&part);
     }
     written
-}
-
-/// A file that nobody but its owner reads.
-fn create_private(path: &Path) -> io::Result<File> {
-    let mut options = OpenOptions::new();
-    options.write(true).create(true).truncate(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options.open(path)
 }

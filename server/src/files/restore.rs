@@ -2,46 +2,41 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
-use std::io::Write as _;
+use std::io;
 use std::path::{Path, PathBuf};
 
 use shared_model::ids::{DeviceId, JobId};
 use uuid::Uuid;
 
+use super::FilesError;
 use super::backup::{ACTORS, ARCHIVED, Backup, DEVICES, FILES, Kept, NAMES, NOTES, snapshot_name};
-use super::{FilesError, create_private};
 use crate::devices::unhex;
-use crate::store::{Device, Note, Store, StoreError, Write};
+use crate::put;
+use crate::store::{self, Device, Note, Store, StoreError, Write};
 
 /// Jobs in memory at the same time.
 const JOBS_AT_ONCE: usize = 64;
 
-/// Puts a backup into a folder that is empty or not there yet. It is built beside it and put in place when it is whole; the new
-/// store has a `replica` of its own, by which phones know to catch up from scratch.
+/// Puts a backup into a folder that is empty or not there yet. It is built in a folder inside and moved when it is whole, the
+/// store last; the new store has a `replica` of its own, by which phones know to catch up from scratch.
 pub async fn restore(file: &Path, folder: &Path) -> Result<Kept, FilesError> {
-    let taken = fs::read_dir(folder).is_ok_and(|mut it| it.next().is_some()) || folder.is_file();
-    if taken {
+    // A data disk has its own folder for what a check of the disk found.
+    let others = |it: io::Result<fs::DirEntry>| it.is_ok_and(|it| it.file_name() != "lost+found");
+    if folder.is_file() || fs::read_dir(folder).is_ok_and(|mut it| it.any(others)) {
         return Err(FilesError::NotEmpty(folder.to_owned()));
     }
     let mut backup = Backup::open(File::open(file)?)?;
-    let scaffold = Scaffold::beside(folder)?;
-    let store = Store::open(&scaffold.0)?;
+    let scaffold = Scaffold::inside(folder)?;
+    let store = Store::open(&scaffold.at)?;
     let written = write_store(&mut backup, &store).await;
     store.close();
     written?;
     for name in backup.files() {
-        let path = scaffold.0.join(&name);
-        if let Some(parent) = path.parent() {
-            fs::create_dir_all(parent)?;
-        }
-        let mut file = create_private(&path)?;
-        file.write_all(&backup.read(&format!("{FILES}{name}"))?)?;
-        file.sync_all()?;
+        let path = scaffold.at.join(&name);
+        path.parent().map_or(Ok(()), put::make_folder)?;
+        put::put(&path, &backup.read(&format!("{FILES}{name}"))?)?;
     }
-    if folder.exists() {
-        fs::remove_dir(folder)?;
-    }
-    fs::rename(&scaffold.0, folder)?;
+    scaffold.take_down()?;
     Ok(backup.about.kept)
 }
 
@@ -64,10 +59,13 @@ async fn write_store(backup: &mut Backup<File>, store: &Store) -> Result<(), Fil
     let mut writes = Vec::new();
     let devices: Vec<Device> = backup.json(DEVICES)?;
     writes.extend(devices.into_iter().map(Write::Device));
-    let names: BTreeMap<JobId, String> = backup.json(NAMES)?;
+    let mut names: BTreeMap<JobId, String> = backup.json(NAMES)?;
     let put_away: BTreeSet<JobId> = backup.json(ARCHIVED)?;
+    // Some have no name, and may be put away all the same.
+    let name = |job: &JobId| (*job, names.remove(job).unwrap_or_default());
+    let named: Vec<_> = backup.about.jobs.keys().map(name).collect();
     let listed = |(job, name)| Write::Listed { job, name, archived: put_away.contains(&job) };
-    writes.extend(names.into_iter().map(listed));
+    writes.extend(named.into_iter().map(listed));
     let actors: BTreeMap<String, DeviceId> = backup.json(ACTORS)?;
     writes.extend(actors.into_iter().filter_map(|(it, device)| Some(Write::Actor { actor: unhex(&it)?, device })));
     let notes: Vec<Note> = backup.json(NOTES)?;
@@ -80,21 +78,40 @@ fn not_stored(error: &StoreError) -> FilesError {
     FilesError::NotStored(error.to_string())
 }
 
-/// A folder that is being filled; taken away again unless it is renamed.
-struct Scaffold(PathBuf);
+/// A folder that is being filled; taken away again, with all that is in it, unless what it holds was moved out.
+struct Scaffold {
+    at: PathBuf,
+    /// The folder around it was not there before.
+    around: Option<PathBuf>,
+}
 
 impl Scaffold {
-    fn beside(folder: &Path) -> Result<Self, FilesError> {
-        let mut name = folder.file_name().unwrap_or_default().to_owned();
-        name.push(format!(".restoring-{}", Uuid::new_v4().simple()));
-        let path = folder.with_file_name(name);
-        fs::create_dir_all(&path)?;
-        Ok(Self(path))
+    fn inside(folder: &Path) -> Result<Self, FilesError> {
+        let around = (!folder.exists()).then(|| folder.to_owned());
+        let at = folder.join(format!(".restoring-{}", Uuid::new_v4().simple()));
+        put::make_folder(&at)?;
+        Ok(Self { at, around })
+    }
+
+    /// A server that finds no store in the folder makes a new one: until the store is moved, nothing is restored.
+    fn take_down(mut self) -> Result<(), FilesError> {
+        let folder = self.at.parent().unwrap_or(Path::new(".")).to_owned();
+        let mut names = fs::read_dir(&self.at)?.map(|it| Ok(it?.file_name())).collect::<io::Result<Vec<_>>>()?;
+        names.sort_by_key(|it| it == store::FILE);
+        for name in names {
+            let to = folder.join(name);
+            fs::rename(self.at.join(to.file_name().unwrap_or_default()), &to)?;
+            put::sync_folder_of(&to)?;
+        }
+        self.around = None;
+        Ok(())
     }
 }
 
 impl Drop for Scaffold {
     fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.0);
+        let _ = fs::remove_dir_all(&self.at);
+        // Not if anything was moved there already.
+        let _ = self.around.as_ref().map(fs::remove_dir);
     }
 }

@@ -9,17 +9,21 @@ use axum::http::header::{CONTENT_RANGE, RANGE};
 use axum::http::{HeaderMap, Method, Request, StatusCode};
 use shared_model::ids::JobId;
 use shared_model::job::{Photo, Picture, PictureHash, Timestamp};
+use shared_model::photo::{self, Next, PIECE};
 use shared_model::wire::Frame;
+use tokio::time::Instant;
 
 use super::record::Record;
 use super::wire::Line;
 use crate::clock;
-use crate::photos::{self, COMPLETE, Here, OFFSET, PIECE};
+use crate::photos::{self, COMPLETE, Here, OFFSET, PIECE_WITHIN};
 use crate::router::Shop;
 
 const LOOK_EVERY: Duration = Duration::from_secs(5);
 /// Most pictures asked about in one round, so that phones are not kept out by the rate.
 const MOST_PER_ROUND: usize = 100;
+/// A picture that is on neither side, or cannot be read, is tried again after this.
+const TRY_AGAIN: Duration = Duration::from_secs(30);
 
 /// What is known of both servers' pictures during one call.
 #[derive(Default)]
@@ -28,6 +32,8 @@ struct Level {
     looked: BTreeMap<JobId, Timestamp>,
     /// Not yet on both sides, for all that is known.
     open: BTreeMap<PictureHash, (JobId, Picture)>,
+    /// Those of them that wait, and until when.
+    later: BTreeMap<PictureHash, Instant>,
     both: BTreeSet<PictureHash>,
 }
 
@@ -66,22 +72,38 @@ impl Level {
 
     async fn exchange(&mut self, shop: &Shop, record: &Record, address: &str) -> io::Result<()> {
         let authority = record.authority();
-        let mut other = Other { line: Line::open(address, authority.as_ref()).await?, record };
-        let round: Vec<_> = self.open.values().copied().take(MOST_PER_ROUND).collect();
-        for (job, picture) in round {
-            let level = match shop.shelf.has(picture.hash) {
-                Here::Whole => other.bring(shop, job, picture).await?,
-                Here::Part(have) => other.fetch(shop, picture, have).await?,
+        let line = Line::open(address, authority.as_ref()).await?.with_patience(PIECE_WITHIN);
+        let mut other = Other { line, record };
+        for (job, picture) in self.round(Instant::now()) {
+            let level = match tokio::task::block_in_place(|| shop.shelf.standing(&picture)) {
+                Ok(Here::Whole) => other.bring(shop, job, picture).await?,
+                Ok(Here::Part(have)) => other.fetch(shop, picture, have).await?,
+                Err(error) => {
+                    tracing::warn!(hash = %picture.hash, %error, "a picture cannot be put in place");
+                    false
+                }
             };
-            // What is on neither side goes to the end of the line.
-            self.open.remove(&picture.hash);
-            if level {
-                self.both.insert(picture.hash);
-            } else {
-                self.looked.remove(&job);
-            }
+            self.settle(picture.hash, level, Instant::now());
         }
         Ok(())
+    }
+
+    /// Those whose turn it is: what was not tried yet, then what has waited longest.
+    fn round(&self, now: Instant) -> Vec<(JobId, Picture)> {
+        let tried = |hash: &PictureHash| self.later.get(hash).copied();
+        let mut due: Vec<_> = self.open.iter().filter(|(hash, _)| tried(hash).is_none_or(|it| it <= now)).collect();
+        due.sort_by_key(|(hash, _)| tried(hash));
+        due.into_iter().map(|(_, it)| *it).take(MOST_PER_ROUND).collect()
+    }
+
+    fn settle(&mut self, hash: PictureHash, level: bool, now: Instant) {
+        if level {
+            self.open.remove(&hash);
+            self.later.remove(&hash);
+            self.both.insert(hash);
+        } else {
+            self.later.insert(hash, now + TRY_AGAIN);
+        }
     }
 }
 
@@ -128,20 +150,67 @@ impl Other<'_> {
     /// Brings a picture to the other server, from where it was cut off; answers whether it is there now.
     async fn bring(&mut self, shop: &Shop, job: JobId, picture: Picture) -> io::Result<bool> {
         let path = format!("/photos/{}?job={job}", picture.hash);
-        let (mut status, mut headers, _) = self.ask(Method::HEAD, path.clone(), None, Bytes::new()).await?;
-        let bytes = Bytes::from(shop.shelf.read(picture.hash)?);
-        loop {
-            if status != StatusCode::OK {
+        let (status, headers, _) = self.ask(Method::HEAD, path.clone(), None, Bytes::new()).await?;
+        let mut next = next(status, &headers, &picture);
+        if next == Next::Done {
+            return Ok(true);
+        }
+        let file = match tokio::task::block_in_place(|| shop.shelf.read(picture.hash)) {
+            Ok(Some(file)) => Bytes::from(file),
+            Ok(None) => return Ok(false),
+            Err(error) => {
+                tracing::error!(hash = %picture.hash, %error, "a picture cannot be read");
                 return Ok(false);
             }
-            if headers.get(COMPLETE).is_some_and(|it| it == "?1") {
-                return Ok(true);
-            }
-            let next = headers.get(OFFSET).and_then(|it| it.to_str().ok()?.parse::<usize>().ok());
-            let Some(at) = next.filter(|it| *it < bytes.len()) else { return Ok(false) };
-            let end = (at + PIECE).min(bytes.len());
-            let range = (CONTENT_RANGE, format!("bytes {at}-{}/{}", end - 1, bytes.len()));
-            (status, headers, _) = self.ask(Method::PUT, path.clone(), Some(range), bytes.slice(at..end)).await?;
+        };
+        while let Next::From(at) = next {
+            let end = (at + PIECE).min(file.len());
+            let range = (CONTENT_RANGE, format!("bytes {at}-{}/{}", end - 1, file.len()));
+            let (status, headers, _) = self.ask(Method::PUT, path.clone(), Some(range), file.slice(at..end)).await?;
+            next = self::next(status, &headers, &picture);
         }
+        Ok(next == Next::Done)
+    }
+}
+
+fn next(status: StatusCode, headers: &HeaderMap, picture: &Picture) -> Next {
+    let said = |name| headers.get(name).and_then(|it| it.to_str().ok());
+    if status == StatusCode::OK {
+        photo::next(said(COMPLETE), said(OFFSET), picture.bytes as usize)
+    } else {
+        Next::Stuck
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use uuid::Uuid;
+
+    use super::*;
+
+    fn picture(n: u16) -> Picture {
+        let hash = PictureHash(std::array::from_fn(|at| n.to_be_bytes().get(at).copied().unwrap_or_default()));
+        Picture { hash, bytes: 9, width: 9, height: 9 }
+    }
+
+    #[test]
+    fn pictures_that_are_nowhere_keep_no_other_from_its_turn() {
+        let mut level = Level::default();
+        let all = (0..1_000).map(|n| (picture(n).hash, (JobId(Uuid::from_u128(1)), picture(n))));
+        level.open.extend(all);
+        let (mut now, mut tried) = (Instant::now(), BTreeSet::new());
+        for _ in 0..10 {
+            for (_, picture) in level.round(now) {
+                tried.insert(picture.hash);
+                level.settle(picture.hash, false, now);
+            }
+            now += LOOK_EVERY;
+        }
+        assert_eq!(tried.len(), 1_000);
+        // And they come again, the one that waited longest first.
+        let again = level.round(now);
+        assert_eq!((again.len(), again[0].1), (MOST_PER_ROUND, picture(0)));
+        level.settle(picture(0).hash, true, now);
+        assert!(level.round(now).iter().all(|(_, it)| *it != picture(0)));
     }
 }

@@ -79,6 +79,7 @@ pub struct Line {
     address: String,
     sender: SendRequest<Body>,
     connection: JoinHandle<Result<(), hyper::Error>>,
+    answer_within: Duration,
 }
 
 impl Line {
@@ -86,7 +87,18 @@ impl Line {
         let stream = TokioIo::new(connect(address, authority).await?);
         let handshake = timeout(CONNECT_WITHIN, http1::handshake(stream)).await?;
         let (sender, connection) = handshake.map_err(io::Error::other)?;
-        Ok(Self { address: address.to_owned(), sender, connection: tokio::spawn(connection) })
+        Ok(Self {
+            address: address.to_owned(),
+            sender,
+            connection: tokio::spawn(connection),
+            answer_within: ANSWER_WITHIN,
+        })
+    }
+
+    /// Waits so long for each answer.
+    pub fn with_patience(mut self, answer_within: Duration) -> Self {
+        self.answer_within = answer_within;
+        self
     }
 
     pub async fn ask(&mut self, mut request: Request<Body>) -> io::Result<(StatusCode, HeaderMap, Bytes)> {
@@ -101,7 +113,7 @@ impl Line {
             let body = Limited::new(body, MOST_ANSWER).collect().await.map_err(io::Error::other)?;
             Ok((parts.status, parts.headers, body.to_bytes()))
         };
-        timeout(ANSWER_WITHIN, exchange).await?
+        timeout(self.answer_within, exchange).await?
     }
 }
 

@@ -19,19 +19,18 @@ use shared_model::ids::JobId;
 use shared_model::job::{JobDoc, Photo, Picture, PictureHash};
 use shared_model::wire::Role;
 
-pub use shelf::{Here, PART, Shelf, ShelfError};
+pub use shelf::{Here, Shelf, ShelfError, UNNEEDED};
 
-use crate::clock;
 use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::router::Shop;
 use crate::sync::Hub;
 
-/// Bytes of a piece, but for the last one of a picture, which may have fewer.
-pub const PIECE: usize = 256 * 1024;
-
 pub const OFFSET: HeaderName = HeaderName::from_static("upload-offset");
 pub const COMPLETE: HeaderName = HeaderName::from_static("upload-complete");
+
+/// A piece may take so long: a slow network must bring one in whole, or it brings nothing.
+pub const PIECE_WITHIN: Duration = Duration::from_secs(300);
 
 const SWEEP_EVERY: Duration = Duration::from_secs(6 * 3_600);
 
@@ -48,8 +47,9 @@ pub async fn standing(
     Query(named): Query<NamedIn>,
 ) -> Result<Response, Refused> {
     let hash = read_hash(&hash)?;
-    needed(&shop.hub, named.job, hash).await?;
-    Ok(said(StatusCode::OK, shop.shelf.has(hash)))
+    let picture = needed(&shop.hub, named.job, hash).await?;
+    let here = tokio::task::block_in_place(|| shop.shelf.standing(&picture));
+    here.map(|it| said(StatusCode::OK, it)).map_err(|error| Refused::NotStored(error.to_string()))
 }
 
 /// Takes the next piece of a picture.
@@ -90,12 +90,9 @@ pub async fn hand_out(
 ) -> Result<Response, Refused> {
     const KEEP: &str = "private, max-age=31536000, immutable";
     let hash = read_hash(&hash)?;
-    if shop.shelf.has(hash) != Here::Whole {
-        return Err(Refused::NothingHere);
-    }
-    let bytes = Bytes::from(
-        tokio::task::block_in_place(|| shop.shelf.read(hash)).map_err(|error| Refused::NotStored(error.to_string()))?,
-    );
+    let read = tokio::task::block_in_place(|| shop.shelf.read(hash));
+    let read = read.map_err(|error| Refused::NotStored(error.to_string()))?;
+    let bytes = Bytes::from(read.ok_or(Refused::NothingHere)?);
     let kind = [(CONTENT_TYPE, "image/jpeg"), (CACHE_CONTROL, KEEP), (ACCEPT_RANGES, "bytes")];
     let Some(asked) = headers.get(RANGE).and_then(|it| it.to_str().ok()).and_then(read_range) else {
         return Ok((kind, bytes).into_response());
@@ -109,26 +106,28 @@ pub async fn hand_out(
     Ok((StatusCode::PARTIAL_CONTENT, kind, range, bytes.slice(asked.0..end)).into_response())
 }
 
-/// Removes what no job needs any more; runs as long as the server.
+/// Removes what no job needs any more; runs as long as the server. Whoever was away has had time to say what they need.
 pub async fn sweep(shop: Arc<Shop>) {
     loop {
+        tokio::time::sleep(SWEEP_EVERY).await;
         if let Some(needed) = needed_by_any(&shop.hub).await {
-            match tokio::task::block_in_place(|| shop.shelf.sweep(&needed, clock::now())) {
+            match tokio::task::block_in_place(|| shop.shelf.sweep(&needed, SWEEP_EVERY)) {
                 Ok(0) => {}
                 Ok(removed) => tracing::info!(removed, "pictures that no job needed for a month are gone"),
                 Err(error) => tracing::warn!(%error, "pictures that no job needs were not removed"),
             }
         }
-        tokio::time::sleep(SWEEP_EVERY).await;
     }
 }
 
-/// The pictures that any job needs; `None` when a job cannot be read, and nothing may be removed.
+/// The pictures that any job needs; `None` when a job cannot be read in whole: what is lost may name any.
 async fn needed_by_any(hub: &Hub) -> Option<BTreeSet<PictureHash>> {
     let mut needed = BTreeSet::new();
     for job in hub.jobs() {
-        let photos = photos(hub, job).await.ok()?;
-        needed.extend(photos.iter().flat_map(Photo::pictures).map(|it| it.hash));
+        let shared = hub.shared(job);
+        let mut shared = shared.lock().await;
+        let document = shared.document(&hub.store).await.ok().filter(|it| it.is_whole())?;
+        needed.extend(shown(&document.doc).iter().flat_map(Photo::pictures).map(|it| it.hash));
     }
     Some(needed)
 }
@@ -145,7 +144,7 @@ pub async fn photos(hub: &Hub, job: JobId) -> Result<Vec<Photo>, Refused> {
 }
 
 /// The photos that nobody took off.
-pub fn shown(doc: &JobDoc) -> Vec<Photo> {
+fn shown(doc: &JobDoc) -> Vec<Photo> {
     let mut photos = doc.photos();
     photos.retain(|it| !it.withdrawn);
     photos
@@ -181,4 +180,44 @@ fn read_range(text: &str) -> Option<(usize, Option<usize>)> {
     let (first, last) = text.strip_prefix("bytes=")?.split_once('-')?;
     let last = if last.is_empty() { None } else { Some(last.parse().ok()?) };
     Some((first.parse().ok()?, last))
+}
+
+#[cfg(test)]
+mod tests {
+    use shared_model::ids::{DeviceId, PhotoId};
+    use shared_model::job::{Edit, NewPhoto, Subject, Timestamp};
+    use uuid::Uuid;
+
+    use super::*;
+    use crate::devices::Devices;
+    use crate::store::{Store, StoredChange, Write};
+    use crate::sync::Seals;
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn nothing_goes_while_a_job_is_damaged_that_may_need_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let job = JobId(Uuid::from_u128(1));
+        let mut doc = JobDoc::new(job, [1; 16], DeviceId(Uuid::from_u128(2)));
+        let picture = |n| Picture { hash: PictureHash([n; 32]), bytes: 900, width: 30, height: 20 };
+        let id = PhotoId(Uuid::from_u128(3));
+        let caption = String::new();
+        let photo = NewPhoto { id, of: Subject::Job, picture: picture(1), thumbnail: picture(2), caption };
+        let change = doc.edit(&[Edit::AddPhoto { photo }], "photo", Timestamp(1)).unwrap().unwrap();
+        let needed = async |seq, bytes: Vec<u8>| {
+            let store = Arc::new(Store::open(folder.path()).unwrap());
+            let change =
+                StoredChange { hash: change.hash.0, from: DeviceId(Uuid::nil()), received: Timestamp(1), bytes };
+            store.commit(vec![Write::Change { job, seq, change }]).await.unwrap();
+            let devices = Arc::new(Devices::new(store.devices().unwrap()));
+            let hub = Hub::new(Arc::clone(&store), devices, Seals::open(folder.path()).unwrap()).unwrap();
+            let needed = needed_by_any(&hub).await;
+            store.close();
+            needed
+        };
+        let mut damaged = change.bytes.clone();
+        damaged[change.bytes.len() / 2] ^= 1;
+        assert_eq!(needed(0, damaged).await, None);
+        let both = BTreeSet::from([picture(1).hash, picture(2).hash]);
+        assert_eq!(needed(1, change.bytes.clone()).await, Some(both), "a phone has brought it again");
+    }
 }

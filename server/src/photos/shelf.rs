@@ -1,29 +1,32 @@
 //! Pictures as files: `photos/ab/abcd….jpg`, each named by its hash. What has not come whole yet stands beside it as `.part`.
 
-use std::collections::BTreeSet;
-use std::fs::{self, File, OpenOptions};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::{self, OpenOptions};
 use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
-use shared_model::job::{Picture, PictureHash, Timestamp};
+use shared_model::job::{Picture, PictureHash};
 use shared_model::photo::{self, NoPicture};
+
+use crate::put::{self, PART};
 
 const FOLDER: &str = "photos";
 const WHOLE: &str = "jpg";
-/// Comes in; only a server that is stopped in the middle leaves one that no phone goes on with.
-pub const PART: &str = "part";
-/// Says since when no job needs the picture of this name.
-const UNNEEDED: &str = "unneeded";
+/// Is no longer what was kept under the name.
+const DAMAGED: &str = "damaged";
+/// Says for how many seconds no job has needed the picture of this name, as far as the server was there to see it.
+pub const UNNEEDED: &str = "unneeded";
 
-/// A picture that no job needs is kept for so long: a job that is brought back brings its photos.
-const KEPT_UNNEEDED: i64 = 30 * 24 * 3_600;
+/// A picture that no job needs is kept for so long: a job that is brought back brings its photos. Seconds.
+const KEPT_UNNEEDED: u64 = 30 * 24 * 3_600;
 
 /// How much of a picture is here.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Here {
     Whole,
-    /// So many bytes from its start; zero is nothing.
+    /// So many bytes from its start, fewer than it has; zero is nothing.
     Part(u64),
 }
 
@@ -53,45 +56,71 @@ pub struct Shelf {
 impl Shelf {
     pub fn open(data: &Path, most: u64) -> io::Result<Self> {
         let folder = data.join(FOLDER);
-        fs::create_dir_all(&folder)?;
+        put::make_folder(&folder)?;
         let used = files(&folder)?.iter().filter_map(|it| Some(it.metadata().ok()?.len())).sum();
         Ok(Self { folder, most, used: Mutex::new(used) })
     }
 
-    pub fn has(&self, hash: PictureHash) -> Here {
-        if self.path(hash, WHOLE).is_file() {
-            return Here::Whole;
-        }
-        Here::Part(fs::metadata(self.path(hash, PART)).map_or(0, |it| it.len()))
+    /// Whether there is a picture under this name.
+    pub fn has(&self, hash: PictureHash) -> bool {
+        self.path(hash, WHOLE).is_file()
     }
 
-    pub fn read(&self, hash: PictureHash) -> io::Result<Vec<u8>> {
-        fs::read(self.path(hash, WHOLE))
+    /// How much of a picture is here. What was cut off after its last piece is put in place.
+    pub fn standing(&self, picture: &Picture) -> Result<Here, ShelfError> {
+        self.stands(picture, &mut self.lock())
+    }
+
+    /// A picture that is as it was kept; `None` when there is none. One that is not is set aside, so that a sound one can come.
+    pub fn read(&self, hash: PictureHash) -> io::Result<Option<Vec<u8>>> {
+        let path = self.path(hash, WHOLE);
+        let bytes = match fs::read(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+            read => read?,
+        };
+        if PictureHash::of(&bytes) == hash {
+            return Ok(Some(bytes));
+        }
+        tracing::error!(%hash, "a picture is damaged on the disk; a phone or server that has it brings it again");
+        let _held = self.lock();
+        fs::rename(&path, self.path(hash, DAMAGED))?;
+        Ok(None)
     }
 
     /// Takes a whole picture.
-    pub fn put(&self, picture: &Picture, file: &[u8]) -> Result<Here, ShelfError> {
-        let Here::Part(have) = self.has(picture.hash) else { return Ok(Here::Whole) };
-        let at = usize::try_from(have).unwrap_or(usize::MAX);
-        self.add(picture, have, file.get(at..).ok_or(ShelfError::Another)?)
+    pub fn put(&self, picture: &Picture, file: &[u8]) -> Result<(), ShelfError> {
+        let mut used = self.lock();
+        if self.has(picture.hash) {
+            return Ok(());
+        }
+        vet(picture, file)?;
+        let (part, whole) = (self.path(picture.hash, PART), self.path(picture.hash, WHOLE));
+        *used = used.saturating_sub(put::remove(&part)?);
+        self.room_for(file.len() as u64, *used)?;
+        whole.parent().map_or(Ok(()), put::make_folder)?;
+        let written = put::create(&part).and_then(|mut it| {
+            it.write_all(file)?;
+            put::name(&it, &part, &whole)
+        });
+        if let Err(error) = written {
+            put::remove(&part)?;
+            return Err(error.into());
+        }
+        *used += file.len() as u64;
+        Ok(())
     }
 
     /// Takes the next piece of a picture; the last one puts it in place, if it is the right one and may be kept.
     pub fn add(&self, picture: &Picture, at: u64, piece: &[u8]) -> Result<Here, ShelfError> {
-        let mut used = self.used.lock().unwrap_or_else(PoisonError::into_inner);
-        let have = match self.has(picture.hash) {
-            Here::Part(have) => have,
+        let mut used = self.lock();
+        match self.stands(picture, &mut used)? {
             Here::Whole => return Ok(Here::Whole),
-        };
-        if have != at {
-            return Err(ShelfError::Elsewhere(have));
+            Here::Part(have) if have != at => return Err(ShelfError::Elsewhere(have)),
+            Here::Part(_) => {}
         }
-        let end = at + piece.len() as u64;
-        if *used + piece.len() as u64 > self.most {
-            return Err(ShelfError::Full(self.most >> 20));
-        }
+        self.room_for(piece.len() as u64, *used)?;
         let path = self.path(picture.hash, PART);
-        path.parent().map_or(Ok(()), fs::create_dir_all)?;
+        path.parent().map_or(Ok(()), put::make_folder)?;
         let mut file = OpenOptions::new().write(true).create(true).truncate(false).open(&path)?;
         let written = file.seek(SeekFrom::Start(at)).and_then(|_| file.write_all(piece));
         if let Err(error) = written {
@@ -100,58 +129,73 @@ impl Shelf {
             return Err(error.into());
         }
         *used += piece.len() as u64;
+        let end = at + piece.len() as u64;
         if end < u64::from(picture.bytes) {
             return Ok(Here::Part(end));
         }
-        if let Err(error) = self.finish(picture, &file, &path) {
-            if matches!(error, ShelfError::Another | ShelfError::NoPicture(_)) {
-                fs::remove_file(&path)?;
-                *used = used.saturating_sub(end);
-            }
+        self.finish(picture, &mut used)
+    }
+
+    fn stands(&self, picture: &Picture, used: &mut u64) -> Result<Here, ShelfError> {
+        if self.has(picture.hash) {
+            return Ok(Here::Whole);
+        }
+        let have = fs::metadata(self.path(picture.hash, PART)).map_or(0, |it| it.len());
+        if have == 0 || have < u64::from(picture.bytes) {
+            return Ok(Here::Part(have));
+        }
+        match self.finish(picture, used) {
+            Err(ShelfError::Another | ShelfError::NoPicture(_)) => Ok(Here::Part(0)),
+            finished => finished,
+        }
+    }
+
+    /// Puts in place what has come; what may not be kept goes.
+    fn finish(&self, picture: &Picture, used: &mut u64) -> Result<Here, ShelfError> {
+        let part = self.path(picture.hash, PART);
+        if let Err(error) = vet(picture, &fs::read(&part)?) {
+            *used = used.saturating_sub(put::remove(&part)?);
             return Err(error);
         }
+        // Flushing asks for a file that may be written to on some systems.
+        let file = OpenOptions::new().write(true).open(&part)?;
+        put::name(&file, &part, &self.path(picture.hash, WHOLE))?;
+        *used = used.saturating_sub(put::remove(&self.path(picture.hash, DAMAGED))?);
         Ok(Here::Whole)
     }
 
-    fn finish(&self, picture: &Picture, file: &File, path: &Path) -> Result<(), ShelfError> {
-        let bytes = fs::read(path)?;
-        if bytes.len() as u64 != u64::from(picture.bytes) || PictureHash::of(&bytes) != picture.hash {
-            return Err(ShelfError::Another);
-        }
-        photo::vet(&bytes)?;
-        file.sync_all()?;
-        fs::rename(path, self.path(picture.hash, WHOLE))?;
-        // The name is on the disk when its folder is.
-        path.parent().map_or(Ok(()), |it| File::open(it)?.sync_all())?;
-        Ok(())
+    /// Whether so many bytes more may come.
+    pub fn has_room_for(&self, bytes: u64) -> Result<(), ShelfError> {
+        self.room_for(bytes, *self.lock())
     }
 
-    /// Removes what no job has needed for a month, by this server's clock; answers how many files went.
-    pub fn sweep(&self, needed: &BTreeSet<PictureHash>, now: Timestamp) -> io::Result<usize> {
-        let mut used = self.used.lock().unwrap_or_else(PoisonError::into_inner);
+    fn room_for(&self, bytes: u64, used: u64) -> Result<(), ShelfError> {
+        if used.saturating_add(bytes) > self.most { Err(ShelfError::Full(self.most >> 20)) } else { Ok(()) }
+    }
+
+    /// Removes what no job has needed for a month, of the time that the server was there to see it: `passed` went by since the
+    /// last sweep. Answers how many files went.
+    pub fn sweep(&self, needed: &BTreeSet<PictureHash>, passed: Duration) -> io::Result<usize> {
+        let mut used = self.lock();
         let mut removed = 0;
-        for file in files(&self.folder)? {
-            let path = file.path();
-            let ending = path.extension().and_then(|it| it.to_str()).unwrap_or_default();
-            let named = path.file_stem().and_then(|it| it.to_str()).and_then(|it| it.parse::<PictureHash>().ok());
-            let Some(hash) = named.filter(|_| [WHOLE, PART].contains(&ending)) else { continue };
+        for (hash, paths) in by_picture(files(&self.folder)?) {
             let mark = self.path(hash, UNNEEDED);
-            let since = fs::read_to_string(&mark).ok().and_then(|it| it.parse::<i64>().ok());
-            match since {
-                Some(_) if needed.contains(&hash) => fs::remove_file(&mark)?,
-                _ if needed.contains(&hash) => {}
-                None => fs::write(&mark, now.0.to_string())?,
-                // A clock that was set back starts anew.
-                Some(since) if since > now.0 => fs::write(&mark, now.0.to_string())?,
-                Some(since) if now.0 - since < KEPT_UNNEEDED => {}
-                Some(_) => {
-                    let length = file.metadata()?.len();
-                    fs::remove_file(&path)?;
-                    fs::remove_file(&mark)?;
-                    *used = used.saturating_sub(length);
-                    removed += 1;
-                }
+            if needed.contains(&hash) {
+                put::remove(&mark)?;
+                continue;
             }
+            // A mark that says more than it can is damaged.
+            let seen = fs::read_to_string(&mark).ok().and_then(|it| it.parse().ok()).filter(|it| *it < KEPT_UNNEEDED);
+            let seen = seen.map_or(0, |it: u64| it + passed.as_secs());
+            if seen < KEPT_UNNEEDED {
+                fs::write(&mark, seen.to_string())?;
+                continue;
+            }
+            for path in paths {
+                *used = used.saturating_sub(put::remove(&path)?);
+                removed += 1;
+            }
+            put::remove(&mark)?;
         }
         Ok(removed)
     }
@@ -160,6 +204,33 @@ impl Shelf {
         let name = hash.to_string();
         self.folder.join(name.get(..2).unwrap_or_default()).join(format!("{name}.{ending}"))
     }
+
+    fn lock(&self) -> MutexGuard<'_, u64> {
+        self.used.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Whether a file is the picture of this name, and may be kept.
+fn vet(picture: &Picture, file: &[u8]) -> Result<(), ShelfError> {
+    if file.len() as u64 != u64::from(picture.bytes) || PictureHash::of(file) != picture.hash {
+        return Err(ShelfError::Another);
+    }
+    photo::vet(file)?;
+    Ok(())
+}
+
+/// Files by the picture that they are of.
+fn by_picture(files: Vec<fs::DirEntry>) -> BTreeMap<PictureHash, Vec<PathBuf>> {
+    let mut all: BTreeMap<PictureHash, Vec<PathBuf>> = BTreeMap::new();
+    for path in files.iter().map(fs::DirEntry::path) {
+        let part = |it: Option<&std::ffi::OsStr>| it.and_then(|it| it.to_str()).unwrap_or_default().to_owned();
+        if let Ok(hash) = part(path.file_stem()).parse()
+            && [WHOLE, PART, DAMAGED].contains(&part(path.extension()).as_str())
+        {
+            all.entry(hash).or_default().push(path);
+        }
+    }
+    all
 }
 
 /// The files in the folder's folders.
@@ -178,7 +249,7 @@ fn files(folder: &Path) -> io::Result<Vec<fs::DirEntry>> {
 mod tests {
     use super::*;
 
-    const DAY: i64 = 24 * 3_600;
+    const DAY: u64 = 24 * 3_600;
 
     /// A grey picture of one pixel, as an encoder of the JPEG group's own library writes it.
     fn pixel() -> Vec<u8> {
@@ -193,20 +264,75 @@ mod tests {
         Picture { hash: PictureHash::of(bytes), bytes: bytes.len() as u32, width: 1, height: 1 }
     }
 
+    fn used(shelf: &Shelf) -> u64 {
+        *shelf.used.lock().unwrap()
+    }
+
     #[test]
     fn a_picture_comes_in_pieces_and_is_kept_when_it_is_whole() {
         let (folder, bytes) = (tempfile::tempdir().unwrap(), pixel());
         let picture = picture(&bytes);
         let shelf = Shelf::open(folder.path(), 1_000).unwrap();
-        assert_eq!(shelf.has(picture.hash), Here::Part(0));
+        assert_eq!(shelf.standing(&picture).unwrap(), Here::Part(0));
         assert_eq!(shelf.add(&picture, 0, &bytes[..50]).unwrap(), Here::Part(50));
         assert!(matches!(shelf.add(&picture, 0, &bytes[..50]), Err(ShelfError::Elsewhere(50))));
         // A server that was started anew goes on.
         let shelf = Shelf::open(folder.path(), 1_000).unwrap();
-        assert_eq!(shelf.has(picture.hash), Here::Part(50));
+        assert_eq!(shelf.standing(&picture).unwrap(), Here::Part(50));
         assert_eq!(shelf.add(&picture, 50, &bytes[50..]).unwrap(), Here::Whole);
-        assert_eq!((shelf.has(picture.hash), shelf.read(picture.hash).unwrap()), (Here::Whole, bytes.clone()));
+        assert_eq!((shelf.has(picture.hash), shelf.read(picture.hash).unwrap()), (true, Some(bytes.clone())));
         assert_eq!(shelf.add(&picture, 0, &bytes).unwrap(), Here::Whole);
+    }
+
+    /// Killed between the last piece and the picture's name.
+    #[test]
+    fn what_came_whole_and_was_not_put_in_place_is_when_it_is_asked_for() {
+        let (folder, bytes) = (tempfile::tempdir().unwrap(), pixel());
+        let picture = picture(&bytes);
+        let cut_off_with = |left: &[u8]| {
+            let shelf = Shelf::open(folder.path(), 1_000).unwrap();
+            put::make_folder(shelf.path(picture.hash, PART).parent().unwrap()).unwrap();
+            fs::write(shelf.path(picture.hash, PART), left).unwrap();
+            Shelf::open(folder.path(), 1_000).unwrap()
+        };
+        let zeroes = vec![0; bytes.len()];
+        for left in [&zeroes, &[bytes.clone(), vec![0]].concat()] {
+            let shelf = cut_off_with(left);
+            assert_eq!((shelf.standing(&picture).unwrap(), used(&shelf)), (Here::Part(0), 0), "it comes anew");
+        }
+        assert!(matches!(cut_off_with(&zeroes).add(&picture, 50, &bytes[50..]), Err(ShelfError::Elsewhere(0))));
+        let shelf = cut_off_with(&bytes);
+        assert_eq!(shelf.standing(&picture).unwrap(), Here::Whole);
+        assert_eq!(shelf.read(picture.hash).unwrap(), Some(bytes));
+    }
+
+    #[test]
+    fn a_whole_picture_is_kept_whatever_came_before_it() {
+        let (folder, bytes) = (tempfile::tempdir().unwrap(), pixel());
+        let picture = picture(&bytes);
+        let shelf = Shelf::open(folder.path(), bytes.len() as u64).unwrap();
+        shelf.add(&picture, 0, b"rubbish").unwrap();
+        shelf.put(&picture, &bytes).unwrap();
+        assert_eq!((shelf.read(picture.hash).unwrap(), used(&shelf)), (Some(bytes.clone()), bytes.len() as u64));
+        assert_eq!(files(&shelf.folder).unwrap().len(), 1);
+        let other = Picture { hash: PictureHash([1; 32]), ..picture };
+        assert!(matches!(shelf.put(&other, &bytes), Err(ShelfError::Another)));
+    }
+
+    #[test]
+    fn a_damaged_picture_is_set_aside_and_a_sound_one_takes_its_place() {
+        let (folder, bytes) = (tempfile::tempdir().unwrap(), pixel());
+        let picture = picture(&bytes);
+        let shelf = Shelf::open(folder.path(), 1_000).unwrap();
+        shelf.put(&picture, &bytes).unwrap();
+        let mut damaged = bytes.clone();
+        damaged[10] ^= 1;
+        fs::write(shelf.path(picture.hash, WHOLE), &damaged).unwrap();
+        assert_eq!(shelf.read(picture.hash).unwrap(), None);
+        assert_eq!(fs::read(shelf.path(picture.hash, DAMAGED)).unwrap(), damaged);
+        assert_eq!(shelf.standing(&picture).unwrap(), Here::Part(0));
+        assert_eq!(shelf.add(&picture, 0, &bytes).unwrap(), Here::Whole);
+        assert_eq!((shelf.read(picture.hash).unwrap(), used(&shelf)), (Some(bytes.clone()), bytes.len() as u64));
     }
 
     #[test]
@@ -219,32 +345,40 @@ mod tests {
         assert!(matches!(shelf.add(&asked, 0, &other), Err(ShelfError::Another)));
         let text = b"an invented text".to_vec();
         assert!(matches!(shelf.add(&picture(&text), 0, &text), Err(ShelfError::NoPicture(_))));
-        assert_eq!((shelf.has(asked.hash), *shelf.used.lock().unwrap()), (Here::Part(0), 0));
+        assert_eq!((shelf.standing(&asked).unwrap(), used(&shelf)), (Here::Part(0), 0));
         let full = Shelf::open(folder.path(), 100).unwrap();
         assert!(matches!(full.add(&asked, 0, &pixel()), Err(ShelfError::Full(0))));
-        assert_eq!(full.has(asked.hash), Here::Part(0));
+        assert_eq!(full.standing(&asked).unwrap(), Here::Part(0));
     }
 
     #[test]
-    fn a_picture_goes_a_month_after_the_last_job_that_needed_it() {
+    fn a_picture_goes_after_a_month_in_which_the_server_saw_no_job_that_needs_it() {
         let (folder, bytes) = (tempfile::tempdir().unwrap(), pixel());
         let shelf = Shelf::open(folder.path(), 1_000).unwrap();
         let picture = picture(&bytes);
-        shelf.add(&picture, 0, &bytes).unwrap();
-        let needed = BTreeSet::from([picture.hash]);
-        let none = BTreeSet::new();
-        let sweep = |needed: &BTreeSet<PictureHash>, day: i64| shelf.sweep(needed, Timestamp(day * DAY)).unwrap();
-        assert_eq!(sweep(&none, 100), 0);
-        assert_eq!(sweep(&none, 129), 0);
-        // It comes back, and goes again: the month starts anew.
-        assert_eq!(sweep(&needed, 129), 0);
-        assert_eq!(sweep(&none, 140), 0);
-        // The clock is set back, and a month on from there.
-        assert_eq!(sweep(&none, 50), 0);
-        assert_eq!(sweep(&none, 79), 0);
-        assert_eq!(shelf.has(picture.hash), Here::Whole);
-        assert_eq!(sweep(&none, 80), 1);
-        assert_eq!((shelf.has(picture.hash), *shelf.used.lock().unwrap()), (Here::Part(0), 0));
+        shelf.put(&picture, &bytes).unwrap();
+        let (none, needed) = (BTreeSet::new(), BTreeSet::from([picture.hash]));
+        let sweep = |needed: &BTreeSet<PictureHash>| shelf.sweep(needed, Duration::from_secs(DAY)).unwrap();
+        assert_eq!((0..30).map(|_| sweep(&none)).sum::<usize>(), 0);
+        // It is needed again, and then no more: the month starts anew.
+        assert_eq!(sweep(&needed), 0);
+        assert_eq!((0..30).map(|_| sweep(&none)).sum::<usize>(), 0);
+        assert!(shelf.has(picture.hash));
+        assert_eq!(sweep(&none), 1);
+        assert_eq!((shelf.standing(&picture).unwrap(), used(&shelf)), (Here::Part(0), 0));
         assert_eq!(files(&shelf.folder).unwrap().len(), 0);
+    }
+
+    #[test]
+    fn a_mark_that_is_damaged_counts_for_nothing() {
+        let (folder, bytes) = (tempfile::tempdir().unwrap(), pixel());
+        let shelf = Shelf::open(folder.path(), 1_000).unwrap();
+        let picture = picture(&bytes);
+        shelf.put(&picture, &bytes).unwrap();
+        for damaged in ["", "-1", "4102444800"] {
+            fs::write(shelf.path(picture.hash, UNNEEDED), damaged).unwrap();
+            assert_eq!(shelf.sweep(&BTreeSet::new(), Duration::from_secs(DAY)).unwrap(), 0);
+        }
+        assert!(shelf.has(picture.hash));
     }
 }

@@ -3,7 +3,6 @@
 
 use std::fmt::{self, Display, Formatter};
 use std::fs;
-use std::io::Write;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 use std::path::{Path, PathBuf};
 
@@ -253,27 +252,7 @@ fn contains(network: IpAddr, bits: u8, address: IpAddr) -> bool {
 
 /// Writes a file that only its owner reads: whole or not at all.
 pub fn put(path: &Path, bytes: &[u8]) -> Result<(), TlsError> {
-    let new = path.with_extension("new");
-    let write = || {
-        // What a crash has left there may be readable by others.
-        match fs::remove_file(&new) {
-            Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
-            _ => {}
-        }
-        let mut options = fs::OpenOptions::new();
-        options.write(true).create_new(true);
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-        let mut file = options.open(&new)?;
-        file.write_all(bytes)?;
-        file.sync_all()?;
-        fs::rename(&new, path)?;
-        // The new name must be on the disk too.
-        #[cfg(unix)]
-        fs::File::open(path.parent().unwrap_or(Path::new(".")))?.sync_all()?;
-        Ok(())
-    };
-    write().map_err(|error| unusable(path, &error))
+    crate::put::put(path, bytes).map_err(|error| unusable(path, &error))
 }
 
 /// Takes from others what they could read of a key that was copied here with a loose hand.

@@ -111,7 +111,7 @@ fn a_start_that_a_crash_cut_short_is_finished() {
     let folder = tempfile::tempdir().unwrap();
     open(folder.path(), TODAY);
     fs::remove_file(folder.path().join("authority.crt")).unwrap();
-    fs::write(folder.path().join("authority.new"), "half a file").unwrap();
+    fs::write(folder.path().join("authority.crt.part"), "half a file").unwrap();
     let authority = open(folder.path(), TODAY);
     let leaf = authority.leaf(&[name("a.local")], TODAY).unwrap();
     assert!(trusts(authority.certificate(), &leaf.certificate, "a.local", TODAY));

@@ -21,6 +21,8 @@ mod pairing;
 mod peers;
 /// Who may do what, and who decides.
 mod people;
+/// Pictures in job files and backups.
+mod photo_files;
 /// Pictures: in pieces, cut off, refused, on a full disk, between servers.
 mod photos;
 /// Several phones on one job.

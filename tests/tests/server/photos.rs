@@ -1,3 +1,7 @@
+use std::fs;
+use std::path::PathBuf;
+use std::time::Duration;
+
 use napline_tests::camera::{jpeg, talkative};
 use napline_tests::peer::{Pass, Peer, http, new_job};
 use napline_tests::server::Server;
@@ -5,21 +9,19 @@ use reqwest::header::{CONTENT_RANGE, CONTENT_TYPE, COOKIE, ORIGIN, RANGE};
 use reqwest::{Method, Response, StatusCode};
 use shared_model::ids::{JobId, PhotoId};
 use shared_model::job::{Edit, NewPhoto, Picture, PictureHash, Subject};
-use shared_model::photo;
+use shared_model::photo::{self, PIECE};
+use tokio::net::TcpStream;
 use uuid::Uuid;
 
-use super::commands::{napline, text};
 use super::peers::{join, server_link, until};
 
-const PIECE: usize = 256 * 1024;
-
 /// A photo's two files, and what the document says of them.
-struct Taken {
-    files: [Vec<u8>; 2],
-    photo: NewPhoto,
+pub struct Taken {
+    pub files: [Vec<u8>; 2],
+    pub photo: NewPhoto,
 }
 
-fn taken(width: u16, height: u16) -> Taken {
+pub fn taken(width: u16, height: u16) -> Taken {
     described(jpeg(width, height, false))
 }
 
@@ -37,7 +39,7 @@ fn described(file: Vec<u8>) -> Taken {
 }
 
 /// Stores on the server that the job has this photo.
-async fn tell(phone: &mut Peer, job: JobId, photo: &NewPhoto) {
+pub async fn tell(phone: &mut Peer, job: JobId, photo: &NewPhoto) {
     phone.open(job).await;
     let hash = phone.edit(job, &[Edit::AddPhoto { photo: photo.clone() }]).await;
     phone.until("the receipt", |it| it.copies[&job].acked.contains(&hash)).await;
@@ -45,7 +47,7 @@ async fn tell(phone: &mut Peer, job: JobId, photo: &NewPhoto) {
     phone.until("the job in the list", |it| it.jobs.iter().any(|of| of.job == job)).await;
 }
 
-async fn ask(pass: &Pass, method: Method, path: &str) -> Response {
+pub async fn ask(pass: &Pass, method: Method, path: &str) -> Response {
     let request = http().request(method, format!("{}{path}", pass.address)).header(ORIGIN, &pass.address);
     request.header(COOKIE, &pass.cookie).send().await.unwrap()
 }
@@ -62,7 +64,7 @@ fn offset(answer: &Response) -> Option<usize> {
     }
 }
 
-async fn standing(pass: &Pass, job: JobId, hash: PictureHash) -> Option<usize> {
+pub async fn standing(pass: &Pass, job: JobId, hash: PictureHash) -> Option<usize> {
     let answer = ask(pass, Method::HEAD, &path(hash, job)).await;
     assert_eq!(answer.status(), StatusCode::OK);
     offset(&answer)
@@ -80,7 +82,7 @@ async fn put_piece(pass: &Pass, job: JobId, file: &[u8], from: usize) -> Respons
     put(pass, job, PictureHash::of(file), &range, &file[from..end]).await
 }
 
-async fn put_whole(pass: &Pass, job: JobId, file: &[u8]) {
+pub async fn put_whole(pass: &Pass, job: JobId, file: &[u8]) {
     let mut next = Some(0);
     while let Some(from) = next {
         let answer = put_piece(pass, job, file, from).await;
@@ -110,7 +112,7 @@ async fn a_picture_is_brought_in_pieces_cut_off_killed_and_gone_on_with() {
     let again = put_piece(&ada, job, file, 0).await;
     assert_eq!((again.status(), offset(&again)), (StatusCode::CONFLICT, Some(PIECE)));
     // Cut off in the middle of a piece: the connection ends before the body does.
-    cut_off(&ada, job, file, PIECE).await;
+    drop(half_a_piece(&ada, job, file, PIECE).await);
     assert_eq!(standing(&ada, job, hash).await, Some(PIECE), "after a cut in the middle of a piece");
     let mut next = Some(PIECE);
     while let Some(from) = next {
@@ -131,8 +133,8 @@ async fn a_picture_is_brought_in_pieces_cut_off_killed_and_gone_on_with() {
     assert!(part.bytes().await.unwrap() == file[100..]);
 }
 
-/// Sends a piece's head and half of its body, and hangs up.
-async fn cut_off(pass: &Pass, job: JobId, file: &[u8], from: usize) {
+/// Sends a piece's head and half of its body.
+async fn half_a_piece(pass: &Pass, job: JobId, file: &[u8], from: usize) -> TcpStream {
     use tokio::io::AsyncWriteExt;
     let host = pass.address.trim_start_matches("http://");
     let (end, path) = (from + PIECE, path(PictureHash::of(file), job));
@@ -144,10 +146,80 @@ async fn cut_off(pass: &Pass, job: JobId, file: &[u8], from: usize) {
         end - 1,
         file.len(),
     );
-    let mut socket = tokio::net::TcpStream::connect(host).await.unwrap();
+    let mut socket = TcpStream::connect(host).await.unwrap();
     socket.write_all(head.as_bytes()).await.unwrap();
     socket.write_all(&file[from..from + PIECE / 2]).await.unwrap();
-    socket.shutdown().await.unwrap();
+    socket
+}
+
+/// Where the server keeps a picture, or what of it has come.
+pub fn kept(server: &Server, hash: PictureHash, ending: &str) -> PathBuf {
+    let name = hash.to_string();
+    server.folder().join("photos").join(&name[..2]).join(format!("{name}.{ending}"))
+}
+
+/// All its pieces are on the disk, and the server is killed before it puts the picture in place.
+#[tokio::test]
+async fn a_picture_is_there_when_the_server_says_so_and_can_come_when_it_does_not() {
+    let mut server = Server::start();
+    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
+    let job = new_job();
+    let taken = taken(320, 240);
+    tell(&mut ada.connect().await, job, &taken.photo).await;
+    let [file, thumbnail] = &taken.files;
+    let (large, small) = (taken.photo.picture.hash, taken.photo.thumbnail.hash);
+    put_whole(&ada, job, file).await;
+    put_whole(&ada, job, thumbnail).await;
+    server.kill();
+    fs::rename(kept(&server, large, "jpg"), kept(&server, large, "part")).unwrap();
+    // The length was on the disk when the power went, and the content was not.
+    fs::remove_file(kept(&server, small, "jpg")).unwrap();
+    fs::write(kept(&server, small, "part"), vec![0; thumbnail.len()]).unwrap();
+    server.restart();
+    assert_eq!(standing(&ada, job, large).await, None);
+    assert!(ask(&ada, Method::GET, &format!("/photos/{large}")).await.bytes().await.unwrap() == file.as_slice());
+    assert_eq!(standing(&ada, job, small).await, Some(0));
+    put_whole(&ada, job, thumbnail).await;
+    assert_eq!(standing(&ada, job, small).await, None);
+}
+
+#[tokio::test]
+async fn a_picture_that_is_damaged_on_the_disk_is_not_handed_out_and_a_phone_brings_it_again() {
+    let server = Server::start();
+    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
+    let job = new_job();
+    let taken = taken(320, 240);
+    tell(&mut ada.connect().await, job, &taken.photo).await;
+    let ([file, _], hash) = (&taken.files, taken.photo.picture.hash);
+    put_whole(&ada, job, file).await;
+    let mut damaged = file.clone();
+    damaged[file.len() / 2] ^= 1;
+    fs::write(kept(&server, hash, "jpg"), &damaged).unwrap();
+    assert_eq!(ask(&ada, Method::GET, &format!("/photos/{hash}")).await.status(), StatusCode::NOT_FOUND);
+    assert_eq!(fs::read(kept(&server, hash, "damaged")).unwrap(), damaged);
+    assert_eq!(standing(&ada, job, hash).await, Some(0));
+    put_whole(&ada, job, file).await;
+    assert!(ask(&ada, Method::GET, &format!("/photos/{hash}")).await.bytes().await.unwrap() == file.as_slice());
+    assert!(!kept(&server, hash, "damaged").exists());
+}
+
+/// A piece that needs longer than other requests may take.
+#[tokio::test]
+async fn a_slow_network_brings_a_picture_too() {
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    let server = Server::start();
+    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
+    let job = new_job();
+    let taken = taken(1_600, 1_200);
+    tell(&mut ada.connect().await, job, &taken.photo).await;
+    let [file, _] = &taken.files;
+    let mut socket = half_a_piece(&ada, job, file, 0).await;
+    tokio::time::sleep(Duration::from_secs(17)).await;
+    socket.write_all(&file[PIECE / 2..PIECE]).await.unwrap();
+    let mut answer = [0; 15];
+    socket.read_exact(&mut answer).await.unwrap();
+    assert_eq!(&answer, b"HTTP/1.1 200 OK");
+    assert_eq!(standing(&ada, job, taken.photo.picture.hash).await, Some(PIECE));
 }
 
 #[tokio::test]
@@ -296,38 +368,5 @@ async fn two_servers_bring_each_other_their_pictures() {
     }
     for file in &there.files {
         until("the shop to have the van's", async || has(&in_shop, file).await).await;
-    }
-}
-
-/// A job file carries the pictures to a server that is not running.
-#[tokio::test]
-async fn a_job_file_has_the_pictures_of_the_job() {
-    let server = Server::start();
-    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
-    let job = new_job();
-    let taken = taken(640, 480);
-    tell(&mut ada.connect().await, job, &taken.photo).await;
-    for file in &taken.files {
-        put_whole(&ada, job, file).await;
-    }
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("job.napline");
-    let run = |arguments: &[&str]| {
-        let output = napline(arguments, "");
-        assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
-        text(&output.stdout)
-    };
-    let (job_file, data) = (file.to_str().unwrap(), server.folder().to_str().unwrap());
-    run(&["export", &job.to_string(), "--data", data, "--output", job_file]);
-
-    let mut other = Server::start();
-    let ben = Pass::by_link(&other.pairing_link(), "Ben").await;
-    other.stop();
-    let said = run(&["import", job_file, "--data", other.folder().to_str().unwrap()]);
-    assert!(!said.contains("pictures"), "{said}");
-    other.restart();
-    for file in &taken.files {
-        let answer = ask(&ben, Method::GET, &format!("/photos/{}", PictureHash::of(file))).await;
-        assert!(answer.bytes().await.unwrap() == file.as_slice());
     }
 }
