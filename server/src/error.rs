@@ -52,8 +52,6 @@ pub enum Refused {
     NotAllowed,
     #[error("The shop needs an owner: make somebody else one first.")]
     LastOwner,
-    #[error("Not paired with the other server: {0}.")]
-    NotJoined(String),
     #[error("{0}")]
     BadForm(&'static str),
     #[error("The picture is not kept: {0}.")]
@@ -73,7 +71,7 @@ impl Refused {
             Self::LastOwner => StatusCode::CONFLICT,
             Self::TooMany => StatusCode::TOO_MANY_REQUESTS,
             Self::LinkGone => StatusCode::GONE,
-            Self::BadForm(_) | Self::NotJoined(_) | Self::NoPicture(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::BadForm(_) | Self::NoPicture(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Self::NotStored(_) => StatusCode::INSUFFICIENT_STORAGE,
             Self::NothingHere => StatusCode::NOT_FOUND,
         }
@@ -82,13 +80,13 @@ impl Refused {
     fn remedy(&self) -> &'static str {
         match self {
             Self::NotPaired | Self::LinkGone => {
-                "To get in, open a fresh pairing link: a paired phone makes one under People, and the computer that runs \
-                 the server prints one when it is started with --pair."
+                "To get in, open a fresh link: a phone that is in makes one with Add a phone, in the list of jobs. If no \
+                 phone is in, start the server with --pair: it prints one."
             }
             Self::WrongHost => "Use the computer's own name or address, or start the server with --host and this name.",
             Self::WrongOrigin => "Open the app from its own address.",
             Self::NotAllowed => "An owner of the shop says who may do what, under People.",
-            Self::TooMany | Self::NothingHere | Self::LastOwner | Self::NotJoined(_) | Self::NoPicture(_) => "",
+            Self::TooMany | Self::NothingHere | Self::LastOwner | Self::NoPicture(_) => "",
             Self::BadForm(_) => "Go back and try again.",
             Self::NotStored(_) => "Free some space on the server's disk and try again.",
         }

@@ -6,7 +6,8 @@ const check = async () => {
   try {
     await fetch(page.dataset.probe, { mode: "no-cors", cache: "no-store" });
   } catch {
-    said.textContent = "This device does not trust the shop yet.";
+    const time = new Date().toLocaleTimeString([], { timeStyle: "medium" });
+    said.textContent = `Checked at ${time}: this device does not trust the shop yet. Is the last step done?`;
     return;
   }
   said.textContent = "This device trusts the shop.";

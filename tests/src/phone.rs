@@ -144,12 +144,14 @@ impl Phone {
         }
     }
 
-    /// Writes a text into an input field, in place of what it holds.
+    /// Writes a text into an input field, in place of what it holds: into whatever has the focus after the touch, as the phone's
+    /// keyboard does.
     pub async fn write(&self, css: &str, text: &str) {
         self.tap(css).await;
-        let field = self.driver.find(By::Css(css)).await.expect("a field to write in");
-        field.clear().await.expect("the field to be emptied");
-        field.send_keys(text).await.expect("the field to take the text");
+        let script =
+            format!("return document.activeElement?.matches(`{css}`) && (document.activeElement.select(), true)");
+        self.wait_for(&format!("{css} to have the focus"), &script).await;
+        self.send("Input.insertText", json!({ "text": text })).await;
     }
 
     /// What the page answers to a script.
@@ -221,7 +223,7 @@ impl Phone {
         Ok(self.driver.execute(script, arguments).await?.json().clone())
     }
 
-    async fn wait_until<T>(&self, what: &str, mut look: impl AsyncFnMut() -> Option<T>) -> T {
+    pub async fn wait_until<T>(&self, what: &str, mut look: impl AsyncFnMut() -> Option<T>) -> T {
         let start = Instant::now();
         loop {
             if let Some(seen) = look().await {

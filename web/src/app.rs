@@ -2,7 +2,7 @@
 
 use leptos::prelude::*;
 use shared_model::ids::JobId;
-use shared_model::wire::Whereabouts;
+use shared_model::wire::{Role, Whereabouts};
 use wasm_bindgen_futures::spawn_local;
 
 use crate::glyph::Glyph;
@@ -39,6 +39,11 @@ pub fn App() -> impl IntoView {
         theme::restore(phone).await;
         link::start(phone);
         pictures.start().await;
+    });
+    Effect::new(move |_| {
+        let may = if phone.role.get() == Role::Viewer { "look" } else { "measure" };
+        // Setting an attribute of a fixed name does not fail.
+        let _ = document().document_element().map(|page| page.set_attribute("data-may", may));
     });
     let job = Memo::new(move |_| match route.get() {
         Route::Jobs => None,

@@ -29,7 +29,8 @@ pub fn Sheet(
                 }
             };
             view! {
-                <div class="sheet-back" on:click=move |_| open.set(false)>
+                // A sheet may open from keys that keep the focus where it is; a field inside must get it.
+                <div class="sheet-back" on:click=move |_| open.set(false) on:mousedown=|event| event.stop_propagation()>
                     <div
                         class="sheet" id=id role="dialog" aria-modal="true" aria-label=move || title.get() tabindex="-1" node_ref=sheet
                         on:click=|event| event.stop_propagation() on:keydown=keys

@@ -8,10 +8,12 @@ use shared_model::job::{Edit, Job};
 use shared_model::takeoff::Takeoff;
 use shared_model::wire::{Person, Whereabouts};
 
+use crate::app::go;
 use crate::engine;
 use crate::known::{self, Known};
 use crate::measuring::Aim;
 use crate::phone::{JobSignals, Phone};
+use crate::route::Route;
 use crate::truth::SyncTruth;
 
 const PAST: &str = "Not done: this is the job as it stood. Go back to the job first.";
@@ -88,6 +90,14 @@ impl OpenJob {
     pub fn act(self, said: &str, edits: Vec<Edit>) {
         if let Err(why) = self.try_act(said, edits) {
             self.phone.notice.set(Some(why));
+        }
+    }
+
+    /// The same for one that leads somewhere: whoever is refused stays where they are.
+    pub fn act_and_go(self, said: &str, edits: Vec<Edit>, to: Route) {
+        match self.try_act(said, edits) {
+            Ok(()) => go(to),
+            Err(why) => self.phone.notice.set(Some(why)),
         }
     }
 

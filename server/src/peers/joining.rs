@@ -128,9 +128,10 @@ pub async fn server_joins(
     // A link that is used up must not be lost because somebody hangs up.
     let joining = Arc::clone(&shop);
     let joined = tokio::spawn(async move { join(&joining, link.trim()).await }).await;
-    joined
-        .map_err(|error| Refused::NotStored(error.to_string()))?
-        .map_err(|error| Refused::NotJoined(error.to_string()))?;
+    if let Err(error) = joined.map_err(|error| Refused::NotStored(error.to_string()))? {
+        // The owner's page shows it as it is.
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, error.to_string()).into_response());
+    }
     Ok((StatusCode::OK, Json(shop.peers.standing())).into_response())
 }
 

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::floor::{self, Floor};
 use crate::ids::GoodsId;
-use crate::job::{Goods, Job};
+use crate::job::{Goods, Job, Room};
 use crate::layout::{Layout, Moved, SeamKind, Ways, Why};
 use crate::length::Length;
 use crate::materials::{self, Materials};
@@ -45,6 +45,15 @@ pub struct GoodsTakeoff {
 impl GoodsTakeoff {
     pub fn layout(&self) -> Option<&Layout> {
         self.layouts.get(self.chosen)
+    }
+}
+
+impl Takeoff {
+    /// Rooms of these goods, or of all, that no number counts: not measured to the end yet, or in dispute since.
+    pub fn left_out<'j>(&self, job: &'j Job, goods: Option<GoodsId>) -> impl Iterator<Item = &'j Room> {
+        let counted = |room: &Room| self.floor.rooms.iter().any(|it| it.room == room.id);
+        let of_these = move |room: &Room| goods.is_none() || job.goods_of(room.goods).map(|it| it.id) == goods;
+        job.rooms.iter().filter(move |it| !counted(it) && of_these(it))
     }
 }
 

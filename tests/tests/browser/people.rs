@@ -32,8 +32,8 @@ async fn an_owner_lets_somebody_look_then_measure_then_shuts_the_phone_out() {
     assert_eq!(cem.ask("return document.querySelector('#new-job').hidden").await, json!(true));
     // He can look at everything; what he tries to change stays as it is, and he is told why.
     cem.tap("[data-job]").await;
-    cem.tap("#add-room").await;
-    cem.tap("#add-room-sheet [data-name=\"Hall\"]").await;
+    cem.tap("#job-menu").await;
+    cem.tap(("#job-sheet .segment", "Metres")).await;
     cem.see(("#notice", "may look, not change")).await;
 
     ada.tap("#show-people").await;

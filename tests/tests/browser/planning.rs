@@ -2,7 +2,7 @@ use napline_tests::phone::Phone;
 use napline_tests::server::Server;
 use serde_json::json;
 
-use crate::crew::{go, shared};
+use crate::crew::{add_room, feet, go, open_room, order, rectangle, shared, start_job};
 
 /// Picks a seam by its line in the list.
 async fn open_seam(phone: &Phone) {
@@ -214,5 +214,30 @@ async fn the_rules_for_cutting_are_the_jobs_own() {
         .await;
     ada.photograph("rules-for-cutting").await;
     go(&ada, "cuts").await;
-    assert_ne!(ada.see(".order .figure").await, before, "more is ordered");
+    let script = format!("return document.querySelector('.order .figure').textContent !== {}", json!(before));
+    ada.wait_for("more to be ordered", &script).await;
+}
+
+#[tokio::test]
+async fn a_room_that_comes_open_is_named_beside_what_is_ordered() {
+    let server = Server::start();
+    let ada = Phone::paired("Ada", &server).await;
+    start_job(&ada, "Quarry Lane 12").await;
+    for room in ["Bedroom", "Hall"] {
+        add_room(&ada, room).await;
+        rectangle(&ada, 12, 10).await;
+        go(&ada, "rooms").await;
+    }
+    let whole = order(&ada).await;
+    assert_eq!(ada.ask("return document.querySelector('[data-left-out]') === null").await, json!(true));
+    open_room(&ada, "Hall").await;
+    ada.tap("[data-wall='1']").await;
+    ada.tap("#correct").await;
+    feet(&ada, 13).await;
+    go(&ada, "cuts").await;
+    ada.see(("[data-left-out]", "Not in this number: Hall (its readings do not fit together).")).await;
+    assert_ne!(order(&ada).await, whole);
+    ada.photograph("an-order-without-a-room").await;
+    go(&ada, "day").await;
+    ada.see(("[data-left-out]", "Hall")).await;
 }

@@ -1,6 +1,6 @@
 //! Dimensions along walls: readable from below or from the right, never over each other.
 
-use super::space::{Patch, Spot, inside, text_width};
+use super::space::{Patch, Spot, inside, text_width, to_side};
 
 /// The font size of dimensions, in pixels.
 pub const SIZE: f64 = 14.0;
@@ -28,13 +28,15 @@ pub struct Dim {
 const STEPS: [f64; 4] = [13.0, -14.0, -32.0, -50.0];
 
 /// Gives each wall's length a place that is clear of `taken`, longest wall first; what finds none is hidden. `taken` grows.
-/// Outside its own room a length stands on none of the `floors`, where it would name another room's wall.
+/// Outside its own room a length stands on none of the `floors`, where it would name another room's wall; and nowhere nearer to
+/// another wall than to its own: who lays carpet by the drawing takes it for that one's.
 pub fn place(mut walls: Vec<Measured>, floors: &[Vec<Spot>], taken: &mut Vec<Patch>) -> Vec<Dim> {
     walls.sort_by(|a, b| b.from.distance(b.to).total_cmp(&a.from.distance(a.to)));
-    walls.into_iter().filter_map(|wall| place_one(wall, floors, taken)).collect()
+    let lines: Vec<(Spot, Spot)> = walls.iter().map(|it| (it.from, it.to)).collect();
+    walls.into_iter().filter_map(|wall| place_one(wall, &lines, floors, taken)).collect()
 }
 
-fn place_one(wall: Measured, floors: &[Vec<Spot>], taken: &mut Vec<Patch>) -> Option<Dim> {
+fn place_one(wall: Measured, lines: &[(Spot, Spot)], floors: &[Vec<Spot>], taken: &mut Vec<Patch>) -> Option<Dim> {
     let long = wall.from.distance(wall.to);
     let inward = wall.from.toward(wall.to).right();
     let width = text_width(&wall.text, SIZE) + 4.0;
@@ -48,6 +50,10 @@ fn place_one(wall: Measured, floors: &[Vec<Spot>], taken: &mut Vec<Patch>) -> Op
         let line = (wall.from.shifted(inward, step), wall.to.shifted(inward, step));
         let spots = patch.corners().into_iter().chain([line.0, line.1, middle]);
         if step < 0.0 && spots.into_iter().any(|at| floors.iter().any(|floor| inside(at, floor))) {
+            continue;
+        }
+        let own = to_side(middle, wall.from, wall.to);
+        if lines.iter().any(|&(a, b)| to_side(middle, a, b) < own - 0.5) {
             continue;
         }
         let (within_wall, off_wall) = (width * 0.5 <= long * part.min(1.0 - part), step < -20.0);
@@ -115,6 +121,22 @@ mod tests {
             [(0.0, -4.0), (200.0, -4.0), (200.0, -200.0), (0.0, -200.0)].map(|(x, y)| Spot::new(x, y)).to_vec();
         let name = Patch::level(Spot::new(100.0, 14.0), 200.0, 20.0);
         assert_eq!(place(vec![wall((0.0, 0.0), (200.0, 0.0), "12' 4 1/2\"")], &[next_door], &mut vec![name]), vec![]);
+    }
+
+    #[test]
+    fn it_never_stands_nearer_to_another_wall_than_to_its_own() {
+        // The step of an L: the short wall's length has room only beside the wall before it.
+        let walls = || vec![wall((0.0, 0.0), (0.0, 56.0), "8' 0 1/2\""), wall((0.0, 56.0), (42.0, 56.0), "6' 0\"")];
+        let number = Patch::level(Spot::new(13.0, 27.0), 18.0, 16.0);
+        for dim in place(walls(), &[], &mut vec![number]) {
+            let all = walls();
+            let far = |text: &str| {
+                let of = all.iter().find(|it| it.text == text).unwrap();
+                to_side(dim.middle, of.from, of.to)
+            };
+            let other = all.iter().find(|it| it.text != dim.text).unwrap();
+            assert!(far(&dim.text) <= far(&other.text) + 0.5, "{dim:?}");
+        }
     }
 
     #[test]

@@ -166,8 +166,10 @@ fn place_marks(scene: &mut Scene, subject: &Subject, lines: &[(Spot, Spot)], mut
     }
     for (&(a, b), number) in lines.iter().zip(1..) {
         let outward = a.toward(b).right();
-        let spots = [0.5, 0.25, 0.75].map(|part| a.between(b, part).shifted(outward, -13.0));
-        let free = spots.into_iter().map(|it| Patch::level(it, 18.0, 16.0)).find(|it| it.is_free(&taken));
+        // Outside against the wall if it can be; a wall without its number cannot be talked about.
+        let spots = [-13.0, 13.0, -26.0].map(|off| [0.5, 0.25, 0.75].map(|part| (off, part)));
+        let spots = spots.into_iter().flatten().map(|(off, part)| a.between(b, part).shifted(outward, off));
+        let free = spots.map(|it| Patch::level(it, 18.0, 16.0)).find(|it| it.is_free(&taken));
         if let Some(patch) = free {
             taken.push(patch);
             scene.numbers.push((patch.middle, number));

@@ -14,7 +14,7 @@ use uuid::Uuid;
 use super::compare::{bound_words, order_reason, several_rolls};
 use super::cut_reason::cut_reason;
 use super::goods_picker::{GoodsPicker, shown_goods};
-use super::problems::PlanProblems;
+use super::problems::{LeftOut, PlanProblems};
 use crate::cutting;
 use crate::drawing::plan::Laid;
 use crate::drawing::roll::RollDrawing;
@@ -83,6 +83,7 @@ fn OrderLength(laid: Memo<Option<Laid>>) -> impl IntoView {
                 <section class="order" aria-label="Order">
                     <p class="label">"Order"</p>
                     <p class="figure">{order.clone()}</p>
+                    <LeftOut here goods=goods_of />
                     <p>{square} ", of the " {width} " wide roll. " {shown::share(layout.waste(), layout.carpet)} " waste. " {bound_words(layout, job.units)}</p>
                     {several_rolls(layout, job).map(|it| view! { <p id="several-rolls">{it}</p> })}
                     {on_hand}

@@ -10,7 +10,7 @@ use uuid::Uuid;
 use super::cautions::{CAUTIONS, Caution, DEFER};
 use super::history::SincePrint;
 use super::marks::place_words;
-use super::problems::PlanProblems;
+use super::problems::{LeftOut, PlanProblems};
 use crate::drawing::mark_words;
 use crate::drawing::plan::level_name;
 use crate::reason::{Because, Reason};
@@ -88,6 +88,7 @@ fn Carpet() -> impl IntoView {
         <section class="card">
             <h2 class="card-title">"Carpet"</h2>
             <dl class="facts facts-large">{lines}</dl>
+            <LeftOut here />
         </section>
     }
 }
@@ -133,6 +134,7 @@ fn MaterialList() -> impl IntoView {
         <section class="card">
             <h2 class="card-title">"To bring"</h2>
             {body}
+            <LeftOut here />
         </section>
     }
 }

@@ -58,7 +58,7 @@ pub fn FlightForm(flight: FlightId) -> impl IntoView {
     };
     move || {
         if !present.get() {
-            return view! { <Removed what="This flight of stairs" /> }.into_any();
+            return view! { <Removed what="This flight of stairs" back=Edit::RemoveFlight { flight: id, removed: false } /> }.into_any();
         }
         view! {
             <main class="place">

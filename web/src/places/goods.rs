@@ -53,7 +53,8 @@ pub fn GoodsForm(goods: GoodsId) -> impl IntoView {
     let present = Memo::new(move |_| found.with(Option::is_some));
     move || {
         if !present.get() {
-            return view! { <Removed what="This carpet" /> }.into_any();
+            return view! { <Removed what="This carpet" back=Edit::RemoveGoods { goods: id, removed: false } /> }
+                .into_any();
         }
         view! {
             <main class="place">

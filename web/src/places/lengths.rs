@@ -1,5 +1,6 @@
 //! Lengths in forms: each is a button that the tool's own keypad then fills.
 
+use leptos::html;
 use leptos::prelude::*;
 use shared_model::length::Length;
 
@@ -66,8 +67,15 @@ pub fn LengthField(
         lengths.pad.clear();
         lengths.aim.update(|it| *it = if *it == Some(name) { None } else { Some(name) });
     };
+    // The keypad takes the lower half of the screen: what is being entered stands above it.
+    let field = NodeRef::<html::Button>::new();
+    Effect::new(move |_| {
+        if let (true, Some(field)) = (lengths.aim.get() == Some(name), field.get()) {
+            request_animation_frame(move || field.scroll_into_view());
+        }
+    });
     view! {
-        <button type="button" class="choice" data-length=name aria-pressed=move || (lengths.aim.get() == Some(name)).to_string() on:click=pick>
+        <button type="button" class="choice" node_ref=field data-length=name aria-pressed=move || (lengths.aim.get() == Some(name)).to_string() on:click=pick>
             <span class="choice-head"><span class="choice-name">{name}</span><span class="number">{shown}</span></span>
             {(!hint.is_empty()).then(|| view! { <span class="field-hint">{hint}</span> })}
         </button>

@@ -43,6 +43,8 @@ pub struct Measuring {
     /// A note is being written, for the whole room when it has no place.
     pub noting: RwSignal<bool>,
     pub note_at: RwSignal<Option<FloorSpot>>,
+    /// How many walls the room had when the number in the field was begun.
+    walls_then: RwSignal<Option<usize>>,
 }
 
 impl Measuring {
@@ -54,7 +56,9 @@ impl Measuring {
         let (draft, standing) = (RwSignal::default(), RwSignal::default());
         let (noting, note_at) = (RwSignal::new(false), RwSignal::new(None));
         let units = Signal::derive(move || here.job.get().units);
-        let measuring = Self { here, room, known, aim, turn, pad: Pad::new(units), draft, standing, noting, note_at };
+        let walls_then = RwSignal::new(None);
+        let pad = Pad::new(units);
+        let measuring = Self { here, room, known, aim, turn, pad, draft, standing, noting, note_at, walls_then };
         let picked = here.picked.try_update_untracked(Option::take).flatten();
         match (picked, room.get_untracked()) {
             (Some((of, picked)), Some(_)) if of == id => aim.set(picked),
@@ -77,7 +81,10 @@ impl Measuring {
             return Err("A length of zero cannot be.".to_owned());
         }
         match (aim, taken) {
-            (Aim::Next, Some(taken)) if !room.closed => self.add(&room, Some(&taken))?,
+            (Aim::Next, Some(taken)) if !room.closed => {
+                self.another_came_first(&room)?;
+                self.add(&room, Some(&taken))?;
+            }
             (Aim::Next, None) if !room.closed && self.can_close() => self.close_ring(),
             (Aim::Wall(id), Some(taken)) => self.read(&room, id, &taken, false)?,
             (Aim::Correct(id), Some(taken)) => self.read(&room, id, &taken, true)?,
@@ -109,6 +116,16 @@ impl Measuring {
             _ => {}
         }
         Ok(())
+    }
+
+    /// The wall that a number was begun for is somebody else's by now: nobody's length may slip to the next one unseen.
+    fn another_came_first(self, room: &Room) -> Result<(), String> {
+        let (then, now) = (self.walls_then.get_untracked(), room.walls.len());
+        if then.is_none_or(|it| it == now) {
+            return Ok(());
+        }
+        self.walls_then.set(Some(now));
+        Err(format!("Another phone has changed the walls meanwhile. Is this wall {}? Then Enter again.", now + 1))
     }
 
     pub fn add(self, room: &Room, taken: Option<&Taken>) -> Result<(), String> {
@@ -278,6 +295,11 @@ pub fn Measure(room: RoomId) -> impl IntoView {
         }
         now
     });
+    let begun = Memo::new(move |_| measuring.pad.entry.with(|it| !it.is_empty()));
+    Effect::new(move |_| {
+        let walls = || measuring.room.with_untracked(|it| it.as_ref().map(|it| it.walls.len()));
+        measuring.walls_then.set(if begun.get() { walls() } else { None });
+    });
     let subject = Memo::new(move |_| measuring.subject(phone));
     let on_wall = Callback::new(move |wall| {
         if let Aim::Probe(from) = measuring.aim.get_untracked() {
@@ -294,7 +316,7 @@ pub fn Measure(room: RoomId) -> impl IntoView {
     let on_floor = Callback::new(move |spot| marks::mark(measuring, spot));
     move || {
         if !present.get() {
-            return view! { <Removed what="This room" /> }.into_any();
+            return view! { <Removed what="This room" back=Edit::RemoveRoom { room, removed: false } /> }.into_any();
         }
         view! {
             <main class="place">
@@ -304,10 +326,26 @@ pub fn Measure(room: RoomId) -> impl IntoView {
                         <Tools room />
                         <Standing />
                     </div>
-                    <div class="measure-panel"><Panel /></div>
+                    <div class="measure-panel"><HereToo room /><Panel /></div>
                 </div>
             </main>
         }
         .into_any()
+    }
+}
+
+/// Who else is in this room now.
+#[component]
+fn HereToo(room: RoomId) -> impl IntoView {
+    let here = OpenJob::here();
+    move || {
+        let others = here.others.get();
+        let there = others
+            .iter()
+            .enumerate()
+            .filter(|(_, (_, at))| matches!(at, Whereabouts::Room(id) | Whereabouts::Wall(id, _) if *id == room));
+        let there: Vec<_> = there.map(|(n, (person, _))| view! { <li class=format!("person p{}", n % 6)><span class="person-dot"></span>{person.name.clone()}" is here too"</li> }).collect();
+        (!there.is_empty())
+            .then(|| view! { <ul class="people" id="here-too" aria-label="Also in this room now">{there}</ul> })
     }
 }

@@ -290,7 +290,7 @@ pub fn AddPhone() -> impl IntoView {
             Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
             Some(Ok(Pairing { urls, qr_svg })) => view! {
                 <p>{if role.get() == Role::Server {
-                    "Copy the link to the other server: People, Pair with another server. It works once."
+                    "Copy the first link, whole, to the other server: on an owner's phone there, People, Pair with another server. It works once."
                 } else {
                     "Scan this with the other phone's camera. The link works once."
                 }}</p>
@@ -323,14 +323,14 @@ async fn ask_server<T: DeserializeOwned>(path: &str, method: &str, json: Option<
     }
     let answer = JsFuture::from(window().fetch_with_str_and_init(path, &request)).await.map_err(offline)?;
     let answer: Response = answer.dyn_into().map_err(offline)?;
-    match answer.status() {
+    let status = answer.status();
+    let text = JsFuture::from(answer.text().map_err(offline)?).await.map_err(offline)?.as_string().unwrap_or_default();
+    match status {
         200 => {}
         403 => return Err("This phone may not do that. An owner of the shop can.".to_owned()),
-        422 => return Err("The link was not followed: it was used, has expired, or is for a phone; or the other server is out of reach.".to_owned()),
+        422 => return Err(format!("Not paired with the other server: {text}.")),
         409 => return Err("The shop needs an owner: make somebody else one first.".to_owned()),
         other => return Err(format!("The server refuses this ({other}). Is this phone paired?")),
     }
-    let text = JsFuture::from(answer.text().map_err(offline)?).await.map_err(offline)?;
-    serde_json::from_slice(text.as_string().unwrap_or_default().as_bytes())
-        .map_err(|it| format!("The server's answer was not understood: {it}"))
+    serde_json::from_str(&text).map_err(|it| format!("The server's answer was not understood: {it}"))
 }

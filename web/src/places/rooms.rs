@@ -10,8 +10,10 @@ use shared_model::wire::Whereabouts;
 use uuid::Uuid;
 
 use super::checked::ToChecked;
+use super::history::ToHistory;
 use super::photos::Photos;
 use super::sharing::People;
+use super::shelf::Shelf;
 use super::undo_keys::UndoKeys;
 use crate::app::go;
 use crate::drawing::plan::{FloorPlan, level_name};
@@ -47,7 +49,7 @@ pub fn Rooms() -> impl IntoView {
                 <FlightList />
                 <Photos of=Subject::Job />
                 <People />
-                <button type="button" class="button button-quiet" id="job-menu" on:click=move |_| job_sheet.set(true)>"Name and units of the job"</button>
+                <button type="button" class="button button-quiet" id="job-menu" on:click=move |_| job_sheet.set(true)>"Name, units, history, put away"</button>
             </div>
         </main>
         <Sheet title="Add a room" open=adding id="add-room-sheet"><AddRoom open=adding /></Sheet>
@@ -135,8 +137,7 @@ fn AddRoom(open: RwSignal<bool>) -> impl IntoView {
         let edit =
             Edit::AddRoom { room, name: free_name(&job, name), level: level.get_untracked(), goods: None, order };
         open.set(false);
-        here.act("room", vec![edit]);
-        go(Route::In(here.id, Place::Room(room)));
+        here.act_and_go("room", vec![edit], Route::In(here.id, Place::Room(room)));
     };
     let typed = move |event: SubmitEvent| {
         event.prevent_default();
@@ -197,8 +198,7 @@ fn add_flight(here: OpenJob) {
         order,
     };
     let id = flight.id;
-    here.act("stairs", vec![Edit::AddFlight { flight }]);
-    go(Route::In(here.id, Place::Flight(id)));
+    here.act_and_go("stairs", vec![Edit::AddFlight { flight }], Route::In(here.id, Place::Flight(id)));
 }
 
 #[component]
@@ -249,6 +249,8 @@ fn JobMenu(open: RwSignal<bool>) -> impl IntoView {
         </form>
         <div class="field"><span class="field-label">"Units"</span><div class="segments" role="group" aria-label="Units">{units.collect_view()}</div></div>
         <p class="fine quiet">"Readings stay as they were entered; only what is shown changes."</p>
+        <ToHistory />
+        <Shelf />
     }
 }
 

@@ -44,7 +44,7 @@ fn Sharing() -> impl IntoView {
     let shop = move || phone.me.get().map_or_else(|| "The shop".to_owned(), |it| it.shop);
     let on_phone = move || match here.truth.get().waiting {
         0 => "has everything".to_owned(),
-        n => format!("has everything, {} only here", edits(n)),
+        n => format!("has everything; the shop waits for {}", edits(n)),
     };
     let on_server = move || {
         here.truth

@@ -29,7 +29,7 @@ pub fn Shelf() -> impl IntoView {
         let done = if photos == 0 {
             phone.take_off(here.id)
         } else {
-            Err(format!("Not taken off: {} of it are only here. Connect first.", truth::photos(photos)))
+            Err(format!("Not taken off: only this phone has {} of it. Connect first.", truth::photos(photos)))
         };
         match done {
             Ok(()) => go(Route::Jobs),
@@ -39,7 +39,11 @@ pub fn Shelf() -> impl IntoView {
     view! {
         <div class="stack">
             <button type="button" class="button" id="put-away" hidden=move || phone.role.get() == Role::Viewer on:click=put_away>{words}</button>
-            <p class="field-hint">"Done, or never to be done: it leaves everybody's list of work and is kept at the shop."</p>
+            <p class="field-hint">{move || if archived() {
+                "It is put away: not in anybody's list of work, and kept at the shop."
+            } else {
+                "Done, or never to be done: it leaves everybody's list of work and is kept at the shop."
+            }}</p>
             <button type="button" class="button" id="take-off" on:click=take_off>"Take it off this phone"</button>
             {move || refused.get().map(|it| view! { <p class="field-error" role="alert">{it}</p> })}
         </div>

@@ -11,6 +11,7 @@ use shared_model::takeoff::Takeoff;
 use super::day::DaySheet;
 use super::goods_picker::shown_goods;
 use super::history::{CALENDAR, ask, did, entry_of};
+use super::problems::left_out;
 use crate::drawing::plan::{FloorPlan, Laid};
 use crate::route::{Place, Route};
 use crate::shown;
@@ -133,6 +134,8 @@ fn Orders(here: OpenJob, then: OpenJob) -> impl IntoView {
         <section class="card" id="orders">
             <h2 class="card-title">"To order: then → now"</h2>
             <dl class="facts">{lines}</dl>
+            {move || left_out(&then.job.get(), &then.takeoff.get(), None).map(|it| view! { <p class="problem"><span class="problem-text">"Then: "{it}</span></p> })}
+            {move || left_out(&here.job.get(), &here.takeoff.get(), None).map(|it| view! { <p class="problem"><span class="problem-text">"Now: "{it}</span></p> })}
         </section>
     }
 }

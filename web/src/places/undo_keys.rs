@@ -2,6 +2,8 @@
 
 use leptos::prelude::*;
 
+use shared_model::job::Edit;
+
 use super::history::ToHistory;
 use crate::state::OpenJob;
 
@@ -16,12 +18,17 @@ pub fn UndoKeys() -> impl IntoView {
     }
 }
 
-/// In place of something that was removed, here or on another phone.
+/// In place of something that was removed, here or on another phone. `back` brings it back.
 #[component]
-pub fn Removed(what: &'static str) -> impl IntoView {
+pub fn Removed(what: &'static str, #[prop(optional, into)] back: Option<Edit>) -> impl IntoView {
+    let here = OpenJob::here();
+    let key = back.map(|edit| {
+        let bring = move |_| here.act("brought back", vec![edit.clone()]);
+        view! { <button type="button" class="button button-main" id="bring-back" on:click=bring>"Bring it back"</button> }
+    });
     view! {
         <main class="place">
-            <div class="empty"><p>{what}" was removed. Undo on the phone that did it brings it back; so does the history, on any phone."</p><div class="row"><UndoKeys /></div><ToHistory /></div>
+            <div class="empty"><p>{what}" was removed, here or on another phone. Nothing of it is lost."</p><div class="row">{key}</div><ToHistory /></div>
         </main>
     }
 }
