@@ -1,9 +1,10 @@
 //! Takes connections, encrypted and plain on one port, and answers their requests until the server is to stop.
 
+use std::collections::HashMap;
 use std::io;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::pin::pin;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use axum::Router;
@@ -23,6 +24,9 @@ use tower::ServiceExt;
 
 /// Most connections that wait for or send requests; a phone's socket does not count any more once it is one.
 const MOST_CONNECTIONS: u16 = 300;
+
+/// Of these, most from one address: a phone opens six. A proxy on this computer brings many phones.
+const MOST_FROM_ONE: usize = 100;
 
 /// A connection that sends no whole request head for so long is closed, also between requests.
 const HEAD_WITHIN: Duration = Duration::from_secs(15);
@@ -52,6 +56,7 @@ impl Scheme {
 pub async fn serve(listener: TcpListener, tls: Option<TlsAcceptor>, router: Router, stop: impl Future<Output = ()>) {
     let places = Arc::new(Semaphore::new(usize::from(MOST_CONNECTIONS)));
     let stopping = watch::Sender::new(());
+    let crowd = Crowd::default();
     let mut stop = pin!(stop);
     loop {
         let next = async {
@@ -62,12 +67,14 @@ pub async fn serve(listener: TcpListener, tls: Option<TlsAcceptor>, router: Rout
             next = next => next,
             () = &mut stop => break,
         };
+        // The place is free again at once, and nobody else waits for it.
+        let Some(guest) = crowd.let_in(address.ip()) else { continue };
         let (tls, router, told) = (tls.clone(), router.clone(), stopping.subscribe());
         tokio::spawn(async move {
             if let Err(error) = converse(stream, address, tls, router, told).await {
                 tracing::trace!(%address, %error, "a connection broke");
             }
-            drop(place);
+            drop((place, guest));
         });
     }
     stopping.send_replace(());
@@ -75,6 +82,41 @@ pub async fn serve(listener: TcpListener, tls: Option<TlsAcceptor>, router: Rout
     let ended = places.acquire_many(u32::from(MOST_CONNECTIONS));
     if timeout(LAST_ANSWERS, ended).await.is_err() {
         tracing::warn!("some requests were cut off");
+    }
+}
+
+/// How many connections there are from each address.
+#[derive(Clone, Default)]
+struct Crowd(Arc<Mutex<HashMap<IpAddr, usize>>>);
+
+/// One of them, for as long as it lasts.
+struct Guest {
+    address: IpAddr,
+    crowd: Crowd,
+}
+
+impl Crowd {
+    fn let_in(&self, address: IpAddr) -> Option<Guest> {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let count = all.entry(address).or_default();
+        if *count >= MOST_FROM_ONE && !address.is_loopback() {
+            tracing::debug!(%address, "too many connections from one address");
+            return None;
+        }
+        *count += 1;
+        Some(Guest { address, crowd: self.clone() })
+    }
+}
+
+impl Drop for Guest {
+    fn drop(&mut self) {
+        let mut all = self.crowd.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(count) = all.get_mut(&self.address) {
+            *count -= 1;
+            if *count == 0 {
+                all.remove(&self.address);
+            }
+        }
     }
 }
 
@@ -156,5 +198,24 @@ async fn accept(listener: &TcpListener) -> (TcpStream, SocketAddr) {
                 tokio::time::sleep(Duration::from_millis(200)).await;
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_address_does_not_take_every_place() {
+        let crowd = Crowd::default();
+        let (loud, other) = (IpAddr::from([192, 168, 1, 7]), IpAddr::from([192, 168, 1, 8]));
+        let mut guests: Vec<Guest> = (0..MOST_FROM_ONE).filter_map(|_| crowd.let_in(loud)).collect();
+        assert_eq!(guests.len(), MOST_FROM_ONE);
+        assert!(crowd.let_in(loud).is_none());
+        assert!(crowd.let_in(other).is_some());
+        guests.pop();
+        assert!(crowd.let_in(loud).is_some());
+        drop(guests);
+        assert!(crowd.0.lock().unwrap().is_empty());
     }
 }

@@ -80,7 +80,7 @@ impl Refused {
     fn remedy(&self) -> &'static str {
         match self {
             Self::NotPaired | Self::LinkGone => {
-                "To get in, open a fresh link: a phone that is in makes one with Add a phone, in the list of jobs. If no \
+                "To get in, open a fresh pairing link: a phone that is in makes one with Add a phone, in the list of jobs. If no \
                  phone is in, start the server with --pair: it prints one."
             }
             Self::WrongHost => "Use the computer's own name or address, or start the server with --host and this name.",

@@ -3,7 +3,9 @@
 use std::net::{IpAddr, SocketAddr};
 use std::sync::{PoisonError, RwLock};
 
-use crate::tls::Subject;
+use uuid::Uuid;
+
+use crate::tls::{Subject, is_private};
 
 /// Most characters of a label of a name (RFC 1035, 2.3.4).
 const MOST_LABEL: usize = 63;
@@ -93,13 +95,20 @@ impl Hosts {
             .map(if_addrs::Interface::ip)
             .filter(|it| it.is_ipv4() || self.listen.is_ipv6())
             .collect();
-        addresses.sort_by_key(|it| (it.is_ipv6(), *it));
+        // The shop's own authority can vouch for private addresses only.
+        addresses.sort_by_key(|it| (!is_private(*it), it.is_ipv6(), *it));
         addresses.dedup();
         if addresses.is_empty() {
             addresses.push(IpAddr::from([127, 0, 0, 1]));
         }
         addresses
     }
+}
+
+/// A name that only the server with this store has: another server knows by it whom it has called, whoever else the shop's
+/// authority vouches for.
+pub fn replica_name(replica: Uuid) -> String {
+    format!("{}.local", replica.simple())
 }
 
 /// A shop's name on the local network: `Fairlea Floors` is found as `fairlea-floors.local`.

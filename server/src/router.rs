@@ -7,7 +7,7 @@ use axum::Router;
 use axum::http::StatusCode;
 use axum::http::header::CONTENT_TYPE;
 use axum::middleware::{from_fn_with_state, map_response};
-use axum::routing::{any, get, post};
+use axum::routing::{any, delete, get, post};
 use shared_model::photo::PIECE;
 use tokio::sync::Mutex;
 use tower::ServiceBuilder;
@@ -86,6 +86,7 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route("/me", get(pairing::me))
         .route("/pairing", post(pairing::invite))
         .route("/servers", post(peers::server_joins))
+        .route("/servers/{replica}", delete(peers::server_parts))
         .route("/people", get(people::list))
         .route("/people/{device}", post(people::change))
         .fallback(get(assets::file))

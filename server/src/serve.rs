@@ -9,13 +9,14 @@ use time::OffsetDateTime;
 use tokio::net::TcpListener;
 use tokio::sync::Mutex;
 use tracing_subscriber::EnvFilter;
+use uuid::Uuid;
 
 use crate::devices::Devices;
 use crate::discovery::Announcement;
 use crate::error::ServeError;
 use crate::files::Control;
 use crate::gate::Rates;
-use crate::hosts::Hosts;
+use crate::hosts::{Hosts, replica_name};
 use crate::pairing::{Invitations, first_scheme, qr_text};
 use crate::peers::{self, Peers};
 use crate::photos::{self, Shelf};
@@ -53,7 +54,9 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     let listener = TcpListener::bind(address).await.map_err(listen)?;
     let address = listener.local_addr().map_err(listen)?;
 
-    let hosts = Arc::new(Hosts::new(&settings.hosts, address));
+    let own = replica_name(Uuid::from_bytes(store.replica()));
+    let names: Vec<String> = settings.hosts.iter().cloned().chain([own]).collect();
+    let hosts = Arc::new(Hosts::new(&names, address));
     let announcement = announce(settings, address, store.replica(), &hosts);
     let peers = Peers::open(&settings.data)?;
     let tls = secure(settings, &hosts)?.map(Arc::new);

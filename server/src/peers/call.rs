@@ -12,7 +12,6 @@ use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::SCHEMA;
 use shared_model::wire::{Frame, Hello, PROTOCOL, Role};
 use tokio::time::{Instant, interval_at, timeout};
-use tokio_rustls::rustls::pki_types::CertificateDer;
 use tokio_tungstenite::WebSocketStream;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest;
 use tokio_tungstenite::tungstenite::protocol::WebSocketConfig;
@@ -20,8 +19,9 @@ use tokio_tungstenite::tungstenite::{self, Message};
 use uuid::Uuid;
 
 use super::record::Record;
-use super::wire::{self, Stream};
+use super::wire::{self, Proof, Stream};
 use super::{photos, take, tell_roster, tell_seal_keys};
+use crate::hosts::replica_name;
 use crate::router::Shop;
 use crate::store::Device;
 use crate::sync::{self, Outbox, Parting, Phone, Queue};
@@ -109,8 +109,9 @@ async fn dial(record: &Record) -> Result<(Socket, String), CallError> {
 }
 
 async fn open(record: &Record, address: &str) -> Result<Socket, CallError> {
-    let authority: Option<CertificateDer> = record.authority();
-    let stream = wire::connect(address, authority.as_ref()).await.map_err(tungstenite::Error::Io)?;
+    let (authority, name) = (record.authority(), replica_name(record.replica));
+    let proof = authority.as_ref().map(|authority| Proof { authority, name: Some(&name) });
+    let stream = wire::connect(address, proof).await.map_err(tungstenite::Error::Io)?;
     let host = address.split_once("://").map_or(address, |(_, it)| it);
     let mut request = format!("ws://{host}/sync").into_client_request()?;
     let headers = request.headers_mut();

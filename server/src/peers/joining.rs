@@ -14,14 +14,16 @@ use time::OffsetDateTime;
 use tokio_rustls::rustls::pki_types::CertificateDer;
 use uuid::Uuid;
 
+use super::guest_subjects;
 use super::record::Record;
-use super::{guest_subjects, wire};
+use super::wire::{self, Proof};
 use crate::devices::{Token, hex};
 use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::pairing::{Secret, first_scheme};
 use crate::router::Shop;
 use crate::store::{Device, Happened, Note, Write};
+use crate::sync::Parting;
 use crate::tls::{self, TlsError};
 use crate::{clock, trust};
 
@@ -135,6 +137,23 @@ pub async fn server_joins(
     Ok((StatusCode::OK, Json(shop.peers.standing())).into_response())
 }
 
+/// An owner ends what a link began: this server does not call the other one any more. What each has stays; the other one shuts
+/// this one out like any device.
+pub async fn server_parts(
+    State(shop): State<Arc<Shop>>,
+    Extension(visitor): Extension<Visitor>,
+    Path(replica): Path<Uuid>,
+) -> Result<Response, Refused> {
+    if shop.devices.get(visitor.device.id).is_none_or(|it| it.role != Role::Owner) {
+        return Err(Refused::NotAllowed);
+    }
+    if !shop.peers.forget(replica).map_err(|error| Refused::NotStored(error.to_string()))? {
+        return Err(Refused::NothingHere);
+    }
+    shop.hub.part(DeviceId(replica), &Parting::Revoked);
+    Ok(Json(shop.peers.standing()).into_response())
+}
+
 /// Follows a link for servers, and keeps calling the server behind it from then on.
 pub async fn join(shop: &Arc<Shop>, link: &str) -> Result<(), JoinError> {
     let (link, code) = link.split_once('#').map_or((link, None), |(link, code)| (link, Some(code)));
@@ -145,13 +164,14 @@ pub async fn join(shop: &Arc<Shop>, link: &str) -> Result<(), JoinError> {
         ("http", None) => None,
         _ => return Err(JoinError::NoLink),
     };
+    let proof = authority.as_ref().map(|authority| Proof { authority, name: None });
     let key = tls::new_key()?;
     let own = Uuid::from_bytes(shop.hub.store.replica());
     let subjects = shop.hosts.subjects().iter().map(ToString::to_string).collect();
     let guest = Guest { shop: shop.name.clone(), replica: own, request: tls::request(&key)?, subjects };
     let body = serde_json::to_vec(&guest).map_err(|error| JoinError::NotUnderstood(error.to_string()))?;
     let path = format!("{}/server", Secret::parse(secret).ok_or(JoinError::NoLink)?.path());
-    let (status, answer) = wire::ask(address, &path, Some(body), authority.as_ref()).await?;
+    let (status, answer) = wire::ask(address, &path, Some(body), proof).await?;
     if status != 200 {
         return Err(JoinError::Refused);
     }

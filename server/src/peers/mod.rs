@@ -17,7 +17,7 @@ use time::OffsetDateTime;
 use tokio::task::JoinHandle;
 use uuid::Uuid;
 
-pub use joining::{join, let_in, link, server_joins};
+pub use joining::{join, let_in, link, server_joins, server_parts};
 pub use record::Record;
 
 use crate::clock;
@@ -50,6 +50,7 @@ struct Peer {
 /// How it stands with another server.
 #[derive(serde::Serialize)]
 pub struct Standing {
+    replica: Uuid,
     shop: String,
     addresses: Vec<String>,
     connected: bool,
@@ -77,8 +78,8 @@ impl Peers {
 
     pub fn standing(&self) -> Vec<Standing> {
         let standing = |it: &Peer| {
-            let Record { shop, addresses, met, .. } = it.record.clone();
-            Standing { shop, addresses, connected: it.connected, met }
+            let Record { replica, shop, addresses, met, .. } = it.record.clone();
+            Standing { replica, shop, addresses, connected: it.connected, met }
         };
         self.lock().values().map(standing).collect()
     }
@@ -115,6 +116,15 @@ impl Peers {
         let connected = all.get(&record.replica).is_some_and(|it| it.connected);
         all.insert(record.replica, Peer { record, connected });
         Ok(())
+    }
+
+    /// Forgets a server; answers whether it was known.
+    fn forget(&self, replica: Uuid) -> Result<bool, TlsError> {
+        let mut all = self.lock();
+        if let Some(it) = all.get(&replica) {
+            it.record.remove(&self.folder)?;
+        }
+        Ok(all.remove(&replica).is_some())
     }
 
     fn note_connected(&self, replica: Uuid, connected: bool) {

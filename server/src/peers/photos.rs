@@ -14,8 +14,9 @@ use shared_model::wire::Frame;
 use tokio::time::Instant;
 
 use super::record::Record;
-use super::wire::Line;
+use super::wire::{Line, Proof};
 use crate::clock;
+use crate::hosts::replica_name;
 use crate::photos::{self, COMPLETE, Here, OFFSET, PIECE_WITHIN};
 use crate::router::Shop;
 
@@ -71,8 +72,9 @@ impl Level {
     }
 
     async fn exchange(&mut self, shop: &Shop, record: &Record, address: &str) -> io::Result<()> {
-        let authority = record.authority();
-        let line = Line::open(address, authority.as_ref()).await?.with_patience(PIECE_WITHIN);
+        let (authority, name) = (record.authority(), replica_name(record.replica));
+        let proof = authority.as_ref().map(|authority| Proof { authority, name: Some(&name) });
+        let line = Line::open(address, proof).await?.with_patience(PIECE_WITHIN);
         let mut other = Other { line, record };
         for (job, picture) in self.round(Instant::now()) {
             let level = match tokio::task::block_in_place(|| shop.shelf.standing(&picture)) {

@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::io::ErrorKind;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use shared_model::ids::DeviceId;
 use shared_model::job::Timestamp;
@@ -56,11 +56,20 @@ impl Record {
     }
 
     pub fn write(&self, folder: &Path) -> Result<(), TlsError> {
-        let path = folder.join(format!("{}.json", self.replica.simple()));
+        let path = self.path(folder);
         let unusable = |reason: String| TlsError::Unusable { path: path.clone(), reason };
         fs::create_dir_all(folder).map_err(|error| unusable(error.to_string()))?;
         let text = serde_json::to_vec(self).map_err(|error| unusable(error.to_string()))?;
         put(&path, &text)
+    }
+
+    pub fn remove(&self, folder: &Path) -> Result<(), TlsError> {
+        let path = self.path(folder);
+        fs::remove_file(&path).map_err(|error| TlsError::Unusable { path, reason: error.to_string() })
+    }
+
+    fn path(&self, folder: &Path) -> PathBuf {
+        folder.join(format!("{}.json", self.replica.simple()))
     }
 
     pub fn authority(&self) -> Option<CertificateDer<'static>> {

@@ -27,9 +27,16 @@ const MOST_ANSWER: usize = 256 * 1024;
 
 pub type Stream = Either<TcpStream, Box<TlsStream<TcpStream>>>;
 
-/// Connects to an address as in `https://fairlea-floors.local:8420`. Over https the server must have a certificate of
-/// `authority`.
-pub async fn connect(address: &str, authority: Option<&CertificateDer<'static>>) -> io::Result<Stream> {
+/// Whom a server must prove to be over https: somebody whom `authority` vouches for, by its own name if that is known, and by
+/// the one in the address otherwise.
+#[derive(Clone, Copy)]
+pub struct Proof<'a> {
+    pub authority: &'a CertificateDer<'static>,
+    pub name: Option<&'a str>,
+}
+
+/// Connects to an address as in `https://fairlea-floors.local:8420`.
+pub async fn connect(address: &str, proof: Option<Proof<'_>>) -> io::Result<Stream> {
     let wrong = |what: &str| io::Error::new(io::ErrorKind::InvalidInput, format!("{address}: {what}"));
     let uri: Uri = address.parse().map_err(|_| wrong("not an address"))?;
     let host = uri.host().ok_or_else(|| wrong("no host"))?.trim_matches(['[', ']']).to_owned();
@@ -45,14 +52,15 @@ pub async fn connect(address: &str, authority: Option<&CertificateDer<'static>>)
         return Ok(Either::Left(stream));
     }
     let mut roots = RootCertStore::empty();
-    let authority = authority.ok_or_else(|| wrong("nobody to vouch for it"))?;
-    roots.add(authority.clone()).map_err(io::Error::other)?;
+    let proof = proof.ok_or_else(|| wrong("nobody to vouch for it"))?;
+    roots.add(proof.authority.clone()).map_err(io::Error::other)?;
     let config = ClientConfig::builder_with_provider(Arc::new(ring::default_provider()))
         .with_safe_default_protocol_versions()
         .map_err(io::Error::other)?
         .with_root_certificates(roots)
         .with_no_client_auth();
-    let name = ServerName::try_from(host).map_err(|_| wrong("no name that a certificate can have"))?;
+    let name = ServerName::try_from(proof.name.map_or(host, str::to_owned))
+        .map_err(|_| wrong("no name that a certificate can have"))?;
     let stream = timeout(CONNECT_WITHIN, TlsConnector::from(Arc::new(config)).connect(name, stream)).await??;
     Ok(Either::Right(Box::new(stream)))
 }
@@ -62,14 +70,14 @@ pub async fn ask(
     address: &str,
     path: &str,
     json: Option<Vec<u8>>,
-    authority: Option<&CertificateDer<'static>>,
+    proof: Option<Proof<'_>>,
 ) -> io::Result<(u16, Bytes)> {
     let request = Request::builder().uri(path);
     let request = match json {
         Some(json) => request.method("POST").header(CONTENT_TYPE, "application/json").body(Body::from(json)),
         None => request.method("GET").body(Body::empty()),
     };
-    let mut line = Line::open(address, authority).await?;
+    let mut line = Line::open(address, proof).await?;
     let (status, _, body) = line.ask(request.map_err(io::Error::other)?).await?;
     Ok((status.as_u16(), body))
 }
@@ -83,8 +91,8 @@ pub struct Line {
 }
 
 impl Line {
-    pub async fn open(address: &str, authority: Option<&CertificateDer<'static>>) -> io::Result<Self> {
-        let stream = TokioIo::new(connect(address, authority).await?);
+    pub async fn open(address: &str, proof: Option<Proof<'_>>) -> io::Result<Self> {
+        let stream = TokioIo::new(connect(address, proof).await?);
         let handshake = timeout(CONNECT_WITHIN, http1::handshake(stream)).await?;
         let (sender, connection) = handshake.map_err(io::Error::other)?;
         Ok(Self {

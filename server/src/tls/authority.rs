@@ -134,10 +134,7 @@ impl Authority {
     /// Whether it may vouch for a name or address.
     pub fn may_vouch_for(&self, subject: &Subject) -> bool {
         match subject {
-            Subject::Address(address) => {
-                let address = address.to_canonical();
-                PRIVATE.iter().any(|(network, bits)| contains(*network, *bits, address))
-            }
+            Subject::Address(address) => is_private(*address),
             Subject::Name(name) => {
                 let name = name.to_ascii_lowercase();
                 name.is_ascii()
@@ -236,6 +233,12 @@ fn permitted_names(certificate: &CertificateDer) -> Vec<String> {
         _ => None,
     });
     names.collect()
+}
+
+/// Whether an address is nobody's on the Internet.
+pub fn is_private(address: IpAddr) -> bool {
+    let address = address.to_canonical();
+    PRIVATE.iter().any(|(network, bits)| contains(*network, *bits, address))
 }
 
 fn contains(network: IpAddr, bits: u8, address: IpAddr) -> bool {

@@ -18,7 +18,7 @@ use tokio_rustls::rustls::server::{ClientHello, ResolvesServerCert};
 use tokio_rustls::rustls::sign::CertifiedKey;
 use tokio_rustls::rustls::{self, ServerConfig};
 
-pub use authority::{Authority, Subject, fingerprint, put};
+pub use authority::{Authority, Subject, fingerprint, is_private, put};
 
 use crate::hosts::Hosts;
 

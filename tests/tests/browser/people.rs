@@ -46,10 +46,10 @@ async fn an_owner_lets_somebody_look_then_measure_then_shuts_the_phone_out() {
     cem.see((".field-hint", "Cem on this phone: measures")).await;
     cem.tap("#show-people").await;
     cem.see(("#people-list .item", "Ada")).await;
-    assert_eq!(cem.ask("return document.querySelector('[data-shut-out]') === null").await, json!(true));
+    assert_eq!(cem.ask("return document.querySelector('[data-ask]') === null").await, json!(true));
     cem.tap("#people-sheet [data-close]").await;
 
-    ada.tap("[data-device]:has([aria-label='What Cem may do']) [data-shut-out]").await;
+    ada.tap("[data-device]:has([aria-label='What Cem may do']) [data-ask]").await;
     ada.photograph("shut-a-phone-out").await;
     ada.tap("[data-device]:has([aria-label='What Cem may do']) [data-sure]").await;
     ada.see(("#people-list .item", "shut out")).await;

@@ -282,3 +282,33 @@ async fn a_phone_that_trusts_the_shop_trusts_the_van() {
         assert_eq!(stored.metadata().unwrap().permissions().mode() & 0o777, 0o600);
     }
 }
+
+#[tokio::test]
+async fn an_owner_ends_what_two_servers_began() {
+    let (_shop, _van, in_shop, in_van) = shop_and_van().await;
+    until("the servers to be connected", async || connected(&in_van).await).await;
+    let told: Value = in_van.get("/people").await.json().await.unwrap();
+    let replica = told["servers"][0]["replica"].as_str().unwrap().to_owned();
+    let part = async |who: &Pass| {
+        let delete = http().delete(format!("{}/servers/{replica}", who.address)).header(ORIGIN, &who.address);
+        delete.header(COOKIE, &who.cookie).send().await.unwrap().status()
+    };
+    let crew = in_van.pair_another("Cem").await;
+    decide(&in_van, device(&crew).await, json!({ "give-role": "crew" })).await;
+    assert_eq!(part(&crew).await, StatusCode::FORBIDDEN);
+    assert_eq!(part(&in_shop).await, StatusCode::NOT_FOUND, "the shop calls nobody");
+    assert_eq!(part(&in_van).await, StatusCode::OK);
+    assert_eq!(part(&in_van).await, StatusCode::NOT_FOUND);
+    let told: Value = in_van.get("/people").await.json().await.unwrap();
+    assert_eq!(told["servers"], json!([]));
+
+    // What is measured at the van from now on stays there.
+    let job = new_job();
+    let mut phone = in_van.connect().await;
+    phone.open_and_catch_up(job).await;
+    let den = phone.edit(job, &[add_room("Den")]).await;
+    phone.until("the receipt", |it| it.copies[&job].acked.contains(&den)).await;
+    let mut elsewhere = in_shop.connect().await;
+    elsewhere.listen_for(Duration::from_millis(800)).await;
+    assert!(elsewhere.jobs.iter().all(|it| it.job != job));
+}

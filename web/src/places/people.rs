@@ -31,6 +31,7 @@ struct Everybody {
 /// Another server of the shop, which this one calls.
 #[derive(Clone, Debug, Deserialize)]
 struct Server {
+    replica: String,
     shop: String,
     connected: bool,
     met: Option<Timestamp>,
@@ -129,6 +130,14 @@ pub fn People() -> impl IntoView {
             }
         });
     };
+    let part = move |replica: String| {
+        spawn_local(async move {
+            match ask_server::<serde_json::Value>(&format!("{SERVERS}/{replica}"), "DELETE", None).await {
+                Ok(_) => ask(PEOPLE.to_owned(), None),
+                Err(reason) => drop(everybody.try_set(Some(Err(reason)))),
+            }
+        });
+    };
     let me = move || phone.me.with(|me| me.as_ref().map(|it| it.person.device));
     let decide = move |of: DeviceId, decision| ask(format!("{PEOPLE}/{of}"), Some(decision));
     let line = move |it: Device| device_line(it, phone.role.get() == Role::Owner, me(), decide);
@@ -145,8 +154,8 @@ pub fn People() -> impl IntoView {
                 view! { <li class="item"><span class="item-main">{words}</span><span class="item-side quiet">{clock(at)}</span></li> }
             });
             let no_servers = all.servers.is_empty();
-            let servers = all.servers.into_iter().map(server_line);
             let owner = phone.role.get_untracked() == Role::Owner;
+            let servers = all.servers.into_iter().map(|it| server_line(it, owner, part));
             view! {
                 <ul class="list" id="servers-list" hidden=no_servers>{servers.collect_view()}</ul>
                 {owner.then(|| view! { <JoinServer on_link=move |link| join(link) /> })}
@@ -184,7 +193,7 @@ fn device_line(
         });
         view! {
             {keys}
-            <ShutOut person=it.person.clone() on_sure=move || decide(id, Decision::Revoke) />
+            <Sure ask=format!("Shut {}'s device out", it.person) why="It is let in no more: here from this moment on, at another server when the two meet. What it sent stays, and what it has on it stays on it: if it was stolen, change the locks, not only this list." yes="Shut it out" no="Leave it in" on_sure=move || decide(id, Decision::Revoke) />
         }
     });
     view! {
@@ -199,13 +208,23 @@ fn device_line(
 }
 
 /// Another server, and when the two were last in step.
-fn server_line(it: Server) -> impl IntoView {
+fn server_line(it: Server, owner: bool, part: impl Fn(String) + Copy + Send + Sync + 'static) -> impl IntoView {
     let state = match (it.connected, it.met) {
         (true, _) => "in step now".to_owned(),
         (false, Some(at)) => format!("last met {}", clock(at)),
         (false, None) => "not met yet".to_owned(),
     };
-    view! { <li class="item"><span class="item-main"><strong>{it.shop}</strong>"server"</span><span class="item-side quiet">{state}</span></li> }
+    let Server { replica, shop, .. } = it;
+    let ask = format!("Stop keeping in step with {shop}");
+    let end = owner.then(|| view! {
+        <Sure ask why="This server does not call it any more. What each of the two has stays there. Shut this server out there too: it stays in its list." yes="Stop" no="Go on" on_sure=move || part(replica.clone()) />
+    });
+    view! {
+        <li class="person-line">
+            <div class="item"><span class="item-main"><strong>{shop}</strong>"server"</span><span class="item-side quiet">{state}</span></div>
+            {end}
+        </li>
+    }
 }
 
 /// Pairs the server that this phone is connected to with another one.
@@ -230,18 +249,23 @@ fn JoinServer(on_link: impl Fn(String) + Copy + Send + Sync + 'static) -> impl I
     }
 }
 
-/// Shuts a device out, on the second tap.
+/// What is done on the second tap, when it was said what it means.
 #[component]
-fn ShutOut(person: String, on_sure: impl Fn() + Copy + Send + Sync + 'static) -> impl IntoView {
+fn Sure(
+    ask: String,
+    why: &'static str,
+    yes: &'static str,
+    no: &'static str,
+    on_sure: impl Fn() + Send + Sync + 'static,
+) -> impl IntoView {
     let asked = RwSignal::new(false);
-    let words = format!("Shut {person}'s device out");
     view! {
-        <button type="button" class="button button-quiet" data-shut-out="" hidden=move || asked.get() on:click=move |_| asked.set(true)>{words}</button>
+        <button type="button" class="button button-quiet" data-ask="" hidden=move || asked.get() on:click=move |_| asked.set(true)>{ask}</button>
         <div class="field" hidden=move || !asked.get()>
-            <p>"It is let in no more: here from this moment on, at another server when the two meet. What it sent stays, and what it has on it stays on it: if it was stolen, change the locks, not only this list."</p>
+            <p>{why}</p>
             <div class="buttons">
-                <button type="button" class="button button-main" data-sure="" on:click=move |_| on_sure()>"Shut it out"</button>
-                <button type="button" class="button" on:click=move |_| asked.set(false)>"Leave it in"</button>
+                <button type="button" class="button button-main" data-sure="" on:click=move |_| on_sure()>{yes}</button>
+                <button type="button" class="button" on:click=move |_| asked.set(false)>{no}</button>
             </div>
         </div>
     }
