@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use sha2::Sha256;
 
 use crate::ids::JobId;
-use crate::job::{JobDoc, NewChange};
+use crate::job::{ChangeHash, JobDoc, NewChange};
 
 pub type Hash = [u8; 32];
 /// The proof that a seal was made by whoever has the key.
@@ -77,9 +77,7 @@ impl Seals {
     fn drop_needless(&mut self, doc: &JobDoc) {
         let Some(newest) = self.0.pop() else { return };
         let outside = doc.hashes_outside(&newest.heads);
-        self.0.retain(|it| {
-            !it.heads.iter().all(|head| doc.has(&automerge::ChangeHash(*head)) && !outside.contains(head))
-        });
+        self.0.retain(|it| !it.heads.iter().all(|head| doc.has(&ChangeHash(*head)) && !outside.contains(head)));
         let too_many = (self.0.len() + 1).saturating_sub(MOST);
         self.0.drain(..too_many);
         self.0.push(newest);

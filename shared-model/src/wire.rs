@@ -169,7 +169,8 @@ mod tests {
     }
 
     fn seal() -> impl Strategy<Value = Seal> {
-        (prop::collection::vec(any::<[u8; 32]>(), 0..4), any()).prop_map(|(heads, proof)| Seal { heads, proof })
+        (prop::collection::vec(any::<[u8; 32]>(), 0..4), any::<Proof>())
+            .prop_map(|(heads, proof)| Seal { heads, proof })
     }
 
     fn person() -> impl Strategy<Value = Person> {
@@ -219,8 +220,12 @@ mod tests {
                 message,
                 seal
             }),
-            (job(), bytes(), any()).prop_map(|(job, change, proof)| Frame::Change { job, change, proof }),
-            (job(), prop::collection::vec(any::<[u8; 32]>(), 0..5), any())
+            (job(), bytes(), any::<Option<Proof>>()).prop_map(|(job, change, proof)| Frame::Change {
+                job,
+                change,
+                proof
+            }),
+            (job(), prop::collection::vec(any::<[u8; 32]>(), 0..5), any::<Option<Proof>>())
                 .prop_map(|(job, hashes, proof)| Frame::Ack { job, hashes, proof }),
             (job(), any::<Option<[u8; 32]>>(), ".{0,20}").prop_map(|(job, hash, reason)| Frame::Nack {
                 job,
@@ -238,10 +243,12 @@ mod tests {
             (bytes(), prop::collection::vec(".{0,20}", 0..4))
                 .prop_map(|(request, subjects)| Frame::Vouch { request, subjects }),
             bytes().prop_map(|certificate| Frame::Vouched { certificate }),
-            (job(), prop::collection::vec((".{0,20}", any::<i64>()), 0..3), any()).prop_map(|(job, lost, waiting)| {
-                let lost = lost.into_iter().map(|(who, at)| Lost { who, received: Timestamp(at) }).collect();
-                Frame::Damaged { job, lost, waiting }
-            }),
+            (job(), prop::collection::vec((".{0,20}", any::<i64>()), 0..3), any::<u32>()).prop_map(
+                |(job, lost, waiting)| {
+                    let lost = lost.into_iter().map(|(who, at)| Lost { who, received: Timestamp(at) }).collect();
+                    Frame::Damaged { job, lost, waiting }
+                }
+            ),
             (job(), seal()).prop_map(|(job, seal)| Frame::Sealed { job, seal }),
             prop::collection::vec(any::<[u8; 32]>(), 0..3).prop_map(Frame::SealKeys),
         ]

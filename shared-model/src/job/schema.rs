@@ -159,7 +159,8 @@ pub(super) mod key {
     pub const WINDER_REACH: &str = "winder_reach";
     pub const LANDING: &str = "landing";
     pub const ROOM: &str = "room";
-    pub const UP: &str = "up";
+    /// Where a flight starts, in one value: of two people who move it, one is right, and never half of each.
+    pub const FOOT: &str = "foot";
 
     pub const ROLL_WIDTH: &str = "roll_width";
     pub const REPEAT_LENGTH: &str = "repeat_length";

@@ -1,8 +1,10 @@
 //! The words of the document for our enums.
 
-use super::{Across, FixtureKind, FloorAtOpening, MarkKind, Match, OpeningKind, PileDirection, Rule, Sheet, Tool};
+use super::{
+    Across, FixtureKind, FloorAtOpening, Foot, MarkKind, Match, OpeningKind, PileDirection, Rule, Sheet, Tool,
+};
 use crate::ids::WallId;
-use crate::length::Units;
+use crate::length::{Length, Units};
 
 pub(super) const UNITS: [(Units, &str); 2] = [(Units::Imperial, "imperial"), (Units::Metric, "metric")];
 
@@ -56,6 +58,23 @@ pub(super) const RULES: [(Rule, &str); 14] = [
     (Rule::StairTuck, "stair tuck"),
     (Rule::StairOverall, "stair overall"),
 ];
+
+/// Room, wall, distance from the wall's start in the length's own unit, and the way.
+pub(super) fn of_foot(foot: Foot) -> String {
+    format!("{} {} {} {}", foot.room, foot.wall, foot.offset.0, if foot.up { "up" } else { "down" })
+}
+
+pub(super) fn foot(text: &str) -> Option<Foot> {
+    let mut parts = text.split(' ');
+    let (room, wall) = (parts.next()?.parse().ok()?, parts.next()?.parse().ok()?);
+    let offset = Length(parts.next()?.parse().ok()?);
+    let up = match parts.next()? {
+        "up" => true,
+        "down" => false,
+        _ => return None,
+    };
+    parts.next().is_none().then_some(Foot { room, wall, offset, up })
+}
 
 impl Rule {
     /// Every rule there is.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use shared_model::ids::{DeviceId, FixtureId, FlightId, GoodsId, OpeningId, RoomId};
 use shared_model::job::{
-    Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Goods, Job, Match, Opening, OpeningKind, Rule,
+    Edit, Fixture, FixtureKind, Flight, FloorAtOpening, Foot, Goods, Job, Match, Opening, OpeningKind, Rule,
 };
 use shared_model::length::{Length, Units};
 use shared_model::problem::Place;
@@ -174,10 +174,18 @@ fn of_flight(flight: &Flight) -> Vec<Said> {
         said(&flight.id, "number of winders", place, &flight.winders),
         said(&flight.id, "winders' reach", place, &flight.winder_reach.exact_text()),
         said(&flight.id, "landing", place, &flight.landing.exact_text()),
-        said(&flight.id, "wall", place, &or_none(flight.foot.map(|it| it.wall))),
-        said(&flight.id, "offset", place, &flight.foot.map_or("none".to_owned(), |it| it.offset.exact_text())),
+        said(&flight.id, "foot", place, &flight.foot.map_or("none".to_owned(), of_foot)),
         said(&flight.id, "goods", place, &or_none(flight.goods)),
     ]
+}
+
+fn of_foot(foot: Foot) -> String {
+    format!(
+        "{}, {} from its start, leading {}",
+        foot.wall,
+        foot.offset.exact_text(),
+        if foot.up { "up" } else { "down" }
+    )
 }
 
 fn of_goods(goods: &Goods) -> Vec<Said> {

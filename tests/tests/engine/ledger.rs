@@ -265,6 +265,9 @@ fn only_of<'a>(disputes: Vec<&'a shared_model::job::Dispute>, field: &Field) -> 
 
 /// A value as a dispute says it: rooms, walls and goods by name.
 fn named(job: &Job, value: &str) -> String {
+    if let Some((wall, rest)) = value.split_once(", ") {
+        return format!("{}, {rest}", named(job, wall));
+    }
     if let Some(goods) = job.goods.iter().find(|it| it.id.to_string() == value) {
         return goods.name.clone();
     }

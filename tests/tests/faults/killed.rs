@@ -19,7 +19,7 @@ use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
 use reqwest::StatusCode;
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{Edit, Job, Timestamp};
+use shared_model::job::{Job, Timestamp};
 use shared_model::wire::Frame;
 use tokio::time::{sleep, timeout};
 use tokio_tungstenite::tungstenite::Message;
@@ -186,10 +186,6 @@ impl Phone {
         let Some(edit) = seed.edit(&ledger.known(doc), &job, Uuid::from_u128(0x1_0000 + *next)) else {
             return Vec::new();
         };
-        // The parts of a flight's foot are kept apart: of two at once, one may take away what the other moves.
-        if matches!(edit, Edit::SetFlight { .. }) {
-            return Vec::new();
-        }
         let writes = ledger.will_write(doc, &job, self.device, &edit);
         let (made, send) = self.set.edit(std::slice::from_ref(&edit), self.clock());
         let Some(made) = made else { return Vec::new() };

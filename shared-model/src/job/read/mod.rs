@@ -90,8 +90,10 @@ fn name_disputed(job: &mut Job) {
         );
     }
     for value in job.disputes.iter_mut().flat_map(|it| &mut it.values) {
-        if let Some(name) = names.get(value.as_str()) {
-            value.clone_from(name);
+        // What else is said of a wall stands behind it.
+        let (id, rest) = value.split_at(value.find(',').unwrap_or(value.len()));
+        if let Some(name) = names.get(id) {
+            *value = format!("{name}{rest}");
         }
     }
 }
@@ -173,8 +175,7 @@ impl<'d> Reader<'d> {
                     (key::WINDERS, "number of winders"),
                     (key::WINDER_REACH, "winders' reach"),
                     (key::LANDING, "landing"),
-                    (key::WALL, "wall"),
-                    (key::OFFSET, "offset"),
+                    (key::FOOT, "foot"),
                     (key::GOODS, "goods"),
                 ];
                 self.dispute(Place::Flight(FlightId(id)), &format!("the flight {name}"), &fields, &disputed);
@@ -350,12 +351,7 @@ fn pin(fields: &Fields<'_>) -> Option<Pin> {
 }
 
 fn foot(fields: &Fields<'_>) -> Option<Foot> {
-    Some(Foot {
-        room: RoomId(uuid(fields, key::ROOM)?),
-        wall: WallId(uuid(fields, key::WALL)?),
-        offset: length(fields, key::OFFSET)?,
-        up: fields.flag(key::UP),
-    })
+    fields.text(key::FOOT).and_then(words::foot).filter(|it| (-Length::MOST..=Length::MOST).contains(&it.offset))
 }
 
 fn order(fields: &Fields<'_>) -> Order {
@@ -385,6 +381,13 @@ fn in_words(word: &str, value: &Scalar<'_>) -> String {
     let rules = [Rule::ClosureRatio, Rule::MostCrossSeams].map(|it| words::word(&words::RULES, it));
     let counts = [rules[0], rules[1], "number of steps", "number of winders", "level"];
     match value {
+        Scalar::Text(text) if word == "foot" => words::foot(text).map_or_else(
+            || short(text),
+            |it| {
+                let way = if it.up { "up" } else { "down" };
+                format!("{}, {} from its start, leading {way}", it.wall, it.offset.exact_text())
+            },
+        ),
         Scalar::Text(text) => short(text),
         Scalar::Int(n) if counts.contains(&word) => n.to_string(),
         Scalar::Int(n) if word == "turn" && limits::turn(Turn(Angle(*n))).is_ok() => Turn(Angle(*n)).show(),
