@@ -178,7 +178,7 @@ impl Shelf {
     pub fn sweep(&self, needed: &BTreeSet<PictureHash>, passed: Duration) -> io::Result<usize> {
         let mut used = self.lock();
         let mut removed = 0;
-        for (hash, paths) in by_picture(files(&self.folder)?) {
+        for (hash, paths) in by_picture(&files(&self.folder)?) {
             let mark = self.path(hash, UNNEEDED);
             if needed.contains(&hash) {
                 put::remove(&mark)?;
@@ -220,7 +220,7 @@ fn vet(picture: &Picture, file: &[u8]) -> Result<(), ShelfError> {
 }
 
 /// Files by the picture that they are of.
-fn by_picture(files: Vec<fs::DirEntry>) -> BTreeMap<PictureHash, Vec<PathBuf>> {
+fn by_picture(files: &[fs::DirEntry]) -> BTreeMap<PictureHash, Vec<PathBuf>> {
     let mut all: BTreeMap<PictureHash, Vec<PathBuf>> = BTreeMap::new();
     for path in files.iter().map(fs::DirEntry::path) {
         let part = |it: Option<&std::ffi::OsStr>| it.and_then(|it| it.to_str()).unwrap_or_default().to_owned();

@@ -59,7 +59,9 @@ impl Phone {
             Frame::Sync { job, message, .. } => self.sync(hub, job, &message).await,
             Frame::Change { job, change, .. } => self.change(hub, job, &change).await,
             Frame::Sealed { job, seal } => {
-                self.open.get_mut(&job).map(|it| it.show(hub, job, &seal));
+                if let Some(it) = self.open.get_mut(&job) {
+                    it.show(hub, job, &seal);
+                }
                 Ok(())
             }
             Frame::Presence { job, at, .. } => self.presence(job, at).await,
@@ -171,7 +173,9 @@ impl Phone {
         let changes = match taken {
             Ok(Ok(Taken::New(changes))) => changes,
             Ok(Ok(Taken::Later(reply))) => {
-                reply.map(|message| self.outbox.send(&Frame::Sync { job: id, message, seal: None }));
+                if let Some(message) = reply {
+                    self.outbox.send(&Frame::Sync { job: id, message, seal: None });
+                }
                 return Ok(());
             }
             Ok(Ok(Taken::Unsealed(hash))) => {

@@ -89,7 +89,7 @@ async fn a_long_job_is_read_back_whole() {
 fn damage(server: &Server, change: &[u8]) {
     let path = server.folder().join("napline.redb");
     let mut file = std::fs::read(&path).unwrap();
-    let at = file.windows(change.len()).position(|it| it == change).expect("the change in the store");
+    let at = file.windows(change.len()).position(|it| it == change).unwrap();
     file[at + change.len() / 2] ^= 1;
     std::fs::write(&path, file).unwrap();
 }

@@ -274,8 +274,8 @@ async fn a_file_that_says_where_it_was_taken_is_refused_whatever_the_client_is()
     let refused = put_piece(&ada, job, file, 0).await;
     assert_eq!(refused.status(), StatusCode::UNPROCESSABLE_ENTITY);
     assert!(refused.text().await.unwrap().contains("it says more than it shows"));
-    let kept = std::fs::read_dir(server.folder().join("photos")).unwrap();
-    assert!(kept.flatten().all(|it| std::fs::read_dir(it.path()).unwrap().next().is_none()));
+    let kept = fs::read_dir(server.folder().join("photos")).unwrap();
+    assert!(kept.flatten().all(|it| fs::read_dir(it.path()).unwrap().next().is_none()));
 }
 
 #[tokio::test]
