@@ -27,7 +27,8 @@ pub struct Entry {
     pub earlier_than: Option<Timestamp>,
 }
 
-/// The job before and after one change, as its maker saw it. No more of it is read than what the change can have touched.
+/// The job before and after one change, as its maker saw it. Of rooms, stairs, goods and choices only those are read that the
+/// change can have touched.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Step {
     pub before: Job,
