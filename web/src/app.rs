@@ -215,9 +215,11 @@ fn Notices() -> impl IntoView {
     })
         };
     let trouble = move || {
-        phone.trouble.get().map(|it| view! {
-        <div class="toast" id="trouble" role="alert">{format!("Nothing new is stored: {it}. Keep this page open.")}</div>
-    })
+        phone.trouble.get().map(|it| {
+            view! {
+                <div class="toast" id="trouble" role="alert">{it}</div>
+            }
+        })
     };
     let notice = move || {
         phone.notice.get().map(|it| {

@@ -1,6 +1,6 @@
 //! Everything that was typed, on the phone: IndexedDB. The only file that touches the browser's storage.
 
-use std::cell::{Cell, RefCell};
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::rc::Rc;
@@ -20,9 +20,11 @@ use crate::kept::{Hash, SetApart, Waiting};
 use crate::undo::Undo;
 
 mod keys;
+mod lanes;
 mod pictures;
 
 use keys::{hash_key, hash_of, key, name_of, number, pack, picture_key, unpack};
+use lanes::Lane;
 
 const NAME: &str = "napline";
 /// 2: pictures and seals.
@@ -53,7 +55,6 @@ const SEALS: &str = "seals";
 
 const READ: &str = "readonly";
 const READ_WRITE: &str = "readwrite";
-const TRY_AGAIN_AFTER: u32 = 3_000;
 
 /// A job in the phone's list, known before its document is read.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -120,9 +121,12 @@ pub enum Write {
     DropSnapshot(JobId, f64),
     /// Taken off this phone: everything but its line in the list.
     DropJob(JobId),
+    /// Taken, or from a file: it may be nowhere else.
     Picture(PictureHash, Vec<u8>),
-    /// A server has it.
-    There(PictureHash, [u8; 16]),
+    /// From this server, which has it still: where there is no room for it, it is not kept.
+    Fetched(PictureHash, Vec<u8>, [u8; 16]),
+    /// The server that has it, as far as is known.
+    There(PictureHash, Option<[u8; 16]>),
     DropPicture(PictureHash),
 }
 
@@ -132,6 +136,20 @@ pub enum StorageError {
     Refused(String),
     #[error("something stored on this phone does not read back: {0}")]
     Unreadable(String),
+    #[error("a newer version of this page is open in another tab: reload this one")]
+    Newer,
+    #[error("an older version of this page is open in another tab: close that one")]
+    Older,
+}
+
+impl StorageError {
+    /// What the person is told as long as it lasts.
+    pub fn told(&self) -> String {
+        match self {
+            Self::Newer | Self::Older => format!("Nothing new is stored: {self}."),
+            Self::Refused(_) | Self::Unreadable(_) => format!("Nothing new is stored: {self}. Keep this page open."),
+        }
+    }
 }
 
 impl From<idb::Error> for StorageError {
@@ -146,14 +164,15 @@ impl From<JsValue> for StorageError {
     }
 }
 
-/// The phone's storage. Writes are queued in order and committed together, flushed to the disk.
+/// The phone's storage. Writes are queued in order and committed, flushed to the disk.
 #[derive(Clone)]
 pub struct Storage {
     db: Rc<IdbDatabase>,
-    queue: Rc<RefCell<Vec<Write>>>,
-    writing: Rc<Cell<bool>>,
-    /// The browser refused the last writes; they are tried again.
-    failing: Rc<Cell<bool>>,
+    readings: Rc<Lane>,
+    /// A picture for which there is no room must keep no reading from being stored.
+    pictures: Rc<Lane>,
+    /// A newer version of the page has taken over.
+    closed: Rc<Cell<bool>>,
     /// Told when storing fails, and again (`None`) when it works.
     trouble: Rc<dyn Fn(Option<String>)>,
     page: f64,
@@ -171,69 +190,25 @@ impl Storage {
                 let _ = db.create_object_store(name, ObjectStoreParams::new());
             }
         });
+        let trouble: Rc<dyn Fn(Option<String>)> = Rc::new(trouble);
+        let waits = Rc::clone(&trouble);
+        request.on_blocked(move |_| waits(Some(StorageError::Older.told())));
         let db: Database = request.await?;
-        let db: IdbDatabase = db.into();
-        // A later version of this page in another tab waits for this one to let go; what is made here then says so.
-        let closing = db.clone();
-        db.set_onversionchange(Closure::once_into_js(move || closing.close()).dyn_ref());
-        Ok(Self {
-            db: Rc::new(db),
-            queue: Rc::default(),
-            writing: Rc::default(),
-            failing: Rc::default(),
-            trouble: Rc::new(trouble),
+        trouble(None);
+        let storage = Self {
+            db: Rc::new(db.into()),
+            readings: Rc::new(Lane::together()),
+            pictures: Rc::new(Lane::one_by_one()),
+            closed: Rc::default(),
+            trouble,
             page: (js_sys::Math::random() * 1e9).floor(),
             number: Rc::new(Cell::new(js_sys::Date::now())),
-        })
-    }
-
-    /// Queues writes; they are stored in this order, whatever else happens on the page.
-    pub fn write(&self, writes: impl IntoIterator<Item = Write>) {
-        self.queue.borrow_mut().extend(writes);
-        if !self.queue.borrow().is_empty() && !self.writing.replace(true) {
-            spawn_local(self.clone().drain());
-        }
-    }
-
-    async fn drain(self) {
-        loop {
-            let batch = self.queue.take();
-            if batch.is_empty() {
-                break;
-            }
-            let stored = self.commit(&batch).await;
-            self.failing.set(stored.is_err());
-            let Err(error) = stored else {
-                (self.trouble)(None);
-                continue;
-            };
-            (self.trouble)(Some(error.to_string()));
-            let newer = self.queue.take();
-            self.queue.replace(batch.into_iter().chain(newer).collect());
-            gloo_timers::future::TimeoutFuture::new(TRY_AGAIN_AFTER).await;
-        }
-        self.writing.set(false);
-    }
-
-    async fn commit(&self, batch: &[Write]) -> Result<(), StorageError> {
-        let transaction = self.transaction(READ_WRITE)?;
-        for write in batch {
-            self.put(&transaction, write)?;
-        }
-        finish(transaction).await
-    }
-
-    /// Waits until everything queued before is on the disk; answers `false` when the browser refuses to store it.
-    pub async fn settle(&self) -> bool {
-        while self.writing.get() && !self.failing.get() {
-            gloo_timers::future::TimeoutFuture::new(1).await;
-        }
-        !self.failing.get()
-    }
-
-    /// Whether something would be lost if the page ended now and the browser goes on refusing.
-    pub fn is_failing(&self) -> bool {
-        self.failing.get()
+        };
+        // A later version of this page in another tab waits for this one to let go.
+        let closing = storage.clone();
+        let close = Closure::once_into_js(move || spawn_local(closing.close()));
+        storage.db.set_onversionchange(close.dyn_ref());
+        Ok(storage)
     }
 
     fn put(&self, transaction: &Transaction, write: &Write) -> Result<(), StorageError> {
@@ -261,7 +236,12 @@ impl Storage {
             Write::Marker(job, None) => delete(MARKER, name_of(*job)),
             Write::DropChange(job, (number, page)) => delete(CHANGE, key(*job, &[*number, *page])),
             Write::Picture(hash, bytes) => put(PICTURE, &picture_key(*hash), &Uint8Array::from(bytes.as_slice())),
-            Write::There(hash, server) => put(THERE, &picture_key(*hash), &Uint8Array::from(server.as_slice())),
+            Write::Fetched(hash, bytes, server) => {
+                put(PICTURE, &picture_key(*hash), &Uint8Array::from(bytes.as_slice()))?;
+                put(THERE, &picture_key(*hash), &Uint8Array::from(server.as_slice()))
+            }
+            Write::There(hash, Some(server)) => put(THERE, &picture_key(*hash), &Uint8Array::from(server.as_slice())),
+            Write::There(hash, None) => delete(THERE, picture_key(*hash)),
             Write::DropPicture(hash) => {
                 delete(PICTURE, picture_key(*hash))?;
                 delete(THERE, picture_key(*hash))
@@ -362,6 +342,9 @@ impl Storage {
     /// Strict: a commit is on the disk, not in a cache that a dead battery empties. The option is called by name because
     /// the bindings have it behind a compiler flag only.
     fn transaction(&self, mode: &str) -> Result<Transaction, StorageError> {
+        if self.closed.get() {
+            return Err(StorageError::Newer);
+        }
         let names: Array = STORES.iter().map(|it| JsValue::from_str(it)).collect();
         let options = Object::new();
         Reflect::set(&options, &"durability".into(), &"strict".into())?;

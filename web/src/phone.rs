@@ -128,7 +128,7 @@ impl Phone {
     pub async fn start(self) {
         let storage = match Storage::open(move |trouble| self.trouble.set(trouble)).await {
             Ok(storage) => storage,
-            Err(error) => return self.trouble.set(Some(error.to_string())),
+            Err(error) => return self.trouble.set(Some(error.told())),
         };
         let leaving = storage.clone();
         window_event_listener(leptos::ev::beforeunload, move |event| {
@@ -139,7 +139,7 @@ impl Phone {
         match storage.setting(ME).await {
             // What another version wrote the server's next answer replaces.
             Ok(me) => self.me.set(me.and_then(|it| postcard::from_bytes(&it).ok())),
-            Err(error) => self.trouble.set(Some(error.to_string())),
+            Err(error) => self.trouble.set(Some(error.told())),
         }
         if let Ok(Some(role)) = storage.setting(ROLE).await {
             self.role.set(postcard::from_bytes(&role).unwrap_or(Role::Crew));
@@ -149,7 +149,7 @@ impl Phone {
         }
         match storage.jobs().await {
             Ok(jobs) => self.set_jobs(jobs),
-            Err(error) => self.trouble.set(Some(error.to_string())),
+            Err(error) => self.trouble.set(Some(error.told())),
         }
         let tabs = Tabs::open(move |note| self.hear_tab(note));
         self.inner.update_value(|it| (it.storage, it.tabs) = (Some(storage), tabs));
@@ -363,7 +363,7 @@ impl Phone {
             })
             .await;
         if let Err(error) = folded {
-            self.trouble.set(Some(error.to_string()));
+            self.trouble.set(Some(error.told()));
         }
         if changed {
             self.show(job, true, false, Vec::new());

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use gloo_timers::future::TimeoutFuture;
 use leptos::prelude::*;
 use shared_model::ids::JobId;
-use shared_model::job::{Job, Picture, PictureHash};
+use shared_model::job::{Job, Photo, Picture, PictureHash};
 use shared_model::photo;
 use shared_model::wire::Role;
 use wasm_bindgen::JsCast;
@@ -18,14 +18,31 @@ use web_sys::{StorageEstimate, Url};
 
 use crate::files;
 use crate::offline::{Storage, Write};
-use crate::phone::Phone;
+use crate::phone::{Phone, now};
 use crate::truth::Link;
+use line::Brought;
 use plan::{Here, Step};
 
 const LOOK_EVERY: u32 = 1_500;
 /// Milliseconds that a picture waits that could not be brought or fetched; doubled each time.
 const FIRST_WAIT: f64 = 2_000.0;
 const LONGEST_WAIT: f64 = 60_000.0;
+
+/// How one step went.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Went {
+    Well,
+    /// It is tried again after a while.
+    NotNow,
+    /// It is not tried again as long as the page lives.
+    Never,
+}
+
+impl Went {
+    const fn well(well: bool) -> Self {
+        if well { Self::Well } else { Self::NotNow }
+    }
+}
 
 /// The pictures on this phone. A handle: copy it freely.
 #[derive(Clone, Copy)]
@@ -35,15 +52,29 @@ pub struct Pictures {
     held: RwSignal<BTreeMap<PictureHash, Option<[u8; 16]>>>,
     /// Addresses under which this page shows them.
     shown: RwSignal<BTreeMap<PictureHash, String>>,
+    /// Why pictures are not brought that should be.
+    why: RwSignal<BTreeMap<PictureHash, &'static str>>,
     asked: StoredValue<BTreeSet<PictureHash>>,
+    /// Those that the server was asked about since it is connected.
+    checked: StoredValue<BTreeSet<PictureHash>>,
+    /// What came of pictures before the network was gone.
+    parts: StoredValue<BTreeMap<PictureHash, Vec<u8>>>,
     /// Attempts that failed, and when to try again.
     later: StoredValue<BTreeMap<PictureHash, (i32, f64)>>,
 }
 
 impl Pictures {
     pub fn new(phone: Phone) -> Self {
-        let (held, shown) = (RwSignal::default(), RwSignal::default());
-        Self { phone, held, shown, asked: StoredValue::default(), later: StoredValue::default() }
+        Self {
+            phone,
+            held: RwSignal::default(),
+            shown: RwSignal::default(),
+            why: RwSignal::default(),
+            asked: StoredValue::default(),
+            checked: StoredValue::default(),
+            parts: StoredValue::default(),
+            later: StoredValue::default(),
+        }
     }
 
     pub fn here() -> Self {
@@ -55,17 +86,19 @@ impl Pictures {
         let Some(storage) = self.phone.storage() else { return };
         match storage.pictures().await {
             Ok(held) => self.held.set(held),
-            Err(error) => self.phone.trouble.set(Some(error.to_string())),
+            Err(error) => self.phone.trouble.set(Some(error.told())),
         }
         loop {
             if self.phone.link.get_untracked() == Link::Up {
                 self.round(&storage).await;
+            } else {
+                self.checked.set_value(BTreeSet::new());
             }
             TimeoutFuture::new(LOOK_EVERY).await;
         }
     }
 
-    /// Keeps a picture that was taken; the document may name it now.
+    /// Keeps a picture that the document names, and that may be nowhere else.
     pub fn keep(self, hash: PictureHash, file: Vec<u8>) {
         let Some(storage) = self.phone.storage() else { return };
         storage.write([Write::Picture(hash, file)]);
@@ -105,9 +138,27 @@ impl Pictures {
         plan::waiting(job, &self.held.with(|it| self.confirmed(it)))
     }
 
+    /// Where a job's photos are.
+    pub fn whereabouts(self, job: &Job) -> String {
+        plan::whereabouts(job, &self.held.with(|it| self.confirmed(it)))
+    }
+
+    pub fn has(self, hash: PictureHash) -> bool {
+        self.held.with_untracked(|it| it.contains_key(&hash))
+    }
+
+    /// The photos that the server does not take, and why.
+    pub fn not_brought(self, job: &Job) -> Vec<(Photo, &'static str)> {
+        let why = |it: &Photo| {
+            let found = self.why.with(|why| it.pictures().iter().find_map(|it| why.get(&it.hash).copied()));
+            Some((it.clone(), found?))
+        };
+        job.photos_in_force().filter_map(why).collect()
+    }
+
     /// The pictures on the phone, each with whether the server of now has it.
     fn confirmed(self, held: &BTreeMap<PictureHash, Option<[u8; 16]>>) -> BTreeMap<PictureHash, bool> {
-        let server = self.phone.me.with_untracked(|it| it.as_ref().map(|it| it.replica));
+        let server = self.server();
         held.iter().map(|(hash, there)| (*hash, there.is_some() && *there == server)).collect()
     }
 
@@ -117,11 +168,27 @@ impl Pictures {
         });
     }
 
+    fn forget(self, hash: PictureHash) {
+        self.held.update(|it| {
+            it.remove(&hash);
+        });
+        self.hide(hash);
+    }
+
+    fn server(self) -> Option<[u8; 16]> {
+        self.phone.me.with_untracked(|it| it.as_ref().map(|it| it.replica))
+    }
+
     async fn read(self, hash: PictureHash) {
         let Some(storage) = self.phone.storage() else { return };
         // It may have been taken just now.
-        storage.settle().await;
-        let Ok(Some(file)) = storage.picture(hash).await else { return };
+        storage.settle_pictures().await;
+        let file = match storage.picture(hash).await {
+            Ok(Some(file)) => file,
+            // Another tab dropped it, or there was no room for it: it comes from the server again.
+            Ok(None) => return self.forget(hash),
+            Err(_) => return,
+        };
         if let Ok(address) = files::address("image/jpeg", &file) {
             self.shown.update(|it| {
                 it.insert(hash, address);
@@ -145,7 +212,8 @@ impl Pictures {
         }
         let (asked, room) = (self.asked.get_value(), room().await);
         let writes = self.phone.role.get_untracked() != Role::Viewer;
-        let here = Here { held: &held, asked: &asked, room, whole: read.len() == jobs.len(), writes };
+        let (checked, whole) = (self.checked.get_value(), read.len() == jobs.len());
+        let here = Here { held: &held, asked: &asked, checked: &checked, room, whole, writes, now: now() };
         for step in plan::steps(&named, &here) {
             if self.phone.link.get_untracked() != Link::Up {
                 return;
@@ -156,56 +224,102 @@ impl Pictures {
 
     async fn take(self, step: Step, storage: &Storage) {
         let hash = match step {
-            Step::Bring(_, picture) => picture.hash,
-            Step::Fetch(hash) | Step::Drop(hash) => hash,
+            Step::Bring(_, it) | Step::Fetch(it) | Step::Free(_, it) | Step::Check(_, it) => it.hash,
+            Step::Drop(hash) => hash,
         };
         let (tries, not_before) = self.later.with_value(|it| it.get(&hash).copied().unwrap_or_default());
         if js_sys::Date::now() < not_before {
             return;
         }
-        let done = match step {
+        let went = match step {
             Step::Bring(job, picture) => self.bring(job, &picture, storage).await,
-            Step::Fetch(hash) => self.fetch(hash, storage).await,
-            Step::Drop(hash) => {
-                storage.write([Write::DropPicture(hash)]);
-                self.held.update(|it| {
-                    it.remove(&hash);
+            Step::Fetch(picture) => Went::well(self.fetch(&picture, storage).await),
+            Step::Drop(hash) => self.drop(hash, storage),
+            Step::Free(job, picture) => match self.still_there(job, &picture, storage).await {
+                Some(true) => self.drop(hash, storage),
+                other => Went::well(other.is_some()),
+            },
+            Step::Check(job, picture) => {
+                let said = self.still_there(job, &picture, storage).await;
+                self.checked.update_value(|it| {
+                    it.insert(hash);
                 });
-                self.hide(hash);
-                true
+                Went::well(said.is_some())
             }
         };
         self.later.update_value(|it| {
-            if done {
-                it.remove(&hash);
-            } else {
-                let wait = (FIRST_WAIT * 2_f64.powi(tries)).min(LONGEST_WAIT);
-                it.insert(hash, (tries.saturating_add(1).min(16), js_sys::Date::now() + wait));
-            }
+            let wait = match went {
+                Went::Well => {
+                    it.remove(&hash);
+                    return;
+                }
+                Went::NotNow => (FIRST_WAIT * 2_f64.powi(tries)).min(LONGEST_WAIT),
+                Went::Never => f64::INFINITY,
+            };
+            it.insert(hash, (tries.saturating_add(1).min(16), js_sys::Date::now() + wait));
         });
     }
 
-    async fn bring(self, job: JobId, picture: &Picture, storage: &Storage) -> bool {
-        let Ok(Some(file)) = storage.picture(picture.hash).await else { return false };
-        let there = line::bring(job, picture, &file).await.unwrap_or(false);
-        let server = self.phone.me.with_untracked(|it| it.as_ref().map(|it| it.replica));
-        if let Some(server) = server.filter(|_| there) {
-            storage.write([Write::There(picture.hash, server)]);
-            self.hold(picture.hash, Some(server));
+    fn drop(self, hash: PictureHash, storage: &Storage) -> Went {
+        storage.write([Write::DropPicture(hash)]);
+        self.forget(hash);
+        Went::Well
+    }
+
+    /// Whether the server still has what it had; if not, it is brought again.
+    async fn still_there(self, job: JobId, picture: &Picture, storage: &Storage) -> Option<bool> {
+        let there = line::has(job, picture).await.ok().flatten();
+        if there == Some(false) {
+            storage.write([Write::There(picture.hash, None)]);
+            self.hold(picture.hash, None);
         }
         there
     }
 
-    async fn fetch(self, hash: PictureHash, storage: &Storage) -> bool {
+    async fn bring(self, job: JobId, picture: &Picture, storage: &Storage) -> Went {
+        let Ok(Some(file)) = storage.picture(picture.hash).await else { return Went::NotNow };
+        let sound = PictureHash::of(&file) == picture.hash;
+        let brought = if sound { line::bring(job, picture, &file).await } else { Ok(Brought::Refused) };
+        if !sound && matches!(line::has(job, picture).await, Ok(Some(true))) {
+            return self.drop(picture.hash, storage);
+        }
+        let why = match brought {
+            _ if !sound => Some("it is damaged on this phone, and the server does not have it"),
+            Ok(Brought::Refused) => Some("the server does not take it: it is damaged, or says more than it shows"),
+            Ok(Brought::NoRoom) => Some("the server has no room for it: its disk or what photos may take is full"),
+            _ => None,
+        };
+        self.why.update(|it| {
+            it.remove(&picture.hash);
+            it.extend(why.map(|why| (picture.hash, why)));
+        });
+        match (brought, self.server()) {
+            (Ok(Brought::There), Some(server)) => {
+                storage.write([Write::There(picture.hash, Some(server))]);
+                self.hold(picture.hash, Some(server));
+                Went::Well
+            }
+            (Ok(Brought::Refused), _) => Went::Never,
+            _ => Went::NotNow,
+        }
+    }
+
+    async fn fetch(self, picture: &Picture, storage: &Storage) -> bool {
+        let hash = picture.hash;
         // Another tab of this phone may have taken it.
         if matches!(storage.picture(hash).await, Ok(Some(_))) {
             self.hold(hash, None);
             return true;
         }
-        let Ok(Some(file)) = line::fetch(hash).await else { return false };
-        let server = self.phone.me.with_untracked(|it| it.as_ref().map(|it| it.replica));
-        let Some(server) = server.filter(|_| photo::vet(&file).is_ok()) else { return false };
-        storage.write([Write::Picture(hash, file), Write::There(hash, server)]);
+        let mut file = self.parts.try_update_value(|it| it.remove(&hash)).flatten().unwrap_or_default();
+        if !matches!(line::fetch(picture, &mut file).await, Ok(true)) {
+            self.parts.update_value(|it| {
+                it.insert(hash, file);
+            });
+            return false;
+        }
+        let Some(server) = self.server().filter(|_| photo::vet(&file).is_ok()) else { return false };
+        storage.write([Write::Fetched(hash, file, server)]);
         self.hold(hash, Some(server));
         true
     }

@@ -7,10 +7,14 @@ use std::time::Instant;
 use napline_tests::phone::Phone;
 use napline_tests::server::{PATIENCE, Server};
 use serde_json::{Value, json};
-use shared_model::job_file;
+use shared_model::ids::DeviceId;
+use shared_model::job::JobDoc;
+use shared_model::job_file::{self, Photos};
 use thirtyfour::By;
+use uuid::Uuid;
 
-use crate::crew::{add_room, open_room, order, rectangle, shared, start_job};
+use crate::crew::{add_room, open_job, open_room, order, rectangle, shared, start_job};
+use crate::photos::{from_camera, kept, see_pictures, take};
 
 /// Taps a way to save the first job, and waits for the file.
 async fn save(phone: &Phone, button: &str, folder: &Path, name: &str) -> PathBuf {
@@ -72,4 +76,56 @@ async fn a_job_goes_from_phone_to_phone_as_a_file() {
     shared(&ben).await;
     open_room(&ben, "Bedroom").await;
     ben.see(("#standing", "Closed")).await;
+}
+
+/// A photo goes with the job's file, to a phone and from there to its server; one whose picture is not there is missed by name.
+#[tokio::test]
+async fn photos_go_from_phone_to_phone_in_a_file() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (one, mut other) = (Server::start(), Server::start());
+    let ada = Phone::paired("Ada", &one).await;
+    start_job(&ada, "Quarry Lane 5").await;
+    take(&ada, &from_camera(&folder, "house.jpg", 1_200, 900), "The house").await;
+    shared(&ada).await;
+    ada.open(&one.address()).await;
+    let file = save(&ada, "#save-job", folder.path(), "quarry-lane-5.napline").await;
+    assert_eq!(job_file::read(&fs::read(&file).expect("the file")).expect("a sound file").photos.len(), 2);
+
+    let ben = Phone::paired("Ben", &other).await;
+    ben.see("#new-job").await;
+    other.kill();
+    choose(&ben, &file).await;
+    see_pictures(&ben, ".photo-small img", 1).await;
+    ben.tap(".photo-small").await;
+    see_pictures(&ben, "#photo-large", 1).await;
+    other.restart();
+    ben.reload().await;
+    shared(&ben).await;
+    assert_eq!(kept(&other).len(), 2);
+
+    // The same job without its pictures, on a third phone, which never saw them.
+    let without = without_pictures(&file, folder.path());
+    let third = Server::start();
+    let cem = Phone::paired("Cem", &third).await;
+    cem.see("#new-job").await;
+    choose(&cem, &without).await;
+    cem.see(("#notice", "Opened without 1 photo")).await;
+    cem.tap("#notice .button").await;
+    cem.tap("#sync-chip").await;
+    cem.see(("#photos-standing", "1 photo not on this phone yet")).await;
+    cem.tap("#sharing-sheet [data-close]").await;
+    cem.open(&third.address()).await;
+    let again = tempfile::tempdir().expect("a folder");
+    save(&cem, "#save-job", again.path(), "quarry-lane-5.napline").await;
+    cem.see(("#notice", "Saved without 1 photo")).await;
+    open_job(&cem, "Quarry Lane 5").await;
+}
+
+fn without_pictures(file: &Path, folder: &Path) -> PathBuf {
+    let read = job_file::read(&fs::read(file).expect("the file")).expect("a sound file");
+    let mut doc = JobDoc::new(read.job, [7; 16], DeviceId(Uuid::from_u128(7)));
+    doc.apply(read.changes).expect("changes that fit");
+    let path = folder.join("without.napline");
+    fs::write(&path, job_file::write(&doc, &Photos::new(), read.seals).expect("a file")).expect("to be written");
+    path
 }

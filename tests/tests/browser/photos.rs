@@ -1,3 +1,5 @@
+#![expect(clippy::unwrap_used, reason = "what goes wrong here fails its test")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -12,14 +14,14 @@ use thirtyfour::By;
 use crate::crew::{add_room, go, open_job, open_room, rectangle, shared, start_job};
 
 /// A file as the camera leaves it: 4 032 × 3 024 pixels, with the place in it.
-fn from_camera(folder: &TempDir, name: &str, width: u16, height: u16) -> PathBuf {
+pub fn from_camera(folder: &TempDir, name: &str, width: u16, height: u16) -> PathBuf {
     let path = folder.path().join(name);
     fs::write(&path, talkative(width, height)).unwrap();
     path
 }
 
 /// Takes a photo where the phone is, with the first key for it that is shown.
-async fn take(phone: &Phone, file: &Path, caption: &str) {
+pub async fn take(phone: &Phone, file: &Path, caption: &str) {
     let input = phone.driver.find(By::Css("input[name=photo]")).await.unwrap();
     input.send_keys(file.to_str().unwrap()).await.unwrap();
     phone.see(".photo-preview").await;
@@ -31,7 +33,7 @@ async fn take(phone: &Phone, file: &Path, caption: &str) {
 }
 
 /// Waits until pictures are on the screen, and not only their places.
-async fn see_pictures(phone: &Phone, css: &str, count: usize) {
+pub async fn see_pictures(phone: &Phone, css: &str, count: usize) {
     let script = format!(
         "const all = [...document.querySelectorAll('{css}')];
          return all.length === {count} && all.every((it) => it.complete && it.naturalWidth > 0)"
@@ -39,12 +41,16 @@ async fn see_pictures(phone: &Phone, css: &str, count: usize) {
     phone.wait_for(&format!("{count} pictures at {css}"), &script).await;
 }
 
-/// Every picture that the server keeps whole.
-fn kept(server: &Server) -> Vec<Vec<u8>> {
+/// The files of the pictures that the server keeps whole.
+fn pictures(server: &Server) -> Vec<PathBuf> {
     let folders = fs::read_dir(server.folder().join("photos")).unwrap().flatten();
-    let files = folders.flat_map(|it| fs::read_dir(it.path()).unwrap().flatten());
-    let whole = files.filter(|it| it.path().extension().is_some_and(|it| it == "jpg"));
-    whole.map(|it| fs::read(it.path()).unwrap()).collect()
+    let files = folders.flat_map(|it| fs::read_dir(it.path()).unwrap().flatten()).map(|it| it.path());
+    files.filter(|it| it.extension().is_some_and(|it| it == "jpg")).collect()
+}
+
+/// Every picture that the server keeps whole.
+pub fn kept(server: &Server) -> Vec<Vec<u8>> {
+    pictures(server).iter().map(|it| fs::read(it).unwrap()).collect()
 }
 
 /// One phone takes a photo of a wall, the other sees it; what the camera wrote beside the picture is on no disk of the server.
@@ -171,4 +177,99 @@ async fn stairs_have_photos_and_other_files_are_refused() {
     ada.photograph("stairs-with-a-photo").await;
     shared(&ada).await;
     assert_eq!(kept(&server).len(), 4);
+}
+
+/// Where there is no room for a photo what is typed is stored all the same, and the photo when there is room again.
+#[tokio::test]
+async fn a_photo_that_does_not_fit_keeps_no_reading_from_being_stored() {
+    let (server, folder) = (Server::start(), tempfile::tempdir().unwrap());
+    let ada = Phone::paired("Ada", &server).await;
+    start_job(&ada, "Quarry Lane 11").await;
+    add_room(&ada, "Hall").await;
+    rectangle(&ada, 12, 4).await;
+    shared(&ada).await;
+    // As a browser that has no more room: it gives up the transaction.
+    let full = "const put = IDBObjectStore.prototype.put;
+        window.full = true;
+        IDBObjectStore.prototype.put = function (...it) {
+          const request = put.apply(this, it);
+          if (window.full && this.name === 'picture') this.transaction.abort();
+          return request;
+        }";
+    ada.ask(full).await;
+    take(&ada, &from_camera(&folder, "hall.jpg", 640, 480), "").await;
+    ada.see(("#trouble", "A photo is not stored")).await;
+    let before = ada.ask(&stored("change", "it.length")).await.as_u64().unwrap();
+    add_room(&ada, "Bedroom").await;
+    rectangle(&ada, 10, 10).await;
+    let more = format!("it.length >= {}", before + 6);
+    ada.wait_for("the readings to be on the disk", &stored("change", &more)).await;
+    ada.wait_for("no picture to be", &stored("picture", "it.length === 0")).await;
+
+    ada.ask("window.full = false").await;
+    ada.wait_for("the trouble to end", "return document.querySelector('#trouble') === null").await;
+    ada.wait_for("the pictures to be on the disk", &stored("picture", "it.length === 2")).await;
+    shared(&ada).await;
+    assert_eq!(kept(&server).len(), 2);
+}
+
+/// Whether what is stored under a name in the browser's storage is as it should be.
+fn stored(name: &str, holds: &str) -> String {
+    format!(
+        "return new Promise((done) => {{
+           const open = indexedDB.open('napline');
+           open.onsuccess = () => {{
+             const all = open.result.transaction('{name}').objectStore('{name}').getAllKeys();
+             all.onsuccess = () => {{ const it = all.result; open.result.close(); done({holds}); }};
+           }};
+         }})"
+    )
+}
+
+/// The server loses a picture; the phone that still has it brings it again.
+#[tokio::test]
+async fn a_picture_that_the_server_lost_comes_again_from_a_phone_that_has_it() {
+    let (server, folder) = (Server::start(), tempfile::tempdir().unwrap());
+    let cable = Cable::to(&server);
+    let ada = Phone::start("Ada").await;
+    ada.join(&cable.link(&server)).await;
+    start_job(&ada, "Quarry Lane 12").await;
+    take(&ada, &from_camera(&folder, "house.jpg", 800, 600), "The house").await;
+    shared(&ada).await;
+    let link = on_list(&ada).await.invitation().await;
+    let ben = Phone::start("Ben").await;
+    ben.join(&link.replace(&cable.address(), &server.address())).await;
+    cable.cut();
+    for file in pictures(&server) {
+        let mut bytes = fs::read(&file).unwrap();
+        let middle = bytes.len() / 2;
+        bytes[middle] ^= 1;
+        fs::write(&file, bytes).unwrap();
+    }
+    open_job(&ben, "Quarry Lane 12").await;
+    ben.see("#sync-chip").await;
+    ben.tap("#sync-chip").await;
+    ben.see(("#photos-standing", "1 photo not on this phone yet")).await;
+    ben.tap("#sharing-sheet [data-close]").await;
+    // Set aside when Ben's phone asked for them.
+    ben.wait_until("the damage to be noticed", async || pictures(&server).is_empty().then_some(())).await;
+    cable.mend();
+    see_pictures(&ben, ".photo-small img", 1).await;
+    ben.wait_until("both to be there", async || (kept(&server).len() == 2).then_some(())).await;
+    ben.tap("#sync-chip").await;
+    ben.see(("#photos-standing", "are on the server")).await;
+}
+
+/// A newer version of the page in another tab takes over the storage: this one says so, and what was typed is stored.
+#[tokio::test]
+async fn a_page_that_a_newer_one_replaces_says_so() {
+    let server = Server::start();
+    let ada = Phone::paired("Ada", &server).await;
+    start_job(&ada, "Quarry Lane 13").await;
+    let newer = "return new Promise((done) => {
+        const open = indexedDB.open('napline', 1000);
+        open.onsuccess = () => { open.result.close(); done(true); };
+    })";
+    assert_eq!(ada.ask(newer).await, true);
+    ada.see(("#trouble", "a newer version of this page is open in another tab: reload this one")).await;
 }

@@ -1,14 +1,19 @@
 //! How jobs come to be on this phone, and leave it as files.
 
-use shared_model::job_file::{self, EXTENSION, Photos};
+use shared_model::job::{Photo, Picture, PictureHash};
+use shared_model::job_file::{self, EXTENSION, MOST_ON_PHONE, Photos};
+use shared_model::photo;
 
 use super::*;
 use crate::files;
+use crate::pictures::Pictures;
+use crate::truth;
 
 /// What a saved file is for.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Form {
-    /// To be opened on another phone or imported by another server, with everything that was ever entered.
+    /// To be opened on another phone or imported by another server: everything that was ever entered, and the pictures that are
+    /// on this phone.
     JobFile,
     /// For other programs: the job as it reads now.
     Json,
@@ -108,28 +113,57 @@ impl Phone {
         self.open(job).await.ok_or("the job cannot be opened")?;
         let (extension, kind) =
             if form == Form::Json { ("json", "application/json") } else { (EXTENSION, "application/octet-stream") };
+        let (photos, pictures) =
+            if form == Form::JobFile { self.pictures_of(job).await? } else { (Vec::new(), Photos::new()) };
         let bytes = self.with(job, |it| match form {
-            Form::JobFile => it.kept.file().map_err(|it| it.to_string()),
+            Form::JobFile => it.kept.file(&pictures).map_err(|it| it.to_string()),
             Form::Json => it.signals.job.with_untracked(|job| serde_json::to_vec(&**job)).map_err(|it| it.to_string()),
         });
         let name = self.with(job, |it| job_file::file_name(&it.record.name)).unwrap_or_default();
         let bytes = bytes.ok_or("the job is not open")??;
         files::save(&format!("{name}.{extension}"), kind, &bytes)
-            .map_err(|it| format!("the browser refuses it ({it:?})"))
+            .map_err(|it| format!("the browser refuses it ({it:?})"))?;
+        let missing = missing(&photos, |it| pictures.contains_key(&job_file::photo_name_of(it.hash)));
+        if missing > 0 {
+            let photos = truth::photos(missing);
+            self.notice.set(Some(format!("Saved without {photos}: the pictures are not all on this phone.")));
+        }
+        Ok(())
+    }
+
+    /// A job's photos, and the pictures of them that are on this phone, by their names in a file. Of photos that were taken off
+    /// too: they may come back.
+    async fn pictures_of(self, job: JobId) -> Result<(Vec<Photo>, Photos), String> {
+        let storage = self.storage().ok_or("the browser keeps nothing for this page")?;
+        let photos = self.with(job, |it| it.kept.doc().photos()).ok_or("the job is not open")?;
+        let (mut pictures, mut bytes) = (Photos::new(), 0);
+        for picture in photos.iter().flat_map(Photo::pictures) {
+            let file = storage.picture(picture.hash).await.map_err(|it| it.to_string())?;
+            let Some(file) = file.filter(|it| is_of(&picture, it)) else { continue };
+            bytes += u64::from(picture.bytes);
+            if bytes > MOST_ON_PHONE {
+                let most = MOST_ON_PHONE >> 20;
+                return Err(format!(
+                    "its photos have more than {most} MiB, too many for a phone: export it at the server"
+                ));
+            }
+            pictures.insert(job_file::photo_name_of(picture.hash), file);
+        }
+        Ok((photos, pictures))
     }
 
     /// Opens a job file: the job is merged with this phone's if it has it, and new here otherwise. `None` when it is refused;
     /// then nothing is changed, and the screen says why.
-    pub async fn open_file(self, name: &str, bytes: &[u8]) -> Option<JobId> {
+    pub async fn open_file(self, pictures: Pictures, name: &str, bytes: &[u8]) -> Option<JobId> {
         self.notice.set(None);
-        let taken = self.take_file(bytes).await;
+        let taken = self.take_file(pictures, bytes).await;
         taken.map_err(|why| self.notice.set(Some(format!("{name} is not opened: {why}. Nothing is changed.")))).ok()
     }
 
-    async fn take_file(self, bytes: &[u8]) -> Result<JobId, String> {
+    async fn take_file(self, pictures: Pictures, bytes: &[u8]) -> Result<JobId, String> {
         let me = self.me.get_untracked().filter(|_| self.role.get_untracked() != Role::Viewer);
         let me = me.ok_or("this phone may only look")?;
-        let file = job_file::read(bytes).map_err(|it| it.to_string())?;
+        let file = job_file::read_on_phone(bytes).map_err(|it| it.to_string())?;
         let job = file.job;
         let new = self.jobs.with_untracked(|jobs| jobs.iter().all(|it| it.job != job));
         if new {
@@ -148,23 +182,45 @@ impl Phone {
         });
         let outcome = outcome.ok_or("the job is not open")?.map_err(|it| it.to_string())?;
         self.settle(job, outcome);
+        let missing = self.take_pictures(pictures, job, file.photos);
         self.keep_opened(job);
         // It is here, whatever a phone that keeps only what was opened says of a job that it does not know.
         self.notice.set(None);
         if new {
             self.list_and_share(job);
         }
-        if !file.photos.is_empty() {
-            self.notice
-                .set(Some("The photos in the file are not kept on this phone yet; everything else is.".to_owned()));
+        if missing > 0 {
+            let photos = truth::photos(missing);
+            self.notice.set(Some(format!("Opened without {photos}: the pictures are not all in the file.")));
         }
         Ok(job)
     }
+
+    /// Keeps the pictures of a file that the job names; answers how many photos lack one.
+    fn take_pictures(self, pictures: Pictures, job: JobId, mut file: Photos) -> usize {
+        let photos = self.with(job, |it| it.kept.doc().photos()).unwrap_or_default();
+        for picture in photos.iter().flat_map(Photo::pictures).filter(|it| !pictures.has(it.hash)) {
+            let found = file.remove(&job_file::photo_name_of(picture.hash));
+            if let Some(bytes) = found.filter(|it| is_of(&picture, it) && photo::vet(it).is_ok()) {
+                pictures.keep(picture.hash, bytes);
+            }
+        }
+        missing(&photos, |it| pictures.has(it.hash))
+    }
+}
+
+/// How many of the photos lack a picture. Of those that were taken off it may be gone.
+fn missing(photos: &[Photo], has: impl Fn(&Picture) -> bool) -> usize {
+    photos.iter().filter(|it| !it.withdrawn && !it.pictures().iter().all(&has)).count()
+}
+
+fn is_of(picture: &Picture, file: &[u8]) -> bool {
+    PictureHash::of(file) == picture.hash
 }
 
 impl Kept {
     /// The job as a file.
-    fn file(&self) -> Result<Vec<u8>, shared_model::sealed::SealedError> {
-        job_file::write(self.doc(), &Photos::new(), self.seals())
+    fn file(&self, photos: &Photos) -> Result<Vec<u8>, shared_model::sealed::SealedError> {
+        job_file::write(self.doc(), photos, self.seals())
     }
 }

@@ -1,14 +1,25 @@
 //! Pictures between this phone and its server, over HTTP: in pieces, from where the last attempt was cut off.
 
-use js_sys::Uint8Array;
+use js_sys::{Reflect, Uint8Array};
 use shared_model::ids::JobId;
 use shared_model::job::{Picture, PictureHash};
+use shared_model::photo::{Next, PIECE, next};
 use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::JsFuture;
 use web_sys::{Headers, RequestInit, Response};
 
-/// Bytes that are sent at once; the server takes no more.
-const PIECE: usize = 256 * 1024;
+/// How bringing a picture went.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Brought {
+    /// The server has it.
+    There,
+    /// The server will never take it.
+    Refused,
+    /// The server has no room for it now.
+    NoRoom,
+    /// Cut off, or the server does not know of it yet.
+    NotYet,
+}
 
 fn path(hash: PictureHash) -> String {
     format!("/photos/{hash}")
@@ -17,6 +28,8 @@ fn path(hash: PictureHash) -> String {
 async fn ask(path: &str, method: &str, header: Option<(&str, &str)>, body: &[u8]) -> Result<Response, JsValue> {
     let (request, headers) = (RequestInit::new(), Headers::new()?);
     request.set_method(method);
+    // A picture is kept once, in this page's storage; and what is asked anew is not to come from a damaged copy.
+    Reflect::set(&request, &"cache".into(), &"no-store".into())?;
     if let Some((name, value)) = header {
         headers.set(name, value)?;
     }
@@ -28,33 +41,64 @@ async fn ask(path: &str, method: &str, header: Option<(&str, &str)>, body: &[u8]
     answer.dyn_into()
 }
 
-/// Where the server says to go on; `None` when it has the whole.
-fn next(answer: &Response) -> Option<usize> {
-    if answer.headers().get("upload-complete").ok().flatten().is_some_and(|it| it == "?1") {
-        return None;
-    }
-    answer.headers().get("upload-offset").ok().flatten()?.parse().ok()
+/// What the server says of a picture.
+fn said(answer: &Response, picture: &Picture) -> Next {
+    let header = |name| answer.headers().get(name).ok().flatten();
+    let (complete, offset) = (header("upload-complete"), header("upload-offset"));
+    if answer.ok() { next(complete.as_deref(), offset.as_deref(), picture.bytes as usize) } else { Next::Stuck }
 }
 
-/// Brings a picture; answers whether the server has it now.
-pub async fn bring(job: JobId, picture: &Picture, file: &[u8]) -> Result<bool, JsValue> {
+/// Whether the server has a picture; `None` when it does not say.
+pub async fn has(job: JobId, picture: &Picture) -> Result<Option<bool>, JsValue> {
+    let answer = ask(&format!("{}?job={job}", path(picture.hash)), "HEAD", None, &[]).await?;
+    Ok(match said(&answer, picture) {
+        Next::Done => Some(true),
+        Next::From(_) => Some(false),
+        Next::Stuck => None,
+    })
+}
+
+/// Brings a picture.
+pub async fn bring(job: JobId, picture: &Picture, file: &[u8]) -> Result<Brought, JsValue> {
     let path = format!("{}?job={job}", path(picture.hash));
     let mut answer = ask(&path, "HEAD", None, &[]).await?;
-    while answer.ok() {
-        let Some(at) = next(&answer).filter(|it| *it < file.len()) else { return Ok(true) };
+    loop {
+        let at = match said(&answer, picture) {
+            Next::Done => return Ok(Brought::There),
+            Next::From(at) => at,
+            Next::Stuck => break,
+        };
         let end = (at + PIECE).min(file.len());
         let range = format!("bytes {at}-{}/{}", end - 1, file.len());
         answer = ask(&path, "PUT", Some(("content-range", &range)), file.get(at..end).unwrap_or_default()).await?;
     }
-    Ok(false)
+    Ok(match answer.status() {
+        422 => Brought::Refused,
+        507 => Brought::NoRoom,
+        _ => Brought::NotYet,
+    })
 }
 
-/// Fetches a picture; `None` when the server does not have it, or sends another one.
-pub async fn fetch(hash: PictureHash) -> Result<Option<Vec<u8>>, JsValue> {
-    let answer = ask(&path(hash), "GET", None, &[]).await?;
-    if !answer.ok() {
-        return Ok(None);
+/// Fetches what is missing of a picture behind what is `here`; answers whether that is the picture now.
+pub async fn fetch(picture: &Picture, here: &mut Vec<u8>) -> Result<bool, JsValue> {
+    while here.len() < picture.bytes as usize {
+        let range = format!("bytes={}-{}", here.len(), here.len() + PIECE - 1);
+        let answer = ask(&path(picture.hash), "GET", Some(("range", &range)), &[]).await?;
+        match answer.status() {
+            206 => {}
+            // A proxy that knows of no pieces.
+            200 => here.clear(),
+            _ => return Ok(false),
+        }
+        let piece = Uint8Array::new(&JsFuture::from(answer.array_buffer()?).await?).to_vec();
+        if piece.is_empty() {
+            return Ok(false);
+        }
+        here.extend(piece);
     }
-    let bytes = Uint8Array::new(&JsFuture::from(answer.array_buffer()?).await?).to_vec();
-    Ok(Some(bytes).filter(|it| PictureHash::of(it) == hash))
+    let whole = PictureHash::of(here) == picture.hash;
+    if !whole {
+        here.clear();
+    }
+    Ok(whole)
 }

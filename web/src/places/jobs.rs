@@ -18,6 +18,7 @@ use crate::app::go;
 use crate::files;
 use crate::offline::JobRecord;
 use crate::phone::{Form, Phone};
+use crate::pictures::Pictures;
 use crate::route::{Place, Route};
 use crate::sheet::Sheet;
 use crate::theme::{self, Theme};
@@ -72,12 +73,12 @@ fn Unpaired() -> impl IntoView {
 
 #[component]
 fn OpenFile() -> impl IntoView {
-    let phone = Phone::here();
+    let (phone, pictures) = (Phone::here(), Pictures::here());
     let open = move |event: Event| {
         spawn_local(async move {
             match files::chosen(&event).await {
                 Some(Ok((name, bytes))) => {
-                    if let Some(job) = phone.open_file(&name, &bytes).await {
+                    if let Some(job) = phone.open_file(pictures, &name, &bytes).await {
                         go(Route::In(job, Place::Rooms));
                     }
                 }
@@ -132,7 +133,7 @@ fn JobList() -> impl IntoView {
         <Sheet title=name open=menu id="job-menu">
             <div class="stack">
                 <button type="button" class="button" id="save-job" on:click=move |_| save(Form::JobFile)>"Save as a file"</button>
-                <p class="field-hint">"To open on another phone or server, with everything that was ever entered."</p>
+                <p class="field-hint">"To open on another phone or server, with everything that was ever entered and the photos that are on this phone."</p>
                 <button type="button" class="button" id="save-json" on:click=move |_| save(Form::Json)>"Save for other programs"</button>
                 <p class="field-hint">"The job as it reads now, as open JSON. It cannot be opened here again."</p>
             </div>

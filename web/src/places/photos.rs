@@ -61,6 +61,7 @@ fn TakePhoto(of: Subject) -> impl IntoView {
     let (here, phone, pictures) = (OpenJob::here(), Phone::here(), Pictures::here());
     let taken = RwSignal::new(None::<[Shot; 2]>);
     let busy = RwSignal::new(false);
+    let refused = RwSignal::new(None::<String>);
     let (asking, caption) = (RwSignal::new(false), RwSignal::new(String::new()));
     let take = move |event: web_sys::Event| {
         let Some(file) = files::picked(&event) else { return };
@@ -71,6 +72,7 @@ fn TakePhoto(of: Subject) -> impl IntoView {
             match shots {
                 Ok(shots) => {
                     caption.try_set(String::new());
+                    refused.try_set(None);
                     taken.try_set(Some(shots));
                     asking.try_set(true);
                 }
@@ -88,10 +90,12 @@ fn TakePhoto(of: Subject) -> impl IntoView {
             thumbnail: thumbnail.picture,
             caption: caption.get_untracked().trim().to_owned(),
         };
+        if let Err(why) = here.try_act("photo", vec![Edit::AddPhoto { photo }]) {
+            return refused.set(Some(why));
+        }
         for shot in [thumbnail, picture] {
             pictures.keep(shot.picture.hash, shot.file);
         }
-        here.act("photo", vec![Edit::AddPhoto { photo }]);
         asking.set(false);
         taken.set(None);
     };
@@ -108,6 +112,7 @@ fn TakePhoto(of: Subject) -> impl IntoView {
                     <span class="field-label">"What it shows, if that is not plain"</span>
                     <input class="input" name="caption" autocomplete="off" maxlength="200" prop:value=caption on:input=move |event| caption.set(event_target_value(&event)) />
                 </label>
+                {move || refused.get().map(|it| view! { <p class="field-error" role="alert">{it}</p> })}
                 <button type="submit" class="button button-main" id="keep-photo">"Keep the photo"</button>
                 <p class="fine quiet">"It is made smaller, and says neither where nor with which device it was taken."</p>
             </form>

@@ -10,7 +10,7 @@ use crate::phone::Phone;
 use crate::pictures::Pictures;
 use crate::sheet::Sheet;
 use crate::state::OpenJob;
-use crate::truth::{self, Link, edits};
+use crate::truth::{Link, edits};
 
 /// The truth about sharing in a few words; a tap opens the rest.
 #[component]
@@ -62,19 +62,24 @@ fn Sharing() -> impl IntoView {
     };
     let apart = here.signals().apart;
     let lost = here.signals().lost;
-    let photos = photos_waiting(here);
-    let pictures = move || match photos.get() {
-        0 => "are on the server".to_owned(),
-        n => format!("{} only here", truth::photos(n)),
-    };
+    let pictures = Pictures::here();
+    let photos = move || here.job.with(|it| pictures.whereabouts(it));
+    let not_brought = move || here.job.with(|it| pictures.not_brought(it));
     let any_photo = Memo::new(move |_| here.job.with(|it| it.photos_in_force().next().is_some()));
     view! {
         <dl class="facts">
             <dt>"This phone"</dt><dd>{on_phone}</dd>
             <dt>{shop}</dt><dd>{on_server}</dd>
-            {move || any_photo.get().then(|| view! { <dt>"Photos"</dt><dd id="photos-standing">{pictures}</dd> })}
+            {move || any_photo.get().then(|| view! { <dt>"Photos"</dt><dd id="photos-standing">{photos}</dd> })}
             <dt>"Connection"</dt><dd>{move || link_words(&phone.link.get())}</dd>
         </dl>
+        {move || {
+            let not_brought = not_brought();
+            (!not_brought.is_empty()).then(|| view! {
+                <h3 class="label">"Photos that stay on this phone"</h3>
+                <ul class="list" id="not-brought">{not_brought.into_iter().map(|(photo, why)| view! { <li class="item"><span class="item-main"><strong>{photo.caption}</strong>{why}</span><span class="item-side quiet">{clock(photo.stamp.at)}</span></li> }).collect_view()}</ul>
+            })
+        }}
         <People />
         <ToHistory />
         <Shelf />
