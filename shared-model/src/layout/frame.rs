@@ -35,6 +35,17 @@ impl PileDirection {
         }
     }
 
+    /// As one sees it on the plan, where nobody has a compass: "up", "right".
+    pub const fn way(self) -> &'static str {
+        match self {
+            Self::North => "up",
+            Self::East => "right",
+            Self::South => "down",
+            Self::West => "left",
+        }
+    }
+
+    /// In the keys by which chosen ways are found again.
     pub const fn title(self) -> &'static str {
         match self {
             Self::North => "north",

@@ -90,9 +90,9 @@ pub(super) fn impossible(pin: Pin, placed: &PlacedRoom, stock: &Stock, show: imp
     let size = |axis| placed.covered.bounds().map(|it| it.size(axis)).unwrap_or_default();
     match pin {
         Pin::Pile(pile) => format!(
-            "{name}: with the pile to the {} no breadths cover it together with its other pins and the rooms that share its pile. \
+            "{name}: with the pile {} on the plan no breadths cover it together with its other pins and the rooms that share its pile. \
              Take a pin back.",
-            pile.title()
+            pile.way()
         ),
         Pin::Seam { distance, .. } => format!(
             "{name}: no seam can lie {} from that wall: it would fall outside the floor or within 6 in of a wall, or leave a breadth \

@@ -60,7 +60,7 @@ pub struct Layout {
     pub goods: GoodsId,
     /// The same readings and rules always give the same key: how a chosen layout is found again.
     pub key: String,
-    /// In words for the list to choose from: "Pile north, 2 seams".
+    /// In words for the list to choose from: "Pile up, 2 seams".
     pub name: String,
     pub groups: Vec<GroupPile>,
     /// Rooms that are carpeted as one, through the openings between them; the first of them gives the pieces their names.

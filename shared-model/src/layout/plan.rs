@@ -316,9 +316,9 @@ pub(super) fn flight_title(flight: &Flight) -> &str {
     }
 }
 
-/// "Pile north, 2 seams, 1 cross seam".
+/// "Pile up, 2 seams, 1 cross seam".
 fn name(job: &Job, piles: &[GroupPile], seams: &[Seam], areas: &[Vec<RoomId>]) -> String {
-    let mut titles: Vec<&str> = piles.iter().map(|it| it.pile.title()).collect();
+    let mut titles: Vec<&str> = piles.iter().map(|it| it.pile.way()).collect();
     titles.sort_unstable();
     titles.dedup();
     let count = |kind: SeamKind| seams.iter().filter(|it| it.kind == kind).count();

@@ -44,7 +44,7 @@ fn one_breadth_covers_both_rooms() {
     // 12' and 10' and the wall's 4 1/2 in, with 3 in of wall allowance all round.
     assert_eq!((piece.width, piece.length), (long("14' 6\""), long("22' 10 1/2\"")));
     assert_eq!(piece.label, "Living room and Dining room");
-    assert_eq!(layout.name, "Pile east, 0 seams, Living room and Dining room as one");
+    assert_eq!(layout.name, "Pile right, 0 seams, Living room and Dining room as one");
 }
 
 #[test]

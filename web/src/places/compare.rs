@@ -50,18 +50,8 @@ fn and(words: &[String]) -> String {
     }
 }
 
-/// Where the pile runs, for the person who looks at the plan.
-pub const fn pile_way(pile: PileDirection) -> &'static str {
-    match pile {
-        PileDirection::North => "up",
-        PileDirection::East => "right",
-        PileDirection::South => "down",
-        PileDirection::West => "left",
-    }
-}
-
 pub fn pile_words(pile: PileDirection) -> String {
-    format!("{} on the plan", pile_way(pile))
+    format!("{} on the plan", pile.way())
 }
 
 /// Each nap group of a layout: where its pile runs, and its rooms' and flights' names.

@@ -12,7 +12,7 @@ pub fn layout(key: &str, order: Length, seam_length: Length, seam_cost: i64) -> 
     Layout {
         goods: GoodsId(Uuid::nil()),
         key: key.to_owned(),
-        name: "Pile north".to_owned(),
+        name: "Pile up".to_owned(),
         groups: Vec::new(),
         areas: Vec::new(),
         ways: std::collections::BTreeMap::new(),

@@ -7,7 +7,7 @@ use shared_model::job::{Decision, Edit, Job, NewChoice, PileDirection, Pin};
 use shared_model::length::Length;
 use uuid::Uuid;
 
-use super::compare::{pile_way, pile_words};
+use super::compare::pile_words;
 use super::seams::with_layout;
 use crate::drawing::plan::Laid;
 use crate::shown;
@@ -62,7 +62,7 @@ fn Asks(room: RoomId) -> impl IntoView {
     let here = OpenJob::here();
     let ask = move |pin: Pin| here.act("pin", vec![pin_edit(&here.job.get_untracked(), room, pin)]);
     let pile = move |it: PileDirection| {
-        view! { <button type="button" class="segment" on:click=move |_| ask(Pin::Pile(it))>{pile_way(it)}</button> }
+        view! { <button type="button" class="segment" on:click=move |_| ask(Pin::Pile(it))>{it.way()}</button> }
     };
     let from = move |(words, wall): (&'static str, WallId)| {
         view! { <button type="button" class="segment" on:click=move |_| ask(Pin::Along { wall })>{words}</button> }
