@@ -5,6 +5,8 @@
 //! sealed ones. The key is known to the servers of one shop and to nobody else. A seal is the HMAC-SHA-256 (RFC 2104) of the
 //! job and the hashes, cut to 16 bytes; as a change's hash covers what it builds on, few hashes stand for a whole history.
 
+use std::collections::BTreeSet;
+
 use hmac::{Hmac, KeyInit, Mac as _};
 use serde::{Deserialize, Serialize};
 use sha2::Sha256;
@@ -62,10 +64,13 @@ pub struct Seals(Vec<Seal>);
 const MOST_UNSORTED: usize = 8;
 const MOST: usize = 64;
 
+/// A document has a head for each device that is apart; who sees more of them in a seal is being played with.
+pub const MOST_HEADS: usize = 128;
+
 impl Seals {
     /// Adds one that a server gave, also before what it stands for is here.
     pub fn add(&mut self, doc: &JobDoc, seal: Seal) {
-        if seal.heads.is_empty() || self.0.last() == Some(&seal) {
+        if seal.heads.is_empty() || seal.heads.len() > MOST_HEADS || self.0.last() == Some(&seal) {
             return;
         }
         self.0.push(seal);
@@ -84,8 +89,9 @@ impl Seals {
     }
 
     /// All of them: also of changes that wait for others, which may come from the very server that is shown them.
+    /// The newest first.
     pub fn all(&self) -> Vec<Seal> {
-        self.0.clone()
+        self.0.iter().rev().cloned().collect()
     }
 }
 
@@ -93,10 +99,11 @@ impl Seals {
 pub fn first_unsealed(
     doc: &JobDoc,
     changes: &[NewChange],
-    sealed: &[Hash],
+    sealed: &BTreeSet<Hash>,
     may: impl Fn(crate::ids::DeviceId) -> bool,
 ) -> Option<Hash> {
-    let outside = doc.hashes_outside(sealed);
+    let sealed: Vec<Hash> = sealed.iter().copied().collect();
+    let outside = doc.hashes_outside(&sealed);
     let unsealed = changes.iter().map(|it| it.hash).filter(|it| outside.contains(&it.0));
     unsealed.filter(|it| doc.author_of(it).is_some_and(|author| !may(author))).map(|it| it.0).next()
 }

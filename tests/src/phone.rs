@@ -208,9 +208,12 @@ impl Phone {
     /// Where to touch an element.
     pub async fn spot(&self, target: Target<'_>) -> (f64, f64) {
         let what = format!("{} {:?} to touch", target.css, target.name);
+        // A finger does not go for what is still moving.
+        let mut before = None;
         self.wait_until(&what, async || {
             let spot = self.ask_with(&format!("{FIND}{SPOT}"), arguments(target)).await.ok()?;
-            Some((spot.get(0)?.as_f64()?, spot.get(1)?.as_f64()?))
+            let now = (spot.get(0)?.as_f64()?, spot.get(1)?.as_f64()?);
+            (before.replace(now) == Some(now)).then_some(now)
         })
         .await
     }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
-use shared_model::job::{DocError, Edit, EditError, Job, JobDoc, NewChange, SyncState, Timestamp};
+use shared_model::job::{ChangeHash, DocError, Edit, EditError, Job, JobDoc, NewChange, SyncState, Timestamp};
 use shared_model::seal::{Proof, Seal, Seals};
 use shared_model::wire::Frame;
 
@@ -36,6 +36,8 @@ pub struct Kept {
     seals: Seals,
     /// The server and this phone had the same at some time since the connection came up.
     caught_up: bool,
+    /// The server does not take from this phone what another one made: nothing is brought to it until the next connection.
+    barred: bool,
     /// Changes stored singly since the last snapshot.
     loose: usize,
 }
@@ -57,7 +59,7 @@ impl Kept {
     fn around(doc: JobDoc, author: DeviceId) -> Self {
         let (waiting, sent) = (BTreeMap::new(), BTreeMap::new());
         let (sync, seals) = (SyncState::new(), Seals::default());
-        Self { doc, author, waiting, sent, sync, seals, caught_up: false, loose: 0 }
+        Self { doc, author, waiting, sent, sync, seals, caught_up: false, barred: false, loose: 0 }
     }
 
     /// From storage: a change stored singly, or one that another tab of this phone stored. An unreadable one is returned.
@@ -162,7 +164,7 @@ impl Kept {
     pub fn open(&mut self) -> Outcome {
         self.sync = SyncState::decode(&self.sync.encode()).unwrap_or_else(|_| SyncState::new());
         self.sent.clear();
-        self.caught_up = false;
+        (self.caught_up, self.barred) = (false, false);
         let mut outcome = Outcome { send: vec![Frame::Open { job: self.doc.id() }], ..Outcome::default() };
         self.show_seals(&mut outcome);
         self.say_next(&mut outcome);
@@ -264,11 +266,19 @@ impl Kept {
 
     /// The server refused a change. It is set apart; own edits built on it are made again without it, because the server can
     /// take in nothing that builds on it. Other own edits stay as they are: the server may have them already. What this phone
-    /// made as another device, before it was paired anew, is made again whole.
+    /// made as another device, before it was paired anew, is made again whole. What others made stays as it is, with all that is
+    /// built on it: it waits for the servers to meet.
     pub fn hear_nack(&mut self, hash: Option<Hash>, reason: &str, actor: [u8; 16]) -> Outcome {
-        let Some(refused) = hash.and_then(|it| self.refused(it, reason)) else {
+        let Some(hash) = hash else {
             return Outcome { apart: vec![set_apart("message", reason.to_owned(), Vec::new())], ..Outcome::default() };
         };
+        let Some(refused) = self.refused(hash, reason) else {
+            self.barred |= self.doc.has(&ChangeHash(hash));
+            return Outcome::default();
+        };
+        if !self.is_of_another(&hash) {
+            self.waiting.remove(&hash);
+        }
         let mut outcome = Outcome { changed: true, snapshot: true, apart: vec![refused], ..Outcome::default() };
         let all: Vec<(Hash, Vec<u8>)> =
             self.doc.changes_since(&[]).into_iter().map(|it| (it.hash.0, it.bytes)).collect();
@@ -298,19 +308,25 @@ impl Kept {
         outcome
     }
 
-    /// What is to be set apart of a refused change; `None` when it is not in the document.
-    fn refused(&mut self, hash: Hash, reason: &str) -> Option<SetApart> {
-        let Some(own) = self.waiting.get(&hash) else {
-            let NewChange { bytes, .. } = self.doc.change(&shared_model::job::ChangeHash(hash))?;
-            return Some(set_apart("an edit by somebody else", reason.to_owned(), bytes));
-        };
-        let as_another = self.doc.author_of(&shared_model::job::ChangeHash(hash)) != Some(self.author);
-        let reason = if as_another { "made again: this phone was paired anew" } else { reason };
-        let apart = SetApart { said: own.said.clone(), ..set_apart("", reason.to_owned(), own.bytes.clone()) };
-        if !as_another {
-            self.waiting.remove(&hash);
+    /// What is to be set apart of a refused change; `None` when something would go with it that is not only here.
+    fn refused(&self, hash: Hash, reason: &str) -> Option<SetApart> {
+        let own = self.waiting.get(&hash)?;
+        let not_only_here = |it: &Hash| *it != hash && !self.waiting.contains_key(it);
+        if self.doc.hashes_on(&hash).iter().any(not_only_here) {
+            return None;
         }
-        Some(apart)
+        let reason = if self.is_of_another(&hash) { "made again: this phone was paired anew" } else { reason };
+        Some(SetApart { said: own.said.clone(), ..set_apart("", reason.to_owned(), own.bytes.clone()) })
+    }
+
+    /// Whether this phone made it as another device.
+    fn is_of_another(&self, hash: &Hash) -> bool {
+        self.doc.author_of(&ChangeHash(*hash)) != Some(self.author)
+    }
+
+    /// Whether the server does not take from this phone what others made.
+    pub const fn is_barred(&self) -> bool {
+        self.barred
     }
 
     /// Unconfirmed edits that should have been confirmed by now. Those that this phone made as another device only a catch-up may
@@ -318,9 +334,10 @@ impl Kept {
     pub fn send_again(&mut self, now: Timestamp) -> Vec<Frame> {
         let job = self.doc.id();
         let mut frames = Vec::new();
-        for (hash, waiting) in &self.waiting {
+        for (hash, waiting) in self.waiting.iter().filter(|_| !self.barred) {
             let last = self.sent.entry(*hash).or_insert(now);
-            if now.0 - last.0 >= SEND_AGAIN_AFTER && guard::change(&waiting.bytes, Some(self.author)).is_ok() {
+            let own = self.doc.author_of(&ChangeHash(*hash)) == Some(self.author);
+            if now.0 - last.0 >= SEND_AGAIN_AFTER && own {
                 *last = now;
                 frames.push(Frame::Change { job, change: waiting.bytes.clone(), proof: None });
             }
@@ -362,7 +379,11 @@ impl Kept {
     }
 
     fn say_next(&mut self, outcome: &mut Outcome) {
-        let message = self.doc.sync_message(&mut self.sync, false);
+        let message = if self.barred {
+            self.doc.listening_message(&mut self.sync)
+        } else {
+            self.doc.sync_message(&mut self.sync, false)
+        };
         outcome.send.extend(message.map(|message| Frame::Sync { job: self.doc.id(), message, seal: None }));
     }
 

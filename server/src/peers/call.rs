@@ -140,6 +140,11 @@ async fn talk(shop: &Shop, record: &Record, socket: &mut Socket) -> Result<(), C
     let (outbox, mut queue) = sync::outbox();
     let device = there(record);
     let id = shop.hub.enter(device.id, outbox.clone())?;
+    // An owner may have ended it while it was dialled.
+    if shop.peers.record(record.replica).is_none() {
+        shop.hub.leave(id);
+        return Ok(());
+    }
     let mut peer = Phone::new(id, device, outbox.clone());
     let ended = exchange(shop, record, socket, &mut queue, &mut peer, &outbox).await;
     peer.leave().await;

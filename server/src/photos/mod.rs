@@ -74,7 +74,9 @@ pub async fn take(
     match tokio::task::block_in_place(|| shop.shelf.add(&picture, at, &piece)) {
         Ok(here) => Ok(said(StatusCode::OK, here)),
         Err(ShelfError::Elsewhere(next)) => Ok(said(StatusCode::CONFLICT, Here::Part(next))),
-        Err(error @ (ShelfError::Another | ShelfError::NoPicture(_))) => Err(Refused::NoPicture(error.to_string())),
+        // What was kept of it went bad on the way: it comes again from its start.
+        Err(ShelfError::Another) => Ok(said(StatusCode::CONFLICT, Here::Part(0))),
+        Err(error @ ShelfError::NoPicture(_)) => Err(Refused::NoPicture(error.to_string())),
         Err(error) => {
             tracing::warn!(%hash, %error, "a piece of a photo was not stored");
             Err(Refused::NotStored(error.to_string()))

@@ -31,6 +31,8 @@ pub struct Phone {
     pub device: Device,
     pub outbox: Outbox,
     open: HashMap<JobId, Share>,
+    /// The job of which it is bringing what others wrote.
+    bringing: Option<JobId>,
     refused: Bucket,
     presence: Bucket,
 }
@@ -43,6 +45,7 @@ impl Phone {
             device,
             outbox,
             open: HashMap::new(),
+            bringing: None,
             refused: Bucket::new(MOST_REFUSED, 0.1, now),
             presence: Bucket::new(20.0, 5.0, now),
         }
@@ -173,11 +176,18 @@ impl Phone {
         let changes = match taken {
             Ok(Ok(Taken::New(changes))) => changes,
             Ok(Ok(Taken::Later(reply))) => {
+                // One at a time: a copy of a document for each of many jobs would fill the memory.
+                if let Some(before) = self.bringing.replace(id).filter(|it| *it != id)
+                    && let Some(share) = self.open.get_mut(&before)
+                {
+                    share.give_up();
+                }
                 if let Some(message) = reply {
                     self.outbox.send(&Frame::Sync { job: id, message, seal: None });
                 }
                 return Ok(());
             }
+            Ok(Ok(Taken::TooMuch)) => return self.refuse(hub, id, None, "it brings too much of others at once"),
             Ok(Ok(Taken::Unsealed(hash))) => {
                 let reason = "no server of the shop vouches that it is from whom it says";
                 return self.refuse(hub, id, Some(hash), reason);
@@ -219,18 +229,28 @@ impl Phone {
         if let (true, Some(author)) = (self.is_server(), vetted.author()) {
             claims.extend(actor_of(hub, &vetted, author)?);
         }
-        if !self.is_server() {
-            let Some(actor) = self.own_actor(hub, vetted.actor().to_bytes())? else {
-                return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
-            };
-            claims.push(Write::Actor { actor, device: self.device.id });
-        }
-
         let mut shared = job.lock().await;
         let document = match shared.document(&hub.store).await {
             Ok(document) => document,
             Err(error) => return self.cannot_open(id, error),
         };
+        if !self.is_server() {
+            let actor = vetted.actor().to_bytes();
+            // Whose an actor is its first change says, and nobody else: until that is here, the phone must catch the server up.
+            let whose = vetted.author().or_else(|| document.doc.author_of_actor(actor));
+            match whose {
+                None => {
+                    let reply = self.ask_anew(hub, document);
+                    return self.keep(hub, &mut shared, Vec::new(), claims, reply);
+                }
+                Some(author) if author == self.device.id => {}
+                Some(_) => return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string()),
+            }
+            let Some(actor) = self.own_actor(hub, actor)? else {
+                return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
+            };
+            claims.push(Write::Actor { actor, device: self.device.id });
+        }
         let known = document.doc.has(&hash);
         let applied = match guarded(|| document.doc.apply(vec![vetted])) {
             Ok(Ok(applied)) => applied,
@@ -249,16 +269,20 @@ impl Phone {
             Some(Frame::Ack { job: id, hashes: vec![hash.0], proof })
         } else if changes.is_empty() {
             // It depends on changes that the server does not have: the phone must catch the server up.
-            let is_server = self.is_server();
-            let catch_up = self.open.get_mut(&id).map(|share| {
-                share.catch_up = SyncState::new();
-                say(document, &mut share.catch_up, !is_server)
-            });
-            catch_up.flatten().map(|message| hub.seals.catch_up(&document.doc, message))
+            self.ask_anew(hub, document)
         } else {
             None
         };
         self.keep(hub, &mut shared, changes, claims, reply)
+    }
+
+    /// Begins the catch-up of a job afresh.
+    fn ask_anew(&mut self, hub: &Hub, document: &OpenDocument) -> Option<Frame> {
+        let is_server = self.is_server();
+        let share = self.open.get_mut(&document.doc.id())?;
+        share.catch_up = SyncState::new();
+        let message = say(document, &mut share.catch_up, !is_server)?;
+        Some(hub.seals.catch_up(&document.doc, message))
     }
 
     /// Stores new changes; then acknowledges them, sends `reply`, and passes them on to the others.

@@ -6,7 +6,7 @@ use std::sync::{PoisonError, RwLock};
 use axum::body::Bytes;
 use shared_model::ids::JobId;
 use shared_model::job::{JobDoc, NewChange};
-use shared_model::seal::{Hash, Proof, Seal, SealKey};
+use shared_model::seal::{Hash, MOST_HEADS, Proof, Seal, SealKey};
 use shared_model::wire::Frame;
 
 use super::job::heads_of;
@@ -57,7 +57,9 @@ impl Seals {
 
     /// The proof of the seal over new changes.
     pub fn proof(&self, job: JobId, changes: &[NewChange]) -> Option<Proof> {
-        self.seal(job, changes.iter().map(|it| it.hash.0).collect()).map(|it| it.proof)
+        // The catch-up that so many came in is answered with a seal over everything.
+        let hashes = changes.iter().map(|it| it.hash.0);
+        (changes.len() <= MOST_HEADS).then(|| self.seal(job, hashes.collect())).flatten().map(|it| it.proof)
     }
 
     /// A catch-up message, with the seal over all that the document has.

@@ -167,6 +167,11 @@ impl VettedChange {
         self.change.seq()
     }
 
+    /// Bytes of its chunk, not deflated.
+    pub fn size(&self) -> usize {
+        self.change.raw_bytes().len()
+    }
+
     /// The changes that it was made after.
     pub fn deps(&self) -> &[ChangeHash] {
         self.change.deps()

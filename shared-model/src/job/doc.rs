@@ -216,6 +216,24 @@ impl JobDoc {
         self.doc.get_changes_meta(&have).into_iter().map(|it| it.hash.0).collect()
     }
 
+    /// Hashes of a change and of all that builds on it.
+    pub fn hashes_on(&self, change: &[u8; 32]) -> BTreeSet<[u8; 32]> {
+        let mut above = BTreeSet::from([*change]);
+        // Each stands after those that it depends on.
+        for it in self.doc.get_changes(&[]) {
+            if it.deps().iter().any(|dep| above.contains(&dep.0)) {
+                above.insert(it.hash().0);
+            }
+        }
+        above
+    }
+
+    /// Whose an actor is, as its first change says; nobody's if that is not here.
+    pub fn author_of_actor(&self, actor: &[u8]) -> Option<DeviceId> {
+        let author = self.doc.get_author_for_actor(&ActorId::from(actor))?;
+        Some(DeviceId(uuid::Uuid::from_slice(author.as_bytes()).unwrap_or_default()))
+    }
+
     /// Whose a change is; nobody's are those of the schema.
     pub fn author_of(&self, change: &ChangeHash) -> Option<DeviceId> {
         let meta = self.doc.get_change_meta_by_hash(change)?;
@@ -266,6 +284,13 @@ impl JobDoc {
             }
         }
         message.changes = all.into_iter().take(fits).collect::<Vec<_>>().into();
+        Some(message.encode())
+    }
+
+    /// Like [`JobDoc::sync_message`], but it asks only and brings nothing.
+    pub fn listening_message(&self, state: &mut SyncState) -> Option<Vec<u8>> {
+        let mut message = self.doc.generate_sync_message(state)?;
+        message.changes = Vec::<Vec<u8>>::new().into();
         Some(message.encode())
     }
 

@@ -28,7 +28,7 @@ pub struct Station {
 struct Share {
     catch_up: SyncState,
     /// What is sealed, as the phone has shown.
-    sealed: Vec<[u8; 32]>,
+    sealed: BTreeSet<[u8; 32]>,
     /// The phone at the other end; `None` is another server.
     phone: Option<DeviceId>,
     open: bool,
@@ -60,7 +60,7 @@ impl Station {
     }
 
     pub fn connect(&mut self, line: Line, phone: Option<DeviceId>) {
-        self.lines.insert(line, Share { catch_up: SyncState::new(), sealed: Vec::new(), phone, open: false });
+        self.lines.insert(line, Share { catch_up: SyncState::new(), sealed: BTreeSet::new(), phone, open: false });
     }
 
     pub fn hang_up(&mut self, line: Line) {

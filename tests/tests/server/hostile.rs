@@ -140,6 +140,34 @@ async fn what_a_phone_brings_in_somebody_elses_name_needs_a_servers_seal() {
     assert_eq!(ada.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Den", "Hall"]);
 }
 
+/// An actor that the server has never seen begin is nobody's, and not that of whoever writes under it first.
+#[tokio::test]
+async fn nobody_goes_on_under_an_actor_that_another_server_knows() {
+    let (van, shop) = (Server::start(), Server::start());
+    let (mut ada, job) = sharing(&van).await;
+    ada.edit(job, &[add_room("Hall")]).await;
+    let den = ada.edit(job, &[add_room("Den")]).await;
+    ada.until("the receipt", |it| it.copies[&job].acked.contains(&den)).await;
+
+    // At the shop Ben goes on where her page stopped, before anybody has brought what she began.
+    let mut ben = Pass::by_link(&shop.pairing_link(), "Ben").await.connect().await;
+    ben.open_and_catch_up(job).await;
+    let mut stolen = JobDoc::load(job, &ada.copies[&job].doc.save(), ada_actor(&ada, job), ada.device()).unwrap();
+    let stolen = stolen.edit(&[add_room("Stolen")], "test", Timestamp(0)).unwrap().unwrap();
+    ben.send(&Frame::Change { job, change: stolen.bytes, proof: None }).await;
+    let attic = ben.edit(job, &[add_room("Attic")]).await;
+    ben.until("his own receipt", |it| it.copies[&job].acked.contains(&attic)).await;
+
+    // Then what she did comes, as from another shop; his forgery was not kept to wait for it.
+    let hers: Vec<Vec<u8>> = ada.copies[&job].doc.changes_since(&[]).into_iter().map(|it| it.bytes).collect();
+    ben.take_changes(job, &hers);
+    ben.open(job).await;
+    ben.until("the shop to have it all", |it| it.copies[&job].server_has_all()).await;
+    let mut reader = ben.pass.pair_another("Cleo").await.connect().await;
+    reader.open_and_catch_up(job).await;
+    assert_eq!(reader.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Attic", "Den", "Hall"]);
+}
+
 fn ada_actor(ada: &Peer, job: JobId) -> [u8; 16] {
     let change = &ada.copies[&job].doc.changes_since(&[]);
     let last = change.last().unwrap();

@@ -135,7 +135,7 @@ fn what_was_made_before_the_phone_was_paired_anew_is_made_again_when_nobody_vouc
 }
 
 #[test]
-fn somebody_elses_edit_that_nobody_vouches_for_is_set_apart_and_own_ones_go_on() {
+fn somebody_elses_edit_that_nobody_vouches_for_stays_and_waits_for_the_servers_to_meet() {
     let (mut one, mut other) = (Phone::new(1), Phone::new(2));
     one.act("hall");
     let hall = one.disk.changes[0].clone();
@@ -143,10 +143,17 @@ fn somebody_elses_edit_that_nobody_vouches_for_is_set_apart_and_own_ones_go_on()
     other.act("den");
     let hash = guard::change(&hall, None).unwrap().hash().0;
     let outcome = other.kept.hear_nack(Some(hash), "nobody vouches", actor(9));
-    assert_eq!(outcome.apart.iter().map(|it| it.bytes.clone()).collect::<Vec<_>>(), [hall]);
-    assert_eq!(other.rooms(), ["den"]);
+    assert!(other.kept.is_barred() && outcome.apart.is_empty() && outcome.send.is_empty());
+    assert_eq!(other.rooms(), ["den", "hall"], "nothing is lost");
     assert_eq!(other.kept.waiting(), 1);
-    assert!(outcome.send.iter().any(|it| matches!(it, Frame::Change { .. })), "the own one goes again");
+    assert_eq!(other.kept.send_again(Timestamp(9_999)), [], "it does not ask again and again");
+    // The server that it came from, or one that has met it.
+    let mut server = Server::new();
+    server.doc.apply(vec![guard::change(&hall, None).unwrap()]).unwrap();
+    other.share(&mut server);
+    assert!(!other.kept.is_barred());
+    assert_eq!(names(&server.doc), ["den", "hall"]);
+    assert_eq!(other.kept.waiting(), 0);
 }
 
 #[test]

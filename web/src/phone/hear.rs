@@ -109,7 +109,12 @@ impl Phone {
             Frame::Ack { job, hashes, proof } => self.hear_about(job, |it| it.kept.hear_ack(&hashes, proof)),
             Frame::Nack { job, hash, reason } => {
                 self.hear_about(job, |it| it.kept.hear_nack(hash, &reason, new_actor()));
-                self.notice.set(Some(format!("The server refused an edit: {reason}. It is set apart on this phone.")));
+                let barred = self.with(job, |it| it.kept.is_barred()) == Some(true);
+                self.notice.set(Some(if barred {
+                    "This server does not take from this phone what another one measured. It comes when the servers meet; here nothing is lost.".to_owned()
+                } else {
+                    format!("The server refused an edit: {reason}. It is set apart on this phone.")
+                }));
             }
             Frame::Damaged { job, lost, waiting } => self.hear_damaged(job, lost, waiting),
             Frame::Presence { job, who: Some(person), at } => self.hear_presence(job, person, at),

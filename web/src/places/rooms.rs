@@ -33,7 +33,8 @@ pub fn Rooms() -> impl IntoView {
     let here = OpenJob::here();
     let (adding, job_sheet) = (RwSignal::new(false), RwSignal::new(false));
     let on_room = Callback::new(move |room| go(Route::In(here.id, Place::Room(room))));
-    let any_closed = Memo::new(move |_| !here.takeoff.get().floor.rooms.is_empty());
+    // The plan has its place before it is computed: the list below must not jump under a finger.
+    let any_closed = Memo::new(move |_| here.job.with(|it| it.rooms.iter().any(|room| room.closed)));
     view! {
         <main class="place split">
             {move || any_closed.get().then(|| view! { <div class="split-main"><FloorPlan on_room /></div> })}
