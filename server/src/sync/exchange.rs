@@ -1,15 +1,16 @@
 //! What a phone asks for, frame by frame.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 use std::time::Duration;
 
 use axum::body::Bytes;
-use shared_model::guard::{self, Refusal, VettedChange};
+use shared_model::guard::{self, Refusal};
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{NewChange, SyncState};
 use shared_model::wire::{Frame, Person, Role, Whereabouts};
 use tokio::time::Instant;
 
+use super::actors::{actor_of, own_actor, own_actors};
 use super::hub::{ConnectionId, Hub, Shared};
 use super::job::{Listener, OpenDocument, OpenError, Panicked, SharedJob, guarded, heads_of, store_verified};
 use super::outbox::{Outbox, Parting};
@@ -200,7 +201,7 @@ impl Phone {
         };
         let reply = say(document, &mut share.catch_up, !is_server);
         let reply = reply.map(|message| hub.seals.catch_up(&document.doc, message));
-        let claims = match self.own_actors(hub, &changes) {
+        let claims = match own_actors(hub, self.device.id, &changes) {
             Ok(claims) => claims,
             Err(parting) => {
                 // The changes are in memory and will not be stored: nobody must be told that the server has them.
@@ -246,7 +247,7 @@ impl Phone {
                 Some(author) if author == self.device.id => {}
                 Some(_) => return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string()),
             }
-            let Some(actor) = self.own_actor(hub, actor)? else {
+            let Some(actor) = own_actor(hub, self.device.id, actor)? else {
                 return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
             };
             claims.push(Write::Actor { actor, device: self.device.id });
@@ -337,31 +338,6 @@ impl Phone {
         Ok(())
     }
 
-    /// Registers the actors of changes: nobody may go on as somebody else whose changes another one brought.
-    fn own_actors(&self, hub: &Hub, changes: &[NewChange]) -> Result<Vec<Write>, Parting> {
-        let mut actors = BTreeSet::new();
-        let mut others = Vec::new();
-        for change in changes {
-            let Ok(vetted) = guard::change(&change.bytes, None) else { continue };
-            match vetted.author() {
-                Some(author) if author == self.device.id => {
-                    actors.extend(self.own_actor(hub, vetted.actor().to_bytes())?);
-                }
-                Some(author) => others.extend(actor_of(hub, &vetted, author)?),
-                None => {}
-            }
-        }
-        let own = actors.into_iter().map(|actor| Write::Actor { actor, device: self.device.id });
-        Ok(own.chain(others).collect())
-    }
-
-    /// The actor, if it is this phone's: registered to it, or to nobody yet.
-    fn own_actor(&self, hub: &Hub, actor: &[u8]) -> Result<Option<[u8; 16]>, Parting> {
-        let Ok(actor) = <[u8; 16]>::try_from(actor) else { return Ok(None) };
-        let owner = hub.store.claim(actor, self.device.id)?;
-        Ok((owner == self.device.id).then_some(actor))
-    }
-
     /// A job that cannot be opened must not keep the phone from the others.
     fn cannot_open(&self, job: JobId, error: OpenError) -> Result<(), Parting> {
         match error {
@@ -390,16 +366,6 @@ impl Phone {
         hub.charge(self.device.id, CHARGED_FOR);
         Err(Parting::Charged)
     }
-}
-
-/// Registers an actor to the author whom its first change names, unless it is registered.
-fn actor_of(hub: &Hub, change: &VettedChange, author: DeviceId) -> Result<Option<Write>, Parting> {
-    let Ok(actor) = <[u8; 16]>::try_from(change.actor().to_bytes()) else { return Ok(None) };
-    let owner = hub.store.claim(actor, author)?;
-    if owner != author {
-        tracing::warn!(%owner, %author, "two devices write under one actor");
-    }
-    Ok((owner == author).then_some(Write::Actor { actor, device: author }))
 }
 
 /// The server's next catch-up message for a phone, or in single changes, which each are vetted, for another server.

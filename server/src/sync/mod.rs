@@ -3,6 +3,7 @@
 //! A change is applied, stored, and only then acknowledged and passed on: whatever another phone sees is on disk. Every
 //! frame that rests on the document goes out through the store's queue, behind the commit it depends on.
 
+mod actors;
 mod connection;
 mod exchange;
 mod hub;

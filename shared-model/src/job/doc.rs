@@ -220,11 +220,8 @@ impl JobDoc {
     pub fn hashes_on(&self, change: &[u8; 32]) -> BTreeSet<[u8; 32]> {
         let mut above = BTreeSet::from([*change]);
         // Each stands after those that it depends on.
-        for it in self.doc.get_changes(&[]) {
-            if it.deps().iter().any(|dep| above.contains(&dep.0)) {
-                above.insert(it.hash().0);
-            }
-        }
+        let all = self.doc.get_changes(&[]);
+        all.iter().for_each(|it| above.extend(it.deps().iter().any(|dep| above.contains(&dep.0)).then(|| it.hash().0)));
         above
     }
 
@@ -237,8 +234,7 @@ impl JobDoc {
     /// Whose a change is; nobody's are those of the schema.
     pub fn author_of(&self, change: &ChangeHash) -> Option<DeviceId> {
         let meta = self.doc.get_change_meta_by_hash(change)?;
-        let author = self.doc.get_author_for_actor(&meta.actor)?;
-        Some(DeviceId(uuid::Uuid::from_slice(author.as_bytes()).unwrap_or_default()))
+        self.author_of_actor(meta.actor.to_bytes())
     }
 
     /// Another document that has the same.
