@@ -16,6 +16,16 @@ async fn sharing(server: &Server) -> (Peer, JobId) {
     (ada, job)
 }
 
+/// Ada and Ben, both with the hall that Ada has entered.
+async fn sharing_a_hall(server: &Server) -> (Peer, Peer, JobId) {
+    let (mut ada, job) = sharing(server).await;
+    let mut ben = ada.pass.pair_another("Ben").await.connect().await;
+    ben.open_and_catch_up(job).await;
+    let hall = ada.edit(job, &[add_room("Hall")]).await;
+    ben.until("the hall", |it| it.copies[&job].has(&hall)).await;
+    (ada, ben, job)
+}
+
 /// The server still answers, and the job still works.
 async fn still_fine(pass: &Pass, job: JobId) {
     let mut phone = pass.connect().await;
@@ -78,11 +88,7 @@ async fn a_change_of_a_job_that_is_not_open_is_not_taken_and_stays_with_the_phon
 #[tokio::test]
 async fn a_change_in_somebody_elses_name_is_refused() {
     let server = Server::start();
-    let (mut ada, job) = sharing(&server).await;
-    let mut ben = ada.pass.pair_another("Ben").await.connect().await;
-    ben.open_and_catch_up(job).await;
-    let hall = ada.edit(job, &[add_room("Hall")]).await;
-    ben.until("the hall", |it| it.copies[&job].has(&hall)).await;
+    let (mut ada, mut ben, job) = sharing_a_hall(&server).await;
 
     let mut forged = JobDoc::new(job, *Uuid::new_v4().as_bytes(), ada.device());
     let forged = forged.edit(&[add_room("Forged")], "test", Timestamp(0)).unwrap().unwrap();
@@ -107,11 +113,7 @@ async fn a_change_in_somebody_elses_name_is_refused() {
 #[tokio::test]
 async fn what_a_phone_brings_in_somebody_elses_name_needs_a_servers_seal() {
     let server = Server::start();
-    let (mut ada, job) = sharing(&server).await;
-    let mut ben = ada.pass.pair_another("Ben").await.connect().await;
-    ben.open_and_catch_up(job).await;
-    let hall = ada.edit(job, &[add_room("Hall")]).await;
-    ben.until("the hall", |it| it.copies[&job].has(&hall)).await;
+    let (mut ada, mut ben, job) = sharing_a_hall(&server).await;
 
     // In a catch-up everybody's changes may come: but a new one in Ada's name, or one that goes on where her page stopped?
     let fresh = *Uuid::new_v4().as_bytes();
