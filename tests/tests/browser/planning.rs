@@ -102,6 +102,30 @@ async fn a_seam_says_why_it_is_there_and_is_pinned_elsewhere() {
 }
 
 #[tokio::test]
+async fn what_a_finger_goes_for_stays_where_it_is_when_a_takeoff_comes() {
+    let server = Server::start_demo();
+    let ada = Phone::paired("Ada", &server).await;
+    let ben = Phone::invited("Ben", &ada).await;
+    for phone in [&ada, &ben] {
+        phone.tap("[data-job]").await;
+        go(phone, "seams").await;
+        phone.tap("#pin-room summary").await;
+    }
+    let (no_seam, pile) = (("#pin-room button", "No seam in this room"), ("#pin-room button", "right"));
+    ada.spot(no_seam.into()).await;
+    let before = ada.spot(pile.into()).await;
+
+    pick_room(&ben, "Living room").await;
+    ben.tap(no_seam).await;
+
+    // A pin and a problem stand above, and other layouts.
+    ada.see("#pins li").await;
+    ada.see((".problem", "cannot be laid without a seam")).await;
+    let after = ada.spot(pile.into()).await;
+    assert!((before.1 - after.1).abs() < 2.0, "{before:?} became {after:?}");
+}
+
+#[tokio::test]
 async fn a_layout_is_compared_with_the_chosen_one_before_it_is_used() {
     let (_server, ada) = at("seams").await;
     ada.tap(".choice[aria-checked=false]").await;
