@@ -7,7 +7,7 @@ use crate::job::Timestamp;
 use crate::seal::{Proof, Seal};
 
 /// Both sides say this first; a peer with another number is told to reload or update.
-pub const PROTOCOL: u32 = 3;
+pub const PROTOCOL: u32 = 4;
 
 /// No frame from a phone may be longer; both sockets are set up so. A server's frame may be longer (a whole document).
 pub const MOST_FRAME_BYTES: usize = 1 << 20;
@@ -18,7 +18,7 @@ pub enum Frame {
     Hello(Hello),
     /// Server → phone, the answer. The device is known from its token, which came with the HTTP upgrade.
     Welcome(Welcome),
-    /// Server → phone: every job it has, after `Welcome` and whenever the list changes.
+    /// Server → phone: every job it has, after `Welcome` and whenever the list changes or jobs were worked on.
     Jobs(Vec<JobEntry>),
     /// Phone → server: start sharing this job. A job that the server does not know is made there.
     Open { job: JobId },
@@ -107,7 +107,15 @@ pub struct JobEntry {
     pub changed: Timestamp,
     /// Put away: phones keep it only if they are asked to.
     pub archived: bool,
+    /// What the server has of it: a phone that had all of this need not open the job. `None` while something of it is damaged,
+    /// which every phone that has the job may mend.
+    pub mark: Option<Mark>,
 }
+
+/// Stands for all that a server has of a job: another one after each change that it stores. Two servers' marks say nothing of
+/// each other.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Mark(pub [u8; 16]);
 
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Person {
@@ -178,12 +186,15 @@ mod tests {
     }
 
     fn entry() -> impl Strategy<Value = JobEntry> {
-        (job(), ".{0,20}", any::<i64>(), any::<bool>()).prop_map(|(job, name, at, archived)| JobEntry {
-            job,
-            name,
-            changed: Timestamp(at),
-            archived,
-        })
+        (job(), ".{0,20}", any::<i64>(), any::<bool>(), any::<Option<[u8; 16]>>()).prop_map(
+            |(job, name, at, archived, mark)| JobEntry {
+                job,
+                name,
+                changed: Timestamp(at),
+                archived,
+                mark: mark.map(Mark),
+            },
+        )
     }
 
     fn welcome() -> impl Strategy<Value = Frame> {

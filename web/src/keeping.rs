@@ -35,9 +35,12 @@ impl Keeping {
         self.taken_off.insert(job);
     }
 
-    /// Answers whether that is news.
-    pub fn set_archived(&mut self, job: JobId, archived: bool) -> bool {
-        if archived { self.archived.insert(job) } else { self.archived.remove(&job) }
+    pub fn set_archived(&mut self, job: JobId, archived: bool) {
+        if archived {
+            self.archived.insert(job)
+        } else {
+            self.archived.remove(&job)
+        };
     }
 }
 
@@ -53,7 +56,7 @@ mod tests {
     fn a_phone_keeps_what_is_in_work_and_what_it_is_asked_to() {
         let mut keeping = Keeping::default();
         assert!(keeping.keeps(JOB));
-        assert!(keeping.set_archived(JOB, true));
+        keeping.set_archived(JOB, true);
         assert!(!keeping.keeps(JOB), "put away");
         assert!(keeping.open(JOB));
         assert!(keeping.keeps(JOB), "opened all the same");

@@ -171,9 +171,9 @@ impl Kept {
         outcome
     }
 
-    /// The server's store was restored from a backup: nothing that was known of it counts.
+    /// What was known of the server does not count any more.
     pub fn forget_peer(&mut self) {
-        self.sync = SyncState::new();
+        (self.sync, self.caught_up) = (SyncState::new(), false);
     }
 
     pub fn hear_sync(&mut self, message: &[u8], seal: Option<Seal>) -> Outcome {
@@ -190,8 +190,7 @@ impl Kept {
         }
         self.hear_seal(&mut outcome, seal);
         self.say_next(&mut outcome);
-        let heads = self.doc.heads();
-        outcome.level = self.sync.their_heads.as_ref().is_some_and(|theirs| *theirs == heads);
+        outcome.level = self.sync.their_heads.as_ref().is_some_and(|theirs| *theirs == self.doc.heads());
         if outcome.level {
             self.caught_up = true;
             // The server says what it has on its disk: an acknowledgement may have been lost with a connection.
@@ -213,20 +212,18 @@ impl Kept {
         };
         let (before, hash) = (self.doc.heads(), vetted.hash().0);
         match self.doc.apply(vec![vetted]) {
-            Ok(new) if new.is_empty() => {}
-            Ok(_) => {
-                outcome.changed = true;
+            Ok(new) => {
+                outcome.changed = !new.is_empty();
                 outcome.changes = self.doc.changes_since(&before).into_iter().map(|it| it.bytes).collect();
             }
             Err(error) => outcome.apart.push(set_apart("change from the server", error.to_string(), bytes)),
         }
         self.hear_seal(&mut outcome, proof.map(|proof| Seal { heads: vec![hash], proof }));
-        let complete = self.doc.missing().is_empty();
-        if !complete {
-            self.sync = SyncState::new();
+        if !self.doc.missing().is_empty() {
+            self.forget_peer();
             self.say_next(&mut outcome);
         }
-        outcome.level = complete && self.caught_up && self.waiting.is_empty();
+        outcome.level = self.is_level();
         self.counted(outcome)
     }
 
@@ -235,6 +232,7 @@ impl Kept {
         let new = self.doc.apply(changes)?;
         let changes = new.iter().filter_map(|it| self.doc.change(it)).map(|it| it.bytes).collect();
         let mut outcome = Outcome { changed: !new.is_empty(), changes, ..Outcome::default() };
+        self.caught_up &= new.is_empty();
         seals.into_iter().for_each(|it| self.hear_seal(&mut outcome, Some(it)));
         self.show_seals(&mut outcome);
         self.say_next(&mut outcome);
@@ -245,8 +243,7 @@ impl Kept {
     pub fn hear_ack(&mut self, hashes: &[Hash], proof: Option<Proof>) -> Outcome {
         let confirmed: Vec<Hash> = hashes.iter().filter(|it| self.waiting.remove(*it).is_some()).copied().collect();
         self.sent.retain(|it, _| !confirmed.contains(it));
-        let level = self.caught_up && self.waiting.is_empty();
-        let mut outcome = Outcome { confirmed, level, ..Outcome::default() };
+        let mut outcome = Outcome { confirmed, level: self.is_level(), ..Outcome::default() };
         self.hear_seal(&mut outcome, proof.map(|proof| Seal { heads: hashes.to_vec(), proof }));
         outcome
     }
@@ -287,7 +284,7 @@ impl Kept {
         outcome.confirmed = order.into_iter().filter(|it| !stays.contains(it)).collect();
         let again: Vec<Waiting> = outcome.confirmed.iter().filter_map(|it| self.waiting.remove(it)).collect();
         self.doc = JobDoc::new(self.doc.id(), actor, self.author);
-        self.sync = SyncState::new();
+        self.forget_peer();
         outcome.apart.extend(self.restore(bytes).err().unwrap_or_default());
         for Waiting { said, edits, made, bytes } in again {
             let edits: Vec<Edit> = serde_json::from_slice(edits.as_bytes()).unwrap_or_default();
@@ -324,6 +321,11 @@ impl Kept {
         self.doc.author_of(&ChangeHash(*hash)) != Some(self.author)
     }
 
+    /// Whether the server of the connection that is up has all of this, and this phone all of the server's.
+    pub fn is_level(&self) -> bool {
+        self.caught_up && self.waiting.is_empty() && self.doc.missing().is_empty()
+    }
+
     /// Whether the server does not take from this phone what others made.
     pub const fn is_barred(&self) -> bool {
         self.barred
@@ -332,8 +334,7 @@ impl Kept {
     /// Unconfirmed edits that should have been confirmed by now. Those that this phone made as another device only a catch-up may
     /// bring.
     pub fn send_again(&mut self, now: Timestamp) -> Vec<Frame> {
-        let job = self.doc.id();
-        let mut frames = Vec::new();
+        let (job, mut frames) = (self.doc.id(), Vec::new());
         for (hash, waiting) in self.waiting.iter().filter(|_| !self.barred) {
             let last = self.sent.entry(*hash).or_insert(now);
             let own = self.doc.author_of(&ChangeHash(*hash)) == Some(self.author);

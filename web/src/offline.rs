@@ -17,19 +17,21 @@ use wasm_bindgen_futures::spawn_local;
 use web_sys::{IdbDatabase, IdbTransaction};
 
 use crate::kept::{Hash, SetApart, Waiting};
+use crate::phone::Rest;
 use crate::undo::Undo;
 
 mod keys;
 mod lanes;
 mod pictures;
+mod rests;
 
 use keys::{hash_key, hash_of, key, name_of, number, pack, picture_key, unpack};
 use lanes::Lane;
 
 const NAME: &str = "napline";
-/// 2: pictures and seals.
-const VERSION: u32 = 2;
-const STORES: [&str; 11] = [JOB, SNAPSHOT, CHANGE, WAITING, APART, UNDO, SETTING, MARKER, PICTURE, THERE, SEALS];
+/// 2: pictures and seals; 3: rests.
+const VERSION: u32 = 3;
+const STORES: [&str; 12] = [JOB, SNAPSHOT, CHANGE, WAITING, APART, UNDO, SETTING, MARKER, PICTURE, THERE, SEALS, REST];
 /// By job: [`JobRecord`].
 const JOB: &str = "job";
 /// By job and time: [`Snapshot`]; the newest two.
@@ -52,6 +54,8 @@ const PICTURE: &str = "picture";
 const THERE: &str = "there";
 /// By job: [`Seals`].
 const SEALS: &str = "seals";
+/// By job: [`Rest`].
+const REST: &str = "rest";
 
 const READ: &str = "readonly";
 const READ_WRITE: &str = "readwrite";
@@ -114,6 +118,7 @@ pub enum Write {
     Apart(JobId, SetApart),
     Undo(JobId, Undo),
     Seals(JobId, Seals),
+    Rest(JobId, Rest),
     Setting(&'static str, Vec<u8>),
     Marker(JobId, Option<Marker>),
     /// Set apart: no longer part of the document.
@@ -231,6 +236,7 @@ impl Storage {
                 put(UNDO, &name_of(*job), &Uint8Array::from(json.as_slice()))
             }
             Write::Seals(job, seals) => put(SEALS, &name_of(*job), &pack(seals)?),
+            Write::Rest(job, rest) => put(REST, &name_of(*job), &pack(rest)?),
             Write::Setting(name, bytes) => put(SETTING, &JsValue::from_str(name), &Uint8Array::from(bytes.as_slice())),
             Write::Marker(job, Some(marker)) => put(MARKER, &name_of(*job), &pack(marker)?),
             Write::Marker(job, None) => delete(MARKER, name_of(*job)),
@@ -251,8 +257,9 @@ impl Storage {
                 for store in [SNAPSHOT, CHANGE, WAITING, APART] {
                     transaction.object_store(store)?.delete(range(*job)?)?;
                 }
-                delete(SEALS, name_of(*job))?;
-                delete(UNDO, name_of(*job))?;
+                for store in [SEALS, REST, UNDO] {
+                    delete(store, name_of(*job))?;
+                }
                 delete(MARKER, name_of(*job))
             }
         }

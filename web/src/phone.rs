@@ -65,6 +65,8 @@ pub struct Loaded {
     pub undo: Undo,
     pub record: JobRecord,
     pub signals: JobSignals,
+    /// A snapshot with changes that are not stored singly is on its way to storage.
+    folding: bool,
 }
 
 #[derive(Default)]
@@ -76,6 +78,7 @@ struct Inner {
     /// Jobs shared over the connection that is up.
     shared: Vec<JobId>,
     whereabouts: Option<(JobId, Whereabouts)>,
+    resting: Resting,
 }
 
 /// The phone. A handle: copy it freely.
@@ -151,6 +154,7 @@ impl Phone {
             Ok(jobs) => self.set_jobs(jobs),
             Err(error) => self.trouble.set(Some(error.told())),
         }
+        self.read_rest(&storage).await;
         let tabs = Tabs::open(move |note| self.hear_tab(note));
         self.inner.update_value(|it| (it.storage, it.tabs) = (Some(storage), tabs));
         self.started.set(true);
@@ -190,7 +194,7 @@ impl Phone {
             apart: ArcRwSignal::new(apart),
             lost: ArcRwSignal::default(),
         };
-        let loaded = Loaded { kept, undo, record, signals };
+        let loaded = Loaded { kept, undo, record, signals, folding: false };
         self.inner.update_value(|it| drop(it.loaded.insert(job, loaded)));
     }
 
@@ -319,7 +323,7 @@ impl Phone {
         if let Some(storage) = storage {
             storage.write(record.map(Write::Job));
             if outcome.snapshot {
-                spawn_local(self.fold(job, storage));
+                self.fold(job, storage);
             }
         }
     }
@@ -348,28 +352,6 @@ impl Phone {
         Some(record)
     }
 
-    async fn fold(self, job: JobId, storage: Storage) {
-        let mut changed = false;
-        let folded = storage
-            .fold(job, |stored| {
-                let covered = |Loaded { kept, .. }: &mut Loaded| -> Result<_, DocError> {
-                    let newest = stored.snapshots.first().map(|it| it.1.bytes.as_slice());
-                    changed = kept.take_in_stored(newest, &stored.changes, &stored.apart, stored.waiting.clone())?;
-                    let bytes = kept.snapshot()?;
-                    Ok((bytes, stored.changes.iter().filter(|(_, it)| kept.has(it)).map(|(key, _)| *key).collect()))
-                };
-                let covered = self.with(job, covered).ok_or_else(|| "the job is closed".to_owned())?;
-                covered.map_err(|it| it.to_string())
-            })
-            .await;
-        if let Err(error) = folded {
-            self.trouble.set(Some(error.told()));
-        }
-        if changed {
-            self.show(job, true, false, Vec::new());
-        }
-    }
-
     fn send(self, frame: Frame) {
         if let Some(send) = self.send.get_value() {
             send.run(frame);
@@ -393,5 +375,8 @@ pub fn now() -> Timestamp {
 
 mod hear;
 mod jobs;
+mod rest;
 
 pub use jobs::Form;
+pub use rest::Rest;
+use rest::Resting;

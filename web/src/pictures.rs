@@ -4,7 +4,6 @@ mod line;
 mod plan;
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
 
 use gloo_timers::future::TimeoutFuture;
 use leptos::prelude::*;
@@ -22,6 +21,7 @@ use crate::phone::{Phone, now};
 use crate::truth::Link;
 use line::Brought;
 use plan::{Here, Step};
+pub use plan::{Named, named};
 
 const LOOK_EVERY: u32 = 1_500;
 /// Milliseconds that a picture waits that could not be brought or fetched; doubled each time.
@@ -200,25 +200,26 @@ impl Pictures {
         let listed = self.phone.jobs.get_untracked().into_iter().map(|it| it.job);
         let jobs: Vec<JobId> =
             self.phone.keeping.with_untracked(|keeping| listed.filter(|it| keeping.keeps(*it)).collect());
-        let ask = |job: &JobId| {
-            self.phone
-                .with(*job, |it| (it.signals.job.get_untracked(), it.kept.waiting() == 0 && it.record.shared.is_some()))
-        };
-        let read: Vec<(Arc<Job>, bool)> = jobs.iter().filter_map(ask).collect();
-        let named: Vec<_> = read.iter().flat_map(|(job, level)| plan::named(job, *level)).collect();
+        let known: Vec<(JobId, Vec<Named>)> =
+            jobs.iter().filter_map(|it| Some((*it, self.phone.named(*it)?))).collect();
+        let named = known.iter().flat_map(|it| it.1.iter().copied()).collect::<Vec<_>>();
         let held = self.held.with_untracked(|it| self.confirmed(it));
-        if named.is_empty() && held.is_empty() {
-            return;
+        let mut steps = Vec::new();
+        if !named.is_empty() || !held.is_empty() {
+            let (asked, room) = (self.asked.get_value(), room().await);
+            let writes = self.phone.role.get_untracked() != Role::Viewer;
+            let (checked, whole) = (self.checked.get_value(), known.len() == jobs.len());
+            let here = Here { held: &held, asked: &asked, checked: &checked, room, whole, writes, now: now() };
+            steps = plan::steps(&named, &here);
         }
-        let (asked, room) = (self.asked.get_value(), room().await);
-        let writes = self.phone.role.get_untracked() != Role::Viewer;
-        let (checked, whole) = (self.checked.get_value(), read.len() == jobs.len());
-        let here = Here { held: &held, asked: &asked, checked: &checked, room, whole, writes, now: now() };
-        for step in plan::steps(&named, &here) {
+        for step in &steps {
             if self.phone.link.get_untracked() != Link::Up {
                 return;
             }
-            self.take(step, storage).await;
+            self.take(*step, storage).await;
+        }
+        for (job, named) in known.into_iter().filter(|(_, named)| plan::is_settled(named, &steps)) {
+            self.phone.rest(job, named);
         }
     }
 

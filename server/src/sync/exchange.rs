@@ -126,6 +126,9 @@ impl Phone {
         let first = say(document, &mut catch_up, !is_server);
         let epoch = document.epoch;
         let first = first.map(|it| hub.seals.catch_up(&document.doc, it));
+        if !document.is_whole() {
+            hub.note_damage(id);
+        }
         let damage = document.damage(&hub.devices).filter(|_| !is_server);
 
         let others = shared.listeners.iter().filter(|(other, _)| **other != self.id);

@@ -1,6 +1,7 @@
 //! Every job that is shared, and every phone that is connected.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::ops::RangeInclusive;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -20,8 +21,9 @@ use crate::store::{Store, StoreError, Write};
 
 /// Renames and new jobs are collected this long before everybody is told.
 const NEWS_DELAY: Duration = Duration::from_millis(300);
-/// Everybody is told no more often that a job was worked on.
-const CHANGED_INTERVAL: Duration = Duration::from_secs(30);
+/// Everybody is told no more often that jobs were worked on, and no less often: in between, no faster than so many bytes a second.
+const TOLD_AGAIN: RangeInclusive<Duration> = Duration::from_secs(2)..=Duration::from_secs(30);
+const TOLD_BYTES: f64 = 1_000_000.0;
 
 const SWEEP_INTERVAL: Duration = Duration::from_secs(60);
 /// A document that nobody used for so long leaves memory, even while phones share its job.
@@ -158,6 +160,15 @@ impl Hub {
         self.news.notify_one();
     }
 
+    /// Notes that something of a job is damaged on the disk.
+    pub fn note_damage(&self, job: JobId) {
+        let marked = lock(&self.list).get(&job).filter(|it| it.mark.is_some()).map(|it| it.changed);
+        if let Some(at) = marked {
+            lock(&self.changed).entry(job).or_insert(at);
+            self.news.notify_one();
+        }
+    }
+
     /// Notes that a job was opened, which may have read its document into memory.
     pub fn note_open(&self) {
         if self.opened.fetch_add(1, Ordering::Relaxed) % OPENED_PER_SWEEP == OPENED_PER_SWEEP - 1 {
@@ -185,38 +196,57 @@ impl Hub {
 
     /// Keeps the list of jobs up to date on all phones; runs as long as the server.
     pub async fn keep_list(self: Arc<Self>) {
-        let mut told = Instant::now();
+        let mut again = Instant::now();
+        let mut untold = false;
         loop {
-            self.news.notified().await;
+            if untold {
+                // When nothing more comes, what is not told yet is.
+                let _ = tokio::time::timeout_at(again, self.news.notified()).await;
+            } else {
+                self.news.notified().await;
+            }
             tokio::time::sleep(NEWS_DELAY).await;
             let changed = std::mem::take(&mut *lock(&self.changed));
+            untold |= !changed.is_empty();
             let mut renamed = false;
             for (job, at) in changed {
                 renamed |= self.update_entry(job, at).await;
             }
-            if renamed || told.elapsed() >= CHANGED_INTERVAL {
-                told = Instant::now();
-                let bytes = Bytes::from(self.list().encode());
-                for (_, outbox) in lock(&self.connections).values() {
-                    outbox.send_bytes(bytes.clone());
-                }
+            if renamed || (untold && Instant::now() >= again) {
+                again = Instant::now() + self.tell_list().await;
+                untold = false;
             }
         }
+    }
+
+    /// Tells the list to everybody; answers how long not to tell it again.
+    async fn tell_list(&self) -> Duration {
+        // A mark is told after the changes that it stands for: they go out when they are stored, in turn.
+        let _ = self.store.commit(Vec::new()).await;
+        let bytes = Bytes::from(self.list().encode());
+        let connections = lock(&self.connections);
+        for (_, outbox) in connections.values() {
+            outbox.send_bytes(bytes.clone());
+        }
+        let all = (bytes.len() * connections.len()) as f64;
+        Duration::from_secs_f64(all / TOLD_BYTES).clamp(*TOLD_AGAIN.start(), *TOLD_AGAIN.end())
     }
 
     /// Brings one entry of the list up to date; answers whether the job is new or has a new name.
     async fn update_entry(&self, job: JobId, changed: Timestamp) -> bool {
         let shared = self.shared(job);
         let mut shared = shared.lock().await;
-        let (name, archived) = match shared.document(&self.store).await {
-            Ok(document) => (document.doc.name(), document.doc.archived()),
+        let (name, archived, whole) = match shared.document(&self.store).await {
+            Ok(document) => (document.doc.name(), document.doc.archived(), document.is_whole()),
             Err(error) => {
                 tracing::error!(%job, %error, "a job cannot be opened");
                 return false;
             }
         };
         drop(shared);
-        let entry = JobEntry { job, name: name.clone(), changed, archived };
+        // A mark that cannot be read is none: then the phones look.
+        let mark = self.store.mark(job).ok().flatten().filter(|_| whole);
+        let entry = JobEntry { job, name: name.clone(), changed, archived, mark };
         let before = lock(&self.list).insert(job, entry);
         let renamed = before.is_none_or(|it| (it.name, it.archived) != (name.clone(), archived));
         if renamed && let Err(error) = self.store.commit(vec![Write::Listed { job, name, archived }]).await {

@@ -29,6 +29,8 @@ mod people;
 mod photos;
 /// Seams, pins and cuts of a plan.
 mod planning;
+/// What a phone does not open when it starts.
+mod rest;
 /// The browser's build computes what the server's computes.
 mod same;
 /// Who is not paired sees nothing.

@@ -196,6 +196,28 @@ async fn the_list_of_jobs_follows_on_every_phone() {
 }
 
 #[tokio::test]
+async fn the_list_says_when_something_is_new_in_a_job() {
+    let mut server = Server::start();
+    let (mut ada, mut ben) = two_phones(&server).await;
+    let job = new_job();
+    ada.open_and_catch_up(job).await;
+    ada.edit(job, &[add_room("Den")]).await;
+    ben.until("the new job", |it| it.jobs.len() == 1).await;
+    let first = ben.jobs[0].mark;
+    assert!(first.is_some());
+    ada.edit(job, &[add_room("Hall")]).await;
+    ben.until("another mark", |it| it.jobs[0].mark != first).await;
+    let second = ben.jobs[0].mark;
+    assert!(second.is_some());
+    // A new start is nothing new.
+    server.stop();
+    server.restart();
+    let mut again = ben.pass.connect().await;
+    again.until("the list", |it| !it.jobs.is_empty()).await;
+    assert_eq!(again.jobs[0].mark, second);
+}
+
+#[tokio::test]
 async fn more_jobs_than_the_server_keeps_in_memory_work_all_the_same() {
     let server = Server::start();
     let (mut ada, mut ben) = two_phones(&server).await;

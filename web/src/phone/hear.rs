@@ -21,9 +21,6 @@ impl Phone {
             self.me.set(Some(me));
         }
         self.link.set(Link::Up);
-        for record in self.jobs.get_untracked() {
-            self.share(record.job);
-        }
     }
 
     fn hear_role(self, role: Role) {
@@ -50,29 +47,30 @@ impl Phone {
     }
 
     /// The server's list: a job that is new to this phone is kept here too from now on.
-    fn hear_jobs(self, entries: Vec<JobEntry>) {
-        let news = self
-            .keeping
-            .try_update(|it| entries.iter().fold(false, |news, of| it.set_archived(of.job, of.archived) | news));
-        if news == Some(true) {
+    fn hear_jobs(self, entries: &[JobEntry]) {
+        let news = entries.iter().any(|of| self.keeping.with_untracked(|it| it.is_archived(of.job) != of.archived));
+        if news {
+            self.keeping.update(|it| entries.iter().for_each(|of| it.set_archived(of.job, of.archived)));
             self.store_keeping();
         }
         for entry in entries {
             let known = self.jobs.with_untracked(|jobs| jobs.iter().any(|it| it.job == entry.job));
             if !known {
-                let record = JobRecord { job: entry.job, name: entry.name, changed: entry.changed, shared: None };
+                let name = entry.name.clone();
+                let record = JobRecord { job: entry.job, name, changed: entry.changed, shared: None };
                 if let Some(storage) = self.storage() {
                     storage.write([Write::Job(record.clone())]);
                 }
                 self.set_record(record);
-                self.share(entry.job);
             }
         }
+        self.hear_marks(entries);
     }
 
     /// Shares a job over the connection, once it is read from storage.
     pub(super) fn share(self, job: JobId) {
-        if !self.keeping.with_untracked(|it| it.keeps(job)) {
+        let shared = self.inner.with_value(|it| it.shared.contains(&job));
+        if shared || !self.keeping.with_untracked(|it| it.keeps(job)) {
             return;
         }
         spawn_local(async move {
@@ -103,7 +101,7 @@ impl Phone {
     pub fn hear(self, frame: Frame) {
         match frame {
             Frame::Welcome(welcome) => self.hear_welcome(welcome),
-            Frame::Jobs(entries) => self.hear_jobs(entries),
+            Frame::Jobs(entries) => self.hear_jobs(&entries),
             Frame::Sync { job, message, seal } => self.hear_about(job, |it| it.kept.hear_sync(&message, seal)),
             Frame::Change { job, change, proof } => self.hear_about(job, |it| it.kept.hear_change(change, proof)),
             Frame::Ack { job, hashes, proof } => self.hear_about(job, |it| it.kept.hear_ack(&hashes, proof)),
@@ -189,6 +187,7 @@ impl Phone {
     /// The connection is gone: everything goes on here.
     pub fn disconnected(self) {
         self.inner.update_value(|it| it.shared.clear());
+        self.forget_marks();
         self.each_loaded(|it| it.signals.seen.update(Vec::clear));
     }
 
@@ -223,11 +222,13 @@ impl Phone {
     /// Another tab of this phone did something; it has stored it already.
     pub(super) fn hear_tab(self, note: TabNote) {
         match note {
-            // What is being read may be older than this.
-            TabNote::Made { job, .. } if self.inner.with_value(|it| it.loading.contains(&job)) => {
+            // It waits for a server from now on. And what is being read may be older than this.
+            TabNote::Made { job, .. } if self.inner.with_value(|it| !it.loaded.contains_key(&job)) => {
                 spawn_local(async move {
-                    self.open(job).await;
-                    self.hear_tab(note);
+                    if self.open(job).await.is_some() {
+                        self.share(job);
+                        self.hear_tab(note);
+                    }
                 });
             }
             TabNote::Made { job, hash, made } => self.hear_about(job, |it| it.kept.made_elsewhere(hash, made)),

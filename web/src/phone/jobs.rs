@@ -36,15 +36,14 @@ impl Phone {
     pub fn set_only_opened(self, only_opened: bool) {
         self.keeping.update(|it| it.only_opened = only_opened);
         self.store_keeping();
-        for record in self.jobs.get_untracked() {
-            self.share(record.job);
+        if self.link.get_untracked() == Link::Up {
+            self.share_all();
         }
     }
 
     /// Takes a job off this phone; the shop keeps it. The reason when something of it is only here.
     pub fn take_off(self, job: JobId) -> Result<(), String> {
-        let only_here = self.with(job, |it| it.kept.waiting() > 0 || it.record.shared.is_none());
-        if only_here != Some(false) {
+        if self.is_only_here(job) {
             return Err("Not taken off: the shop does not have all of it yet. Connect first.".to_owned());
         }
         if self
@@ -54,7 +53,10 @@ impl Phone {
         {
             self.send(Frame::Close { job });
         }
-        self.inner.update_value(|it| drop(it.loaded.remove(&job)));
+        self.inner.update_value(|it| {
+            it.loaded.remove(&job);
+            it.resting.forget(job);
+        });
         self.keeping.update(|it| it.take_off(job));
         self.store_keeping();
         if let Some(record) = self.jobs.get_untracked().into_iter().find(|it| it.job == job) {

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::{Deserialize, Serialize};
 use shared_model::ids::JobId;
 use shared_model::job::{Job, Photo, Picture, PictureHash, Timestamp};
 
@@ -15,7 +16,7 @@ const ENOUGH_ROOM: u64 = 300 << 20;
 const KEPT_OFF: i64 = 30 * 24 * 3_600;
 
 /// A picture that a job on this phone names.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Named {
     pub job: JobId,
     pub picture: Picture,
@@ -52,7 +53,7 @@ pub struct Here<'a> {
     pub checked: &'a BTreeSet<PictureHash>,
     /// Bytes that the browser would still keep; `None` when it does not say.
     pub room: Option<u64>,
-    /// Every job that is kept on it is in memory: what no job names nobody needs.
+    /// The pictures of every job that is kept on it are known: what no job names nobody needs.
     pub whole: bool,
     /// It may change jobs, and bring pictures.
     pub writes: bool,
@@ -100,6 +101,14 @@ pub fn steps(all: &[Named], here: &Here<'_>) -> Vec<Step> {
         }
     }
     drop.into_iter().chain(bring).chain(fetch).chain(check).collect()
+}
+
+/// Whether none of a job's pictures has to be brought or fetched.
+pub fn is_settled(named: &[Named], steps: &[Step]) -> bool {
+    steps.iter().all(|step| match step {
+        Step::Bring(_, it) | Step::Fetch(it) => named.iter().all(|of| of.picture.hash != it.hash),
+        Step::Drop(_) | Step::Free(..) | Step::Check(..) => true,
+    })
 }
 
 /// What nobody needs: of photos that were taken off, or of jobs that went.
@@ -334,5 +343,13 @@ mod tests {
             told(&mixed),
             ("1 photo only here, 1 photo on the server, 1 photo not on this phone yet".to_owned(), 1)
         );
+    }
+
+    #[test]
+    fn a_job_is_settled_when_none_of_its_pictures_is_to_be_brought_or_fetched() {
+        let job = [named(1, true), named(2, false)];
+        let step = |n: u8| [Step::Bring(JOB, picture(n)), Step::Fetch(picture(n)), Step::Check(JOB, picture(n))];
+        assert_eq!(step(2).map(|it| is_settled(&job, &[it])), [false, false, true]);
+        assert!(is_settled(&job, &step(3)), "of another job");
     }
 }
