@@ -86,6 +86,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     let joining = settings.join.clone().map(|link| tokio::spawn(join(Arc::clone(&shop), link)));
 
     let keeping = tokio::spawn(Arc::clone(&shop.hub).keep_list());
+    let looking = tokio::spawn(Arc::clone(&shop.hub).look_over());
     let sweeping = tokio::spawn(Arc::clone(&shop.hub).sweep());
     let tidying = tokio::spawn(photos::sweep(Arc::clone(&shop)));
     let renewing = tls.map(|tls| tokio::spawn(async move { tls.keep_fresh(&hosts).await }));
@@ -98,7 +99,7 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     })
     .await;
     drop(control);
-    for task in [Some(keeping), Some(sweeping), Some(tidying), renewing, joining].into_iter().flatten() {
+    for task in [Some(keeping), Some(looking), Some(sweeping), Some(tidying), renewing, joining].into_iter().flatten() {
         task.abort();
     }
     tokio::task::block_in_place(|| store.close());

@@ -1,9 +1,10 @@
 //! The frames between phone and server: one WebSocket, many jobs, one postcard-encoded [`Frame`] per binary message.
 
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 
 use crate::ids::{DeviceId, JobId, RoomId, WallId};
-use crate::job::Timestamp;
+use crate::job::{ChangeHash, Timestamp};
 use crate::seal::{Proof, Seal};
 
 /// Both sides say this first; a peer with another number is told to reload or update.
@@ -18,7 +19,7 @@ pub enum Frame {
     Hello(Hello),
     /// Server → phone, the answer. The device is known from its token, which came with the HTTP upgrade.
     Welcome(Welcome),
-    /// Server → phone: every job it has, after `Welcome` and whenever the list changes or jobs were worked on.
+    /// Server → phone: every job it has, after `Welcome`; then those that are new, renamed or worked on.
     Jobs(Vec<JobEntry>),
     /// Phone → server: start sharing this job. A job that the server does not know is made there.
     Open { job: JobId },
@@ -107,15 +108,25 @@ pub struct JobEntry {
     pub changed: Timestamp,
     /// Put away: phones keep it only if they are asked to.
     pub archived: bool,
-    /// What the server has of it: a phone that had all of this need not open the job. `None` while something of it is damaged,
-    /// which every phone that has the job may mend.
+    /// What the server has of it: a phone that has just this need not open the job. `None` while something of it is damaged,
+    /// which every phone that has the job may mend, and while the server has not looked.
     pub mark: Option<Mark>,
 }
 
-/// Stands for all that a server has of a job: another one after each change that it stores. Two servers' marks say nothing of
-/// each other.
+/// Stands for a job's whole history: who has the same mark has the same changes.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Mark(pub [u8; 16]);
+
+impl Mark {
+    /// Of the changes that no other builds on: the SHA-256 over their hashes in order, cut to 16 bytes.
+    pub fn of(mut heads: Vec<ChangeHash>) -> Self {
+        heads.sort_unstable();
+        let digest = heads.iter().fold(Sha256::new(), |it, head| it.chain_update(head.0)).finalize();
+        let mut mark = [0; 16];
+        mark.copy_from_slice(&digest[..16]);
+        Self(mark)
+    }
+}
 
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Person {
@@ -263,6 +274,15 @@ mod tests {
             (job(), seal()).prop_map(|(job, seal)| Frame::Sealed { job, seal }),
             prop::collection::vec(any::<[u8; 32]>(), 0..3).prop_map(Frame::SealKeys),
         ]
+    }
+
+    #[test]
+    fn a_mark_is_of_what_is_newest_in_whatever_order() {
+        let [one, other] = [ChangeHash([1; 32]), ChangeHash([2; 32])];
+        assert_eq!(Mark::of(vec![one, other]), Mark::of(vec![other, one]));
+        assert_ne!(Mark::of(vec![one]), Mark::of(vec![one, other]));
+        // FIPS 180-4's function of no bytes at all, from the examples of NIST.
+        assert_eq!(Mark::of(Vec::new()).0[..4], [0xe3, 0xb0, 0xc4, 0x42]);
     }
 
     proptest! {

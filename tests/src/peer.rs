@@ -114,7 +114,13 @@ impl Pass {
 
     /// Opens the socket, says hello and is welcomed.
     pub async fn connect(&self) -> Peer {
+        self.connect_late(async {}).await
+    }
+
+    /// Opens the socket, and says hello only after something else.
+    pub async fn connect_late(&self, meanwhile: impl Future<Output = ()>) -> Peer {
         let mut socket = self.socket(&self.address, Some(&self.cookie)).await.expect("the server to take the socket");
+        meanwhile.await;
         send(&mut socket, &hello()).await;
         let welcome = match next_frame(&mut socket).await {
             Some(Frame::Welcome(welcome)) => welcome,
@@ -294,7 +300,11 @@ impl Peer {
 
     async fn take(&mut self, frame: Frame) {
         match frame {
-            Frame::Jobs(jobs) => self.jobs = jobs,
+            Frame::Jobs(entries) => {
+                self.jobs.retain(|it| entries.iter().all(|of| of.job != it.job));
+                self.jobs.extend(entries);
+                self.jobs.sort_by_key(|it| it.job);
+            }
             Frame::Goodbye { reason } => self.goodbye = Some(reason),
             Frame::Role(role) => self.role = Some(role),
             Frame::Damaged { job, lost, .. } => {

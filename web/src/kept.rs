@@ -7,7 +7,7 @@ use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{ChangeHash, DocError, Edit, EditError, Job, JobDoc, NewChange, SyncState, Timestamp};
 use shared_model::seal::{Proof, Seal, Seals};
-use shared_model::wire::Frame;
+use shared_model::wire::{Frame, Mark};
 
 #[path = "kept/outcome.rs"] // The simulation takes this file in from another folder.
 mod outcome;
@@ -173,7 +173,7 @@ impl Kept {
 
     /// What was known of the server does not count any more.
     pub fn forget_peer(&mut self) {
-        (self.sync, self.caught_up) = (SyncState::new(), false);
+        self.sync = SyncState::new();
     }
 
     pub fn hear_sync(&mut self, message: &[u8], seal: Option<Seal>) -> Outcome {
@@ -219,11 +219,12 @@ impl Kept {
             Err(error) => outcome.apart.push(set_apart("change from the server", error.to_string(), bytes)),
         }
         self.hear_seal(&mut outcome, proof.map(|proof| Seal { heads: vec![hash], proof }));
-        if !self.doc.missing().is_empty() {
+        let complete = self.doc.missing().is_empty();
+        if !complete {
             self.forget_peer();
             self.say_next(&mut outcome);
         }
-        outcome.level = self.is_level();
+        outcome.level = complete && self.caught_up && self.waiting.is_empty();
         self.counted(outcome)
     }
 
@@ -232,7 +233,6 @@ impl Kept {
         let new = self.doc.apply(changes)?;
         let changes = new.iter().filter_map(|it| self.doc.change(it)).map(|it| it.bytes).collect();
         let mut outcome = Outcome { changed: !new.is_empty(), changes, ..Outcome::default() };
-        self.caught_up &= new.is_empty();
         seals.into_iter().for_each(|it| self.hear_seal(&mut outcome, Some(it)));
         self.show_seals(&mut outcome);
         self.say_next(&mut outcome);
@@ -243,7 +243,7 @@ impl Kept {
     pub fn hear_ack(&mut self, hashes: &[Hash], proof: Option<Proof>) -> Outcome {
         let confirmed: Vec<Hash> = hashes.iter().filter(|it| self.waiting.remove(*it).is_some()).copied().collect();
         self.sent.retain(|it, _| !confirmed.contains(it));
-        let mut outcome = Outcome { confirmed, level: self.is_level(), ..Outcome::default() };
+        let mut outcome = Outcome { confirmed, level: self.caught_up && self.waiting.is_empty(), ..Outcome::default() };
         self.hear_seal(&mut outcome, proof.map(|proof| Seal { heads: hashes.to_vec(), proof }));
         outcome
     }
@@ -321,9 +321,9 @@ impl Kept {
         self.doc.author_of(&ChangeHash(*hash)) != Some(self.author)
     }
 
-    /// Whether the server of the connection that is up has all of this, and this phone all of the server's.
-    pub fn is_level(&self) -> bool {
-        self.caught_up && self.waiting.is_empty() && self.doc.missing().is_empty()
+    /// What this phone has, when it is all and no edit waits for a server's word.
+    pub fn mark(&self) -> Option<Mark> {
+        (self.waiting.is_empty() && self.doc.missing().is_empty()).then(|| Mark::of(self.doc.heads()))
     }
 
     /// Whether the server does not take from this phone what others made.

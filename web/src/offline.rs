@@ -227,7 +227,11 @@ impl Storage {
         };
         match write {
             Write::Job(record) => put(JOB, &name_of(record.job), &pack(record)?),
-            Write::Change(job, bytes) => put(CHANGE, &self.next_key(*job), &Uint8Array::from(bytes.as_slice())),
+            Write::Change(job, bytes) => {
+                // With anything new a job is at rest no more.
+                delete(REST, name_of(*job))?;
+                put(CHANGE, &self.next_key(*job), &Uint8Array::from(bytes.as_slice()))
+            }
             Write::Waiting(job, hash, waiting) => put(WAITING, &hash_key(*job, hash), &pack(waiting)?),
             Write::Confirmed(job, hash) => delete(WAITING, hash_key(*job, hash)),
             Write::Apart(job, apart) => put(APART, &self.next_key(*job), &pack(apart)?),
@@ -341,6 +345,7 @@ impl Storage {
         for (at, _) in stored.snapshots.iter().skip(1) {
             snapshots.delete(key(job, &[*at]))?;
         }
+        transaction.object_store(REST)?.delete(name_of(job))?;
         let snapshot = pack(&Snapshot { bytes, covers })?;
         snapshots.put(&snapshot, Some(&key(job, &[self.next_number()])))?;
         finish(transaction).await

@@ -65,8 +65,6 @@ pub struct Loaded {
     pub undo: Undo,
     pub record: JobRecord,
     pub signals: JobSignals,
-    /// A snapshot with changes that are not stored singly is on its way to storage.
-    folding: bool,
 }
 
 #[derive(Default)]
@@ -154,9 +152,9 @@ impl Phone {
             Ok(jobs) => self.set_jobs(jobs),
             Err(error) => self.trouble.set(Some(error.told())),
         }
-        self.read_rest(&storage).await;
         let tabs = Tabs::open(move |note| self.hear_tab(note));
-        self.inner.update_value(|it| (it.storage, it.tabs) = (Some(storage), tabs));
+        self.inner.update_value(|it| (it.storage, it.tabs) = (Some(storage.clone()), tabs));
+        self.read_rests(&storage).await;
         self.started.set(true);
     }
 
@@ -194,7 +192,7 @@ impl Phone {
             apart: ArcRwSignal::new(apart),
             lost: ArcRwSignal::default(),
         };
-        let loaded = Loaded { kept, undo, record, signals, folding: false };
+        let loaded = Loaded { kept, undo, record, signals };
         self.inner.update_value(|it| drop(it.loaded.insert(job, loaded)));
     }
 
@@ -319,6 +317,9 @@ impl Phone {
         if self.inner.with_value(|it| it.shared.contains(&job)) {
             outcome.send.into_iter().for_each(|frame| self.send(frame));
         }
+        if outcome.changed {
+            self.inner.update_value(|it| it.resting.disturb(job));
+        }
         let record = self.show(job, outcome.changed, outcome.level, outcome.apart);
         if let Some(storage) = storage {
             storage.write(record.map(Write::Job));
@@ -373,6 +374,7 @@ pub fn now() -> Timestamp {
     Timestamp((js_sys::Date::now() / 1_000.0) as i64)
 }
 
+mod fold;
 mod hear;
 mod jobs;
 mod rest;

@@ -219,7 +219,7 @@ impl Pictures {
             self.take(*step, storage).await;
         }
         for (job, named) in known.into_iter().filter(|(_, named)| plan::is_settled(named, &steps)) {
-            self.phone.rest(job, named);
+            self.phone.lay_down(job, &named);
         }
     }
 

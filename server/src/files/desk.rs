@@ -159,6 +159,7 @@ impl Desk<'_> {
         let new: Vec<NewChange> = taken.iter().filter_map(|it| document.doc.change(it)).collect();
         let (epoch, name, now) = (document.epoch, document.doc.name(), clock::now());
         let (archived, photos) = (document.doc.archived(), document.doc.photos());
+        let mended = document.mended();
         let mut writes = document.number(&new, FILE, now);
         writes.push(Stored::Listed { job: id, name: name.clone(), archived });
         let (done, stored) = tokio::sync::oneshot::channel();
@@ -176,8 +177,8 @@ impl Desk<'_> {
             }
         }
         let count_new = new.len();
-        for change in new {
-            let frame = self.hub.seals.live(id, change);
+        let news = new.into_iter().map(|it| self.hub.seals.live(id, it));
+        for frame in news.chain(mended.map(|it| it.encode().into())) {
             shared.listeners.values().for_each(|it| it.outbox.send_bytes(frame.clone()));
         }
         self.hub.note_change(id, now);

@@ -174,7 +174,9 @@ async fn exchange(
         let subjects = shop.hosts.subjects().iter().map(ToString::to_string).collect();
         outbox.send(&Frame::Vouch { request, subjects });
     }
-    let mut to_share: VecDeque<JobId> = shop.hub.jobs().into();
+    // Comes out of the queue as what is to be shared.
+    shop.hub.greet(peer.id);
+    let mut to_share = VecDeque::new();
     let mut heard = Instant::now();
     let mut ping = interval_at(heard + PING_EVERY, PING_EVERY);
     loop {

@@ -10,7 +10,6 @@ use axum::http::{HeaderMap, Method, Request, StatusCode};
 use shared_model::ids::JobId;
 use shared_model::job::{Photo, Picture, PictureHash, Timestamp};
 use shared_model::photo::{self, Next, PIECE};
-use shared_model::wire::Frame;
 use tokio::time::Instant;
 
 use super::record::Record;
@@ -54,8 +53,7 @@ pub async fn keep_level(shop: &Shop, record: &Record, address: &str) {
 
 impl Level {
     async fn look(&mut self, shop: &Shop) {
-        let Frame::Jobs(entries) = shop.hub.list() else { return };
-        for entry in entries {
+        for entry in shop.hub.list() {
             // Within the same second more may come.
             let settled = clock::now().0 - entry.changed.0 > 1;
             if self.looked.get(&entry.job) == Some(&entry.changed) {

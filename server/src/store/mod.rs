@@ -17,7 +17,7 @@ pub use read::Moment;
 use redb::{Database, DatabaseError};
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::Timestamp;
-use shared_model::wire::Role;
+use shared_model::wire::{Mark, Role};
 
 /// The store's file in the data folder.
 pub const FILE: &str = "napline.redb";
@@ -99,6 +99,11 @@ pub enum Write {
         job: JobId,
         name: String,
         archived: bool,
+    },
+    /// With each of its changes: what the store has of the job then.
+    Mark {
+        job: JobId,
+        mark: Option<Mark>,
     },
     /// Registers an actor, unless it is registered already.
     Actor {

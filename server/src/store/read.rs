@@ -8,7 +8,7 @@ use shared_model::job::Timestamp;
 use shared_model::wire::{JobEntry, Mark};
 use uuid::Uuid;
 
-use super::tables::{ACTORS, ARCHIVED, CHANGES, ChangeKey, ChangeRow, DEVICES, NAMES, NOTES, SNAPSHOTS};
+use super::tables::{ACTORS, ARCHIVED, CHANGES, DEVICES, MARKS, NAMES, NOTES, SNAPSHOTS};
 use super::{Device, Note, Store, StoreError, StoreFile, StoredChange, writer};
 
 impl Store {
@@ -25,11 +25,6 @@ impl Store {
     /// Every job, with its name as last stored and the time of its last change.
     pub fn jobs(&self) -> Result<Vec<JobEntry>, StoreError> {
         self.read(jobs)
-    }
-
-    /// The mark of what is stored of a job; `None` when nothing is.
-    pub fn mark(&self, job: JobId) -> Result<Option<Mark>, StoreError> {
-        self.read(|transaction| Ok(newest(&transaction.open_table(CHANGES)?, job.0.as_u128())?.map(|it| it.0)))
     }
 
     pub fn devices(&self) -> Result<Vec<Device>, StoreError> {
@@ -153,36 +148,22 @@ fn jobs(transaction: &ReadTransaction) -> Result<Vec<JobEntry>, redb::Error> {
     let changes = transaction.open_table(CHANGES)?;
     let names = transaction.open_table(NAMES)?;
     let put_away = transaction.open_table(ARCHIVED)?;
+    let marks = transaction.open_table(MARKS)?;
     let mut entries = Vec::new();
     let mut from = 0;
     // Skips from job to job, not through all their changes.
     while let Some(row) = changes.range((from, 0)..)?.next() {
         let job = row?.0.value().0;
-        let (mark, changed) = newest(&changes, job)?.unzip();
-        let changed = changed.unwrap_or(Timestamp(0));
+        let last = changes.range((job, 0)..=(job, u64::MAX))?.next_back().transpose()?;
+        let changed = Timestamp(last.map_or(0, |(_, value)| value.value().2));
         let name = names.get(job)?.map(|it| it.value().to_owned()).unwrap_or_default();
         let archived = put_away.get(job)?.is_some();
+        let mark = marks.get(job)?.map(|it| Mark(it.value()));
         entries.push(JobEntry { job: JobId(Uuid::from_u128(job)), name, changed, archived, mark });
         let Some(next) = job.checked_add(1) else { break };
         from = next;
     }
     Ok(entries)
-}
-
-/// The job's newest change: its number with the first bytes of its hash, which another store that was copied from this one does
-/// not share for long, and when it came.
-fn newest(
-    changes: &impl ReadableTable<ChangeKey, ChangeRow<'static>>,
-    job: u128,
-) -> Result<Option<(Mark, Timestamp)>, redb::Error> {
-    let Some(row) = changes.range((job, 0)..=(job, u64::MAX))?.next_back() else { return Ok(None) };
-    let (key, value) = row?;
-    let (hash, _, received, _) = value.value();
-    let mut mark = [0; 16];
-    let (number, of_hash) = mark.split_at_mut(8);
-    number.copy_from_slice(&key.value().1.to_be_bytes());
-    of_hash.copy_from_slice(&hash[..8]);
-    Ok(Some((Mark(mark), Timestamp(received))))
 }
 
 fn devices(transaction: &ReadTransaction) -> Result<Vec<Device>, redb::Error> {

@@ -3,7 +3,7 @@
 use redb::{Database, ReadableDatabase, TableDefinition};
 
 /// Version of the tables' layout; raised when a table changes its meaning.
-pub const LAYOUT: u64 = 3;
+pub const LAYOUT: u64 = 4;
 
 /// (job, seq)
 pub type ChangeKey = (u128, u64);
@@ -19,6 +19,8 @@ pub const SNAPSHOTS: TableDefinition<(u128, u64), &[u8]> = TableDefinition::new(
 pub const NAMES: TableDefinition<u128, &str> = TableDefinition::new("names");
 /// jobs that are put away, for the list of jobs
 pub const ARCHIVED: TableDefinition<u128, ()> = TableDefinition::new("archived");
+/// job → the mark of all its changes, unless some are damaged or nobody has looked
+pub const MARKS: TableDefinition<u128, [u8; 16]> = TableDefinition::new("marks");
 /// actor → device that first used it
 pub const ACTORS: TableDefinition<&[u8; 16], u128> = TableDefinition::new("actors");
 /// device → its record as JSON
@@ -52,6 +54,7 @@ pub fn prepare(database: &Database) -> Result<Meta, redb::Error> {
     transaction.open_table(SNAPSHOTS)?;
     transaction.open_table(NAMES)?;
     transaction.open_table(ARCHIVED)?;
+    transaction.open_table(MARKS)?;
     transaction.open_table(ACTORS)?;
     transaction.open_table(DEVICES)?;
     transaction.open_table(NOTES)?;

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use redb::{Database, ReadableTable, WriteTransaction};
 
-use super::tables::{ACTORS, ARCHIVED, CHANGES, DEVICES, HASHES, NAMES, NOTES, SNAPSHOTS};
+use super::tables::{ACTORS, ARCHIVED, CHANGES, DEVICES, HASHES, MARKS, NAMES, NOTES, SNAPSHOTS};
 use super::{StoreError, StoreFile, StoredChange, Write, open_file};
 
 /// Most batches in one commit: bounds how long the first of them waits.
@@ -96,6 +96,13 @@ fn apply(transaction: &WriteTransaction, write: &Write) -> Result<(), redb::Erro
             } else {
                 put_away.remove(job.0.as_u128())?;
             }
+        }
+        Write::Mark { job, mark } => {
+            let mut marks = transaction.open_table(MARKS)?;
+            match mark {
+                Some(mark) => marks.insert(job.0.as_u128(), mark.0)?,
+                None => marks.remove(job.0.as_u128())?,
+            };
         }
         Write::Actor { actor, device } => {
             let mut actors = transaction.open_table(ACTORS)?;

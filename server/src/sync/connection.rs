@@ -13,7 +13,7 @@ use shared_model::wire::{Frame, Hello, MOST_FRAME_BYTES, PROTOCOL, Person, Role,
 use tokio::time::{Instant, timeout};
 
 use super::exchange::Phone;
-use super::outbox::{self, Outbox, Parting, Queue};
+use super::outbox::{self, Parting, Queue};
 use crate::gate::Visitor;
 use crate::limits::Bucket;
 use crate::router::Shop;
@@ -102,7 +102,7 @@ async fn converse(shop: &Shop, socket: &mut WebSocket, mut queue: Queue, phone: 
         Ok(Some(Ok(_))) => return Some(Parting::NotUnderstood("the first frame must be a hello".into())),
         Ok(Some(Err(_)) | None) => return None,
     };
-    if let Err(parting) = welcome(shop, &phone.device, &phone.outbox, &hello) {
+    if let Err(parting) = welcome(shop, phone, &hello) {
         // What is queued tells the phone which build to load.
         while let Ok(Some(bytes)) = timeout(Duration::ZERO, queue.next()).await {
             socket.send(Message::Binary(bytes)).await.ok()?;
@@ -112,7 +112,8 @@ async fn converse(shop: &Shop, socket: &mut WebSocket, mut queue: Queue, phone: 
     exchange(shop, socket, queue, phone).await
 }
 
-fn welcome(shop: &Shop, device: &Device, outbox: &Outbox, hello: &Hello) -> Result<(), Parting> {
+fn welcome(shop: &Shop, phone: &Phone, hello: &Hello) -> Result<(), Parting> {
+    let (device, outbox) = (&phone.device, &phone.outbox);
     outbox.send(&Frame::Welcome(Welcome {
         protocol: PROTOCOL,
         schema: shared_model::job::SCHEMA,
@@ -130,7 +131,7 @@ fn welcome(shop: &Shop, device: &Device, outbox: &Outbox, hello: &Hello) -> Resu
         peers::tell_seal_keys(shop, outbox);
         peers::tell_roster(shop, outbox);
     }
-    outbox.send(&shop.hub.list());
+    shop.hub.greet(phone.id);
     Ok(())
 }
 

@@ -126,7 +126,7 @@ impl Phone {
         let first = say(document, &mut catch_up, !is_server);
         let epoch = document.epoch;
         let first = first.map(|it| hub.seals.catch_up(&document.doc, it));
-        if !document.is_whole() {
+        if document.mark().is_none() {
             hub.note_damage(id);
         }
         let damage = document.damage(&hub.devices).filter(|_| !is_server);
@@ -302,13 +302,13 @@ impl Phone {
         // Never another copy than the one that took the changes in. If a write failed since, the store refuses these too.
         let Some(document) = shared.held() else { return Err(Parting::Unreadable("the job left memory".into())) };
         let (id, epoch, now) = (document.doc.id(), document.epoch, clock::now());
+        let mended = document.mended();
         writes.extend(document.number(&changes, self.device.id, now));
         let news = !changes.is_empty();
         let hashes = changes.iter().map(|it| it.hash.0).collect();
         let proof = hub.seals.proof(id, &changes);
         let mut to_phone: Vec<Frame> = news.then_some(Frame::Ack { job: id, hashes, proof }).into_iter().collect();
         to_phone.extend(reply);
-        let mended = document.is_mended().then_some(Frame::Damaged { job: id, lost: Vec::new(), waiting: 0 });
         to_phone.extend(mended.clone().filter(|_| !self.is_server()));
         let live: Vec<Bytes> =
             changes.into_iter().map(|it| hub.seals.live(id, it)).chain(mended.map(|it| it.encode().into())).collect();

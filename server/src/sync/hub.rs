@@ -1,7 +1,6 @@
 //! Every job that is shared, and every phone that is connected.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::ops::RangeInclusive;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -21,9 +20,12 @@ use crate::store::{Store, StoreError, Write};
 
 /// Renames and new jobs are collected this long before everybody is told.
 const NEWS_DELAY: Duration = Duration::from_millis(300);
-/// Everybody is told no more often that jobs were worked on, and no less often: in between, no faster than so many bytes a second.
-const TOLD_AGAIN: RangeInclusive<Duration> = Duration::from_secs(2)..=Duration::from_secs(30);
-const TOLD_BYTES: f64 = 1_000_000.0;
+/// Everybody is told no more often that jobs were worked on.
+const WORKED_ON_DELAY: Duration = Duration::from_secs(3);
+/// Every job is looked at so often, for damage on the disk that nobody would see before somebody needs the job.
+const LOOK_EVERY: Duration = Duration::from_secs(24 * 3_600);
+/// Between two jobs that are looked at: phones come first.
+const LOOK_PAUSE: Duration = Duration::from_millis(200);
 
 const SWEEP_INTERVAL: Duration = Duration::from_secs(60);
 /// A document that nobody used for so long leaves memory, even while phones share its job.
@@ -41,13 +43,20 @@ pub struct ConnectionId(u64);
 
 pub type Shared = Arc<tokio::sync::Mutex<SharedJob>>;
 
+struct Connected {
+    device: DeviceId,
+    outbox: Outbox,
+    /// It was told the list, and is told what is new in it.
+    greeted: bool,
+}
+
 pub struct Hub {
     pub store: Arc<Store>,
     pub devices: Arc<Devices>,
     pub seals: Seals,
     jobs: Mutex<HashMap<JobId, Shared>>,
     /// The oldest first.
-    connections: Mutex<BTreeMap<ConnectionId, (DeviceId, Outbox)>>,
+    connections: Mutex<BTreeMap<ConnectionId, Connected>>,
     next_connection: AtomicU64,
     /// Devices that sent too much that had to be refused, and until when they stay out.
     charged: Mutex<HashMap<DeviceId, Instant>>,
@@ -110,15 +119,15 @@ impl Hub {
         if connections.len() >= MOST_CONNECTIONS {
             return Err(Parting::Crowded);
         }
-        let of_device = connections.values().filter(|(it, _)| *it == device);
+        let of_device = connections.values().filter(|it| it.device == device);
         if of_device.clone().count() >= MOST_CONNECTIONS_PER_DEVICE
-            && let Some((_, oldest)) = of_device.clone().next()
+            && let Some(oldest) = of_device.clone().next()
         {
             // A phone with a bad network leaves dead connections behind; the new one is the one it uses.
-            oldest.part(Parting::Crowded);
+            oldest.outbox.part(Parting::Crowded);
         }
         let id = ConnectionId(self.next_connection.fetch_add(1, Ordering::Relaxed));
-        connections.insert(id, (device, outbox));
+        connections.insert(id, Connected { device, outbox, greeted: false });
         Ok(id)
     }
 
@@ -129,14 +138,14 @@ impl Hub {
 
     /// Ends every connection of a device.
     pub fn part(&self, device: DeviceId, why: &Parting) {
-        for (_, outbox) in lock(&self.connections).values().filter(|(it, _)| *it == device) {
-            outbox.part(why.clone());
+        for it in lock(&self.connections).values().filter(|it| it.device == device) {
+            it.outbox.part(why.clone());
         }
     }
 
     /// Devices that are connected now.
     pub fn connected(&self) -> BTreeSet<DeviceId> {
-        lock(&self.connections).values().map(|(it, _)| *it).collect()
+        lock(&self.connections).values().map(|it| it.device).collect()
     }
 
     /// Keeps a device out for a while.
@@ -144,9 +153,16 @@ impl Hub {
         lock(&self.charged).insert(device, Instant::now() + time);
     }
 
-    /// The frame that lists every job.
-    pub fn list(&self) -> Frame {
-        Frame::Jobs(lock(&self.list).values().cloned().collect())
+    /// Tells a phone or another server every job, and from now on what is new in the list.
+    pub fn greet(&self, id: ConnectionId) {
+        if let Some(it) = lock(&self.connections).get_mut(&id) {
+            it.greeted = true;
+            it.outbox.send(&Frame::Jobs(self.list()));
+        }
+    }
+
+    pub fn list(&self) -> Vec<JobEntry> {
+        lock(&self.list).values().cloned().collect()
     }
 
     /// Every job that is known here.
@@ -154,7 +170,7 @@ impl Hub {
         lock(&self.list).keys().copied().collect()
     }
 
-    /// Notes that a change of the job was stored.
+    /// Notes that something is new in a job.
     pub fn note_change(&self, job: JobId, at: Timestamp) {
         lock(&self.changed).insert(job, at);
         self.news.notify_one();
@@ -164,8 +180,7 @@ impl Hub {
     pub fn note_damage(&self, job: JobId) {
         let marked = lock(&self.list).get(&job).filter(|it| it.mark.is_some()).map(|it| it.changed);
         if let Some(at) = marked {
-            lock(&self.changed).entry(job).or_insert(at);
-            self.news.notify_one();
+            self.note_change(job, at);
         }
     }
 
@@ -179,8 +194,8 @@ impl Hub {
     /// Says goodbye to every phone and waits until all have left, but not for ever.
     pub async fn stop(&self) {
         self.stopping.store(true, Ordering::Release);
-        for (_, outbox) in lock(&self.connections).values() {
-            outbox.part(Parting::Stopping);
+        for it in lock(&self.connections).values() {
+            it.outbox.part(Parting::Stopping);
         }
         let empty = async {
             loop {
@@ -197,55 +212,53 @@ impl Hub {
     /// Keeps the list of jobs up to date on all phones; runs as long as the server.
     pub async fn keep_list(self: Arc<Self>) {
         let mut again = Instant::now();
-        let mut untold = false;
+        let mut untold = BTreeSet::new();
         loop {
-            if untold {
+            if untold.is_empty() {
+                self.news.notified().await;
+            } else {
                 // When nothing more comes, what is not told yet is.
                 let _ = tokio::time::timeout_at(again, self.news.notified()).await;
-            } else {
-                self.news.notified().await;
             }
             tokio::time::sleep(NEWS_DELAY).await;
             let changed = std::mem::take(&mut *lock(&self.changed));
-            untold |= !changed.is_empty();
             let mut renamed = false;
             for (job, at) in changed {
                 renamed |= self.update_entry(job, at).await;
+                untold.insert(job);
             }
-            if renamed || (untold && Instant::now() >= again) {
-                again = Instant::now() + self.tell_list().await;
-                untold = false;
+            if renamed || (!untold.is_empty() && Instant::now() >= again) {
+                self.tell(&std::mem::take(&mut untold));
+                again = Instant::now() + WORKED_ON_DELAY;
             }
         }
     }
 
-    /// Tells the list to everybody; answers how long not to tell it again.
-    async fn tell_list(&self) -> Duration {
-        // A mark is told after the changes that it stands for: they go out when they are stored, in turn.
-        let _ = self.store.commit(Vec::new()).await;
-        let bytes = Bytes::from(self.list().encode());
+    /// Tells everybody what is new in the list.
+    fn tell(&self, jobs: &BTreeSet<JobId>) {
         let connections = lock(&self.connections);
-        for (_, outbox) in connections.values() {
-            outbox.send_bytes(bytes.clone());
+        let entries = jobs.iter().filter_map(|it| lock(&self.list).get(it).cloned()).collect();
+        let bytes = Bytes::from(Frame::Jobs(entries).encode());
+        for it in connections.values().filter(|it| it.greeted) {
+            it.outbox.send_bytes(bytes.clone());
         }
-        let all = (bytes.len() * connections.len()) as f64;
-        Duration::from_secs_f64(all / TOLD_BYTES).clamp(*TOLD_AGAIN.start(), *TOLD_AGAIN.end())
     }
 
     /// Brings one entry of the list up to date; answers whether the job is new or has a new name.
     async fn update_entry(&self, job: JobId, changed: Timestamp) -> bool {
         let shared = self.shared(job);
         let mut shared = shared.lock().await;
-        let (name, archived, whole) = match shared.document(&self.store).await {
-            Ok(document) => (document.doc.name(), document.doc.archived(), document.is_whole()),
+        let (name, archived, mark) = match shared.document(&self.store).await {
+            Ok(document) => (document.doc.name(), document.doc.archived(), document.mark()),
             Err(error) => {
                 tracing::error!(%job, %error, "a job cannot be opened");
+                if let Some(entry) = lock(&self.list).get_mut(&job) {
+                    entry.mark = None;
+                }
                 return false;
             }
         };
         drop(shared);
-        // A mark that cannot be read is none: then the phones look.
-        let mark = self.store.mark(job).ok().flatten().filter(|_| whole);
         let entry = JobEntry { job, name: name.clone(), changed, archived, mark };
         let before = lock(&self.list).insert(job, entry);
         let renamed = before.is_none_or(|it| (it.name, it.archived) != (name.clone(), archived));
@@ -253,6 +266,27 @@ impl Hub {
             tracing::warn!(%job, %error, "the name for the list was not stored; it is read from the job at the next start");
         }
         renamed
+    }
+
+    /// Looks at every job in turn, for damage on the disk, and for marks that are not stored; runs as long as the server.
+    pub async fn look_over(self: Arc<Self>) {
+        loop {
+            for JobEntry { job, changed, mark, .. } in self.list() {
+                tokio::time::sleep(LOOK_PAUSE).await;
+                let shared = self.shared(job);
+                let mut shared = shared.lock().await;
+                // What cannot be opened is told when somebody asks for it.
+                let Ok(document) = shared.document(&self.store).await else { continue };
+                let found = document.mark();
+                if found != mark {
+                    self.store.submit(document.epoch, vec![Write::Mark { job, mark: found }], |_| {});
+                    self.note_change(job, changed);
+                }
+                drop(shared);
+                self.note_open();
+            }
+            tokio::time::sleep(LOOK_EVERY).await;
+        }
     }
 
     /// Takes documents out of memory that nobody uses; runs as long as the server.

@@ -6,7 +6,7 @@ use std::panic::AssertUnwindSafe;
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::{ChangeHash, JobDoc, NewChange, Timestamp};
-use shared_model::wire::{Frame, Lost, Person, Whereabouts};
+use shared_model::wire::{Frame, Lost, Mark, Person, Whereabouts};
 use tokio::time::Instant;
 use uuid::Uuid;
 
@@ -47,6 +47,8 @@ pub struct OpenDocument {
     since_snapshot: u64,
     /// What was stored and could not be taken in.
     lost: Vec<StoredChange>,
+    /// What was stored builds on changes that are not there.
+    lacking: bool,
 }
 
 #[derive(thiserror::Error, Debug)]
@@ -153,15 +155,22 @@ impl OpenDocument {
         let next_seq = stored.last().map_or(first, |(seq, _)| seq + 1);
         let since_snapshot = stored.len() as u64;
         let lost = take_in(&mut doc, stored)?;
-        if !doc.missing().is_empty() {
+        let lacking = !doc.missing().is_empty();
+        if lacking {
             tracing::error!(job = %id, missing = ?doc.missing(), "changes wait for lost ones; a phone that has them brings them back");
         }
-        Ok(Self { doc, epoch, next_seq, since_snapshot, lost })
+        Ok(Self { doc, epoch, next_seq, since_snapshot, lost, lacking })
     }
 
     /// Whether nothing was left out of it, and nothing waits.
     pub fn is_whole(&self) -> bool {
         self.lost.is_empty() && self.doc.missing().is_empty()
+    }
+
+    /// What the store has of the job, once all that was queued is stored; `None` when something of it is damaged.
+    pub fn mark(&self) -> Option<Mark> {
+        let damaged = !self.lost.is_empty() || (self.lacking && !self.doc.missing().is_empty());
+        (!damaged).then(|| Mark::of(self.doc.heads()))
     }
 
     /// For phones: what is lost, by those who brought it.
@@ -172,21 +181,25 @@ impl OpenDocument {
         (!lost.is_empty()).then_some(Frame::Damaged { job: self.doc.id(), lost, waiting })
     }
 
-    /// Whether the last of what was lost has come back.
-    pub fn is_mended(&mut self) -> bool {
+    /// For phones, when the last of what was lost has come back.
+    pub fn mended(&mut self) -> Option<Frame> {
         let was = !self.lost.is_empty();
         self.lost.retain(|it| !self.doc.has(&ChangeHash(it.hash)));
-        was && self.lost.is_empty()
+        let mended = was && self.lost.is_empty();
+        mended.then(|| Frame::Damaged { job: self.doc.id(), lost: Vec::new(), waiting: 0 })
     }
 
-    /// Numbers new changes for the store.
+    /// Numbers new changes, which the document has taken in, for the store.
     pub fn number(&mut self, changes: &[NewChange], from: DeviceId, received: Timestamp) -> Vec<Write> {
         let job = self.doc.id();
-        let mut writes = Vec::with_capacity(changes.len());
+        let mut writes = Vec::with_capacity(changes.len() + 1);
         for change in changes {
             let stored = StoredChange { hash: change.hash.0, from, received, bytes: change.bytes.clone() };
             writes.push(Write::Change { job, seq: self.next_seq, change: stored });
             self.next_seq += 1;
+        }
+        if !changes.is_empty() {
+            writes.push(Write::Mark { job, mark: self.mark() });
         }
         self.since_snapshot += changes.len() as u64;
         writes

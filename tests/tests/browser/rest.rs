@@ -25,7 +25,7 @@ async fn marks(server: &mut Server, pass: &Pass) -> Vec<Mark> {
     peer.jobs.iter().filter_map(|it| it.mark).collect()
 }
 
-/// Waits until the phone remembers that it had all that these marks stand for. They are stored after the server's name.
+/// Waits until the phone remembers that it had all that these marks stand for. What is stored begins with them.
 async fn at_rest(phone: &Phone, marks: &[Mark]) {
     let marks: Vec<String> = marks.iter().map(|it| it.0.map(|it| it.to_string()).join(",")).collect();
     let script = format!(
@@ -35,7 +35,7 @@ async fn at_rest(phone: &Phone, marks: &[Mark]) {
                 const all = asked.result.transaction('rest').objectStore('rest').getAll();
                 all.onsuccess = () => {{
                     asked.result.close();
-                    const kept = all.result.map(it => it.slice(16, 32).join());
+                    const kept = all.result.map(it => it.slice(0, 16).join());
                     done({}.every(it => kept.includes(it)));
                 }};
             }};

@@ -196,6 +196,20 @@ async fn the_list_of_jobs_follows_on_every_phone() {
 }
 
 #[tokio::test]
+async fn nothing_comes_before_the_welcome() {
+    let server = Server::start();
+    let (mut ada, mut ben) = two_phones(&server).await;
+    let job = new_job();
+    ada.open_and_catch_up(job).await;
+    let late = ben.pass.clone();
+    late.connect_late(async {
+        ada.edit(job, &[add_room("Den")]).await;
+        ben.until("that the list was told", |it| it.jobs.len() == 1).await;
+    })
+    .await;
+}
+
+#[tokio::test]
 async fn the_list_says_when_something_is_new_in_a_job() {
     let mut server = Server::start();
     let (mut ada, mut ben) = two_phones(&server).await;

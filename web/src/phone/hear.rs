@@ -4,7 +4,7 @@ use super::*;
 use shared_model::wire::{JobEntry, Lost, PROTOCOL, Welcome};
 
 impl Phone {
-    /// The server answered: this is who we are, and everything kept is shared.
+    /// The server answered: this is who we are. What it has comes next.
     fn hear_welcome(self, welcome: Welcome) {
         if welcome.protocol != PROTOCOL || welcome.build != crate::link::build() {
             self.newer_build.set(Some(welcome.build));
@@ -20,6 +20,7 @@ impl Phone {
         if known.as_ref() != Some(&me) {
             self.me.set(Some(me));
         }
+        self.inner.update_value(|it| it.resting.forget_marks());
         self.link.set(Link::Up);
     }
 
@@ -186,8 +187,10 @@ impl Phone {
 
     /// The connection is gone: everything goes on here.
     pub fn disconnected(self) {
-        self.inner.update_value(|it| it.shared.clear());
-        self.forget_marks();
+        self.inner.update_value(|it| {
+            it.shared.clear();
+            it.resting.forget_marks();
+        });
         self.each_loaded(|it| it.signals.seen.update(Vec::clear));
     }
 
@@ -226,12 +229,14 @@ impl Phone {
             TabNote::Made { job, .. } if self.inner.with_value(|it| !it.loaded.contains_key(&job)) => {
                 spawn_local(async move {
                     if self.open(job).await.is_some() {
-                        self.share(job);
                         self.hear_tab(note);
                     }
                 });
             }
-            TabNote::Made { job, hash, made } => self.hear_about(job, |it| it.kept.made_elsewhere(hash, made)),
+            TabNote::Made { job, hash, made } => {
+                self.hear_about(job, |it| it.kept.made_elsewhere(hash, made));
+                self.share(job);
+            }
             TabNote::Confirmed { job, hashes } => {
                 self.with(job, |it| it.kept.confirmed_elsewhere(&hashes));
                 self.show(job, false, false, Vec::new());

@@ -37,7 +37,7 @@ impl Phone {
         self.keeping.update(|it| it.only_opened = only_opened);
         self.store_keeping();
         if self.link.get_untracked() == Link::Up {
-            self.share_all();
+            self.share_if(|_| true);
         }
     }
 
@@ -55,7 +55,7 @@ impl Phone {
         }
         self.inner.update_value(|it| {
             it.loaded.remove(&job);
-            it.resting.forget(job);
+            it.resting.disturb(job);
         });
         self.keeping.update(|it| it.take_off(job));
         self.store_keeping();
