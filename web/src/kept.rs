@@ -173,7 +173,7 @@ impl Kept {
 
     /// What was known of the server does not count any more.
     pub fn forget_peer(&mut self) {
-        self.sync = SyncState::new();
+        (self.sync, self.caught_up) = (SyncState::new(), false);
     }
 
     pub fn hear_sync(&mut self, message: &[u8], seal: Option<Seal>) -> Outcome {
@@ -219,12 +219,11 @@ impl Kept {
             Err(error) => outcome.apart.push(set_apart("change from the server", error.to_string(), bytes)),
         }
         self.hear_seal(&mut outcome, proof.map(|proof| Seal { heads: vec![hash], proof }));
-        let complete = self.doc.missing().is_empty();
-        if !complete {
+        if !self.doc.missing().is_empty() {
             self.forget_peer();
             self.say_next(&mut outcome);
         }
-        outcome.level = complete && self.caught_up && self.waiting.is_empty();
+        outcome.level = self.caught_up && self.waiting.is_empty();
         self.counted(outcome)
     }
 
@@ -233,6 +232,7 @@ impl Kept {
         let new = self.doc.apply(changes)?;
         let changes = new.iter().filter_map(|it| self.doc.change(it)).map(|it| it.bytes).collect();
         let mut outcome = Outcome { changed: !new.is_empty(), changes, ..Outcome::default() };
+        self.caught_up &= new.is_empty();
         seals.into_iter().for_each(|it| self.hear_seal(&mut outcome, Some(it)));
         self.show_seals(&mut outcome);
         self.say_next(&mut outcome);

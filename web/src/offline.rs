@@ -225,13 +225,15 @@ impl Storage {
             transaction.object_store(store)?.delete(key)?;
             Ok(())
         };
+        if let Write::Change(job, _) | Write::Apart(job, _) | Write::DropChange(job, _) | Write::DropSnapshot(job, _) =
+            write
+        {
+            // Whatever happens to its document, a job is at rest no more.
+            delete(REST, name_of(*job))?;
+        }
         match write {
             Write::Job(record) => put(JOB, &name_of(record.job), &pack(record)?),
-            Write::Change(job, bytes) => {
-                // With anything new a job is at rest no more.
-                delete(REST, name_of(*job))?;
-                put(CHANGE, &self.next_key(*job), &Uint8Array::from(bytes.as_slice()))
-            }
+            Write::Change(job, bytes) => put(CHANGE, &self.next_key(*job), &Uint8Array::from(bytes.as_slice())),
             Write::Waiting(job, hash, waiting) => put(WAITING, &hash_key(*job, hash), &pack(waiting)?),
             Write::Confirmed(job, hash) => delete(WAITING, hash_key(*job, hash)),
             Write::Apart(job, apart) => put(APART, &self.next_key(*job), &pack(apart)?),

@@ -204,21 +204,19 @@ impl Pictures {
             jobs.iter().filter_map(|it| Some((*it, self.phone.named(*it)?))).collect();
         let named = known.iter().flat_map(|it| it.1.iter().copied()).collect::<Vec<_>>();
         let held = self.held.with_untracked(|it| self.confirmed(it));
-        let mut steps = Vec::new();
         if !named.is_empty() || !held.is_empty() {
             let (asked, room) = (self.asked.get_value(), room().await);
             let writes = self.phone.role.get_untracked() != Role::Viewer;
             let (checked, whole) = (self.checked.get_value(), known.len() == jobs.len());
             let here = Here { held: &held, asked: &asked, checked: &checked, room, whole, writes, now: now() };
-            steps = plan::steps(&named, &here);
-        }
-        for step in &steps {
-            if self.phone.link.get_untracked() != Link::Up {
-                return;
+            for step in plan::steps(&named, &here) {
+                if self.phone.link.get_untracked() != Link::Up {
+                    return;
+                }
+                self.take(step, storage).await;
             }
-            self.take(*step, storage).await;
         }
-        for (job, named) in known.into_iter().filter(|(_, named)| plan::is_settled(named, &steps)) {
+        for (job, named) in known {
             self.phone.lay_down(job, &named);
         }
     }

@@ -172,7 +172,10 @@ impl Hub {
 
     /// Notes that something is new in a job.
     pub fn note_change(&self, job: JobId, at: Timestamp) {
-        lock(&self.changed).insert(job, at);
+        let mut changed = lock(&self.changed);
+        let known = changed.entry(job).or_insert(at);
+        *known = at.max(*known);
+        drop(changed);
         self.news.notify_one();
     }
 
@@ -222,12 +225,16 @@ impl Hub {
             }
             tokio::time::sleep(NEWS_DELAY).await;
             let changed = std::mem::take(&mut *lock(&self.changed));
-            let mut renamed = false;
-            for (job, at) in changed {
-                renamed |= self.update_entry(job, at).await;
-                untold.insert(job);
+            let (mut renamed, epoch) = (false, self.store.epoch());
+            for (job, at) in &changed {
+                renamed |= self.update_entry(*job, *at).await;
+                untold.insert(*job);
             }
-            if renamed || (!untold.is_empty() && Instant::now() >= again) {
+            let _ = self.store.commit(Vec::new()).await;
+            if self.store.epoch() != epoch {
+                // Something that was in memory is not on the disk: it is read again.
+                changed.into_iter().for_each(|(job, at)| self.note_change(job, at));
+            } else if renamed || (!untold.is_empty() && Instant::now() >= again) {
                 self.tell(&std::mem::take(&mut untold));
                 again = Instant::now() + WORKED_ON_DELAY;
             }
@@ -271,21 +278,31 @@ impl Hub {
     /// Looks at every job in turn, for damage on the disk, and for marks that are not stored; runs as long as the server.
     pub async fn look_over(self: Arc<Self>) {
         loop {
-            for JobEntry { job, changed, mark, .. } in self.list() {
+            for job in self.jobs() {
                 tokio::time::sleep(LOOK_PAUSE).await;
-                let shared = self.shared(job);
-                let mut shared = shared.lock().await;
-                // What cannot be opened is told when somebody asks for it.
-                let Ok(document) = shared.document(&self.store).await else { continue };
-                let found = document.mark();
-                if found != mark {
-                    self.store.submit(document.epoch, vec![Write::Mark { job, mark: found }], |_| {});
-                    self.note_change(job, changed);
-                }
-                drop(shared);
-                self.note_open();
+                self.look_at(job).await;
             }
             tokio::time::sleep(LOOK_EVERY).await;
+        }
+    }
+
+    async fn look_at(&self, job: JobId) {
+        let shared = self.shared(job);
+        let mut shared = shared.lock().await;
+        let was_held = shared.holds_document();
+        let found = shared.document(&self.store).await.map(|it| (it.mark(), it.epoch));
+        let Some(JobEntry { changed, mark, .. }) = lock(&self.list).get(&job).cloned() else { return };
+        match found {
+            Ok((found, _)) if found == mark => {}
+            Ok((found, epoch)) => {
+                self.store.submit(epoch, vec![Write::Mark { job, mark: found }], |_| {});
+                self.note_change(job, changed);
+            }
+            Err(_) => self.note_change(job, changed),
+        }
+        if !was_held {
+            // The crew's documents stay in memory, not those that were looked at.
+            shared.forget_document();
         }
     }
 

@@ -235,6 +235,7 @@ impl Phone {
             }
             TabNote::Made { job, hash, made } => {
                 self.hear_about(job, |it| it.kept.made_elsewhere(hash, made));
+                self.inner.update_value(|it| it.resting.begin_fold(job));
                 self.share(job);
             }
             TabNote::Confirmed { job, hashes } => {

@@ -7,11 +7,11 @@ use shared_model::wire::{JobEntry, Mark};
 use super::*;
 use crate::pictures::{Named, named};
 
-/// A job of which a server had just what this phone has, and of which no picture was to be brought or fetched.
+/// A job of which a server had just what this phone has.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Rest {
     mark: Mark,
-    /// The pictures that it names.
+    /// The pictures that it names, which may have to be brought or fetched still.
     pictures: Vec<Named>,
 }
 
@@ -25,7 +25,8 @@ pub(super) struct Resting {
     rests: BTreeMap<JobId, Rest>,
     /// Those with edits that no server has confirmed, as storage said when the page started.
     waiting: BTreeSet<JobId>,
-    /// Snapshots on their way to storage, which may hold changes that are not stored singly; one that fails stays.
+    /// Snapshots on their way to storage, which may hold changes that are not stored singly; one that fails stays. So does what
+    /// another tab made: whether that is stored this one does not know.
     folds: BTreeMap<JobId, usize>,
 }
 
@@ -99,8 +100,9 @@ impl Phone {
     /// Shares those jobs that are not at rest.
     pub(super) fn share_if(self, is_meant: impl Fn(JobId) -> bool) {
         let jobs = self.jobs.get_untracked();
-        let meant = jobs.into_iter().map(|it| it.job).filter(|it| is_meant(*it) && !self.is_at_rest(*it));
-        meant.for_each(|it| self.share(it));
+        // Of another server, or of one that was restored, it is to be told that it has the job.
+        let in_order = |it: &JobRecord| it.shared.is_some() && self.is_at_rest(it.job);
+        jobs.iter().filter(|it| is_meant(it.job) && !in_order(it)).for_each(|it| self.share(it.job));
     }
 
     /// Whether a job is not in memory and need not be.
@@ -117,8 +119,7 @@ impl Phone {
         read.or_else(|| self.inner.with_value(|it| it.resting.of(job).map(|it| it.pictures.clone())))
     }
 
-    /// None of the pictures that a job named is to be brought or fetched: if it names just these now, and the server has what
-    /// this phone has, the next start need not read it.
+    /// If a job names just these pictures, and the server has what this phone has, the next start need not read it.
     pub fn lay_down(self, job: JobId, pictures: &[Named]) {
         let mark = self.with(job, |it| it.kept.mark().filter(|_| it.signals.apart.with_untracked(Vec::is_empty)));
         let Some(Some(mark)) = mark else { return };

@@ -103,14 +103,6 @@ pub fn steps(all: &[Named], here: &Here<'_>) -> Vec<Step> {
     drop.into_iter().chain(bring).chain(fetch).chain(check).collect()
 }
 
-/// Whether none of a job's pictures has to be brought or fetched.
-pub fn is_settled(named: &[Named], steps: &[Step]) -> bool {
-    steps.iter().all(|step| match step {
-        Step::Bring(_, it) | Step::Fetch(it) => named.iter().all(|of| of.picture.hash != it.hash),
-        Step::Drop(_) | Step::Free(..) | Step::Check(..) => true,
-    })
-}
-
 /// What nobody needs: of photos that were taken off, or of jobs that went.
 fn off(all: &[Named], shown: &BTreeMap<PictureHash, &Named>, here: &Here<'_>) -> Vec<Step> {
     if !here.whole {
@@ -343,13 +335,5 @@ mod tests {
             told(&mixed),
             ("1 photo only here, 1 photo on the server, 1 photo not on this phone yet".to_owned(), 1)
         );
-    }
-
-    #[test]
-    fn a_job_is_settled_when_none_of_its_pictures_is_to_be_brought_or_fetched() {
-        let job = [named(1, true), named(2, false)];
-        let step = |n: u8| [Step::Bring(JOB, picture(n)), Step::Fetch(picture(n)), Step::Check(JOB, picture(n))];
-        assert_eq!(step(2).map(|it| is_settled(&job, &[it])), [false, false, true]);
-        assert!(is_settled(&job, &step(3)), "of another job");
     }
 }
