@@ -16,7 +16,7 @@ use super::backup::{self, Kept};
 use crate::clock;
 use crate::photos::Shelf;
 use crate::store::Write as Stored;
-use crate::sync::Hub;
+use crate::sync::{Hub, actor_of};
 
 /// A file is no phone, but what it brings is stored as brought by somebody.
 const FILE: DeviceId = DeviceId(Uuid::nil());
@@ -155,12 +155,15 @@ impl Desk<'_> {
         let mut shared = shared.lock().await;
         let document =
             shared.document(&self.hub.store).await.map_err(|error| FilesError::Unopened(error.to_string()))?;
+        let claims = file.changes.iter().filter_map(|it| actor_of(&self.hub, it, it.author()?).transpose());
+        let claims = claims.collect::<Result<Vec<_>, _>>().map_err(|it| FilesError::Unopened(it.to_string()))?;
         let taken = document.doc.apply(file.changes).map_err(job_file::JobFileError::from)?;
         let new: Vec<NewChange> = taken.iter().filter_map(|it| document.doc.change(it)).collect();
         let (epoch, name, now) = (document.epoch, document.doc.name(), clock::now());
         let (archived, photos) = (document.doc.archived(), document.doc.photos());
         let mended = document.mended();
         let mut writes = document.number(&new, FILE, now);
+        writes.extend(claims);
         writes.push(Stored::Listed { job: id, name: name.clone(), archived });
         let (done, stored) = tokio::sync::oneshot::channel();
         self.hub.store.submit(epoch, writes, move |result| {

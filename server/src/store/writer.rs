@@ -12,6 +12,10 @@ use super::{StoreError, StoreFile, StoredChange, Write, open_file};
 /// Most batches in one commit: bounds how long the first of them waits.
 const MOST_BATCHES: usize = 1_000;
 
+/// A change waits so long for others to go to the disk with it: each flush costs more than all that is in it, and the others on
+/// the job have it meanwhile.
+const GATHER: Duration = Duration::from_millis(10);
+
 /// Snapshots kept of a job: the newest, and the one before it in case the newest is damaged.
 const SNAPSHOTS_KEPT: usize = 2;
 
@@ -29,6 +33,10 @@ pub fn run(file: &StoreFile, batches: &mpsc::Receiver<Batch>) {
     while let Ok(first) = batches.recv() {
         let mut group = vec![first];
         group.extend(batches.try_iter().take(MOST_BATCHES - 1));
+        if group.iter().any(|it| !it.writes.is_empty()) {
+            std::thread::sleep(GATHER);
+            group.extend(batches.try_iter().take(MOST_BATCHES - group.len()));
+        }
         let epoch = file.epoch.load(Ordering::Acquire);
         let (current, stale): (Vec<_>, Vec<_>) = group.into_iter().partition(|it| it.epoch == epoch);
         answer(stale, &Err(Arc::new(StoreError::Write("an earlier change of the job could not be stored".into()))));

@@ -1,6 +1,8 @@
 //! What a phone asks for, frame by frame.
 
 use std::collections::HashMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use axum::body::Bytes;
@@ -137,10 +139,16 @@ impl Phone {
             other.at.map(|at| Frame::Presence { job: id, who: Some(other.person.clone()), at })
         }));
         let person = Person { device: self.device.id, name: self.device.person.clone() };
-        shared.listeners.insert(self.id, Listener { outbox: self.outbox.clone(), person, at: None });
+        let begun = Arc::new(AtomicBool::new(false));
+        let brings = self.device.role != Role::Viewer;
+        let listener = Listener { outbox: self.outbox.clone(), person, at: None, brings, begun: Arc::clone(&begun) };
+        shared.listeners.insert(self.id, listener);
         let outbox = self.outbox.clone();
         hub.store.submit(epoch, Vec::new(), move |stored| match stored {
-            Ok(()) => frames.iter().for_each(|it| outbox.send(it)),
+            Ok(()) => {
+                frames.iter().for_each(|it| outbox.send(it));
+                begun.store(true, Ordering::Release);
+            }
             Err(error) => outbox.part(Parting::NotStored(error.to_string())),
         });
         drop(shared);
@@ -253,7 +261,9 @@ impl Phone {
             let Some(actor) = own_actor(hub, self.device.id, actor)? else {
                 return self.refuse(hub, id, Some(hash.0), &Refusal::NotTheAuthor.to_string());
             };
-            claims.push(Write::Actor { actor, device: self.device.id });
+            if vetted.seq() == 1 {
+                claims.push(Write::Actor { actor, device: self.device.id });
+            }
         }
         let known = document.doc.has(&hash);
         let applied = match guarded(|| document.doc.apply(vec![vetted])) {
@@ -289,7 +299,8 @@ impl Phone {
         Some(hub.seals.catch_up(&document.doc, message))
     }
 
-    /// Stores new changes; then acknowledges them, sends `reply`, and passes them on to the others.
+    /// Passes new changes on and stores them; then acknowledges them, and sends `reply`. Who gets them before they are on the disk
+    /// brings them back if this server dies, as does who made them; who could not gets them when they are.
     fn keep(
         &self,
         hub: &Hub,
@@ -298,7 +309,7 @@ impl Phone {
         mut writes: Vec<Write>,
         reply: Option<Frame>,
     ) -> Result<(), Parting> {
-        let others = shared.outboxes_except(self.id);
+        let (others, later) = shared.outboxes_except(self.id);
         // Never another copy than the one that took the changes in. If a write failed since, the store refuses these too.
         let Some(document) = shared.held() else { return Err(Parting::Unreadable("the job left memory".into())) };
         let (id, epoch, now) = (document.doc.id(), document.epoch, clock::now());
@@ -313,12 +324,14 @@ impl Phone {
         let live: Vec<Bytes> =
             changes.into_iter().map(|it| hub.seals.live(id, it)).chain(mended.map(|it| it.encode().into())).collect();
         let outbox = self.outbox.clone();
+        let pass_on = |outboxes: &[Outbox], live: &[Bytes]| {
+            outboxes.iter().for_each(|other| live.iter().for_each(|it| other.send_bytes(it.clone())));
+        };
+        pass_on(&others, &live);
         hub.store.submit(epoch, writes, move |stored| match stored {
             Ok(()) => {
                 to_phone.iter().for_each(|it| outbox.send(it));
-                for other in others {
-                    live.iter().for_each(|it| other.send_bytes(it.clone()));
-                }
+                pass_on(&later, &live);
             }
             Err(error) => outbox.part(Parting::NotStored(error.to_string())),
         });
@@ -327,7 +340,7 @@ impl Phone {
         }
         if let Some((seq, bytes)) = document.snapshot_due() {
             let heads = heads_of(&document.doc);
-            let store = std::sync::Arc::clone(&hub.store);
+            let store = Arc::clone(&hub.store);
             tokio::task::spawn_blocking(move || store_verified(&store, epoch, id, seq, bytes, &heads));
         }
         Ok(())

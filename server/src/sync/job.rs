@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 use std::panic::AssertUnwindSafe;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use shared_model::guard;
 use shared_model::ids::{DeviceId, JobId};
@@ -37,6 +39,10 @@ pub struct Listener {
     pub outbox: Outbox,
     pub person: Person,
     pub at: Option<Whereabouts>,
+    /// It may write, and so bring back what it has.
+    pub brings: bool,
+    /// It was sent what the store had when it opened the job: what is new comes after that.
+    pub begun: Arc<AtomicBool>,
 }
 
 pub struct OpenDocument {
@@ -114,8 +120,8 @@ impl SharedJob {
         listener.at = Some(at).filter(|it| *it != Whereabouts::Gone);
         let frame = Frame::Presence { job: self.id, who: Some(listener.person.clone()), at };
         let bytes = axum::body::Bytes::from(frame.encode());
-        for outbox in self.outboxes_except(of) {
-            outbox.send_bytes(bytes.clone());
+        for (_, other) in self.listeners.iter().filter(|(id, _)| **id != of) {
+            other.outbox.send_bytes(bytes.clone());
         }
     }
 
@@ -127,8 +133,13 @@ impl SharedJob {
         self.listeners.remove(&who);
     }
 
-    pub fn outboxes_except(&self, who: ConnectionId) -> Vec<Outbox> {
-        self.listeners.iter().filter(|(id, _)| **id != who).map(|(_, it)| it.outbox.clone()).collect()
+    /// Those who are sent what is new at once, and those who are sent it when it is stored: who could not bring it back, and who
+    /// waits for what came before.
+    pub fn outboxes_except(&self, who: ConnectionId) -> (Vec<Outbox>, Vec<Outbox>) {
+        let others = self.listeners.iter().filter(|(id, _)| **id != who).map(|(_, it)| it);
+        let (at_once, later): (Vec<_>, Vec<_>) = others.partition(|it| it.brings && it.begun.load(Ordering::Acquire));
+        let outboxes = |all: Vec<&Listener>| all.into_iter().map(|it| it.outbox.clone()).collect();
+        (outboxes(at_once), outboxes(later))
     }
 }
 

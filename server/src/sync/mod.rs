@@ -12,6 +12,7 @@ mod outbox;
 mod seals;
 mod share;
 
+pub use actors::actor_of;
 pub use connection::upgrade;
 pub use exchange::Phone;
 pub use hub::Hub;

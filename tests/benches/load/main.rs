@@ -1,6 +1,6 @@
 //! A whole shop at work: N phones on N/2 jobs, at most 100, each phone types one edit per second. How soon do the others
-//! on the job have it, and what does that cost the server? Beside Napline, which stores each edit on disk before it passes
-//! it on, two general-purpose sync servers get the same load in turn: automerge-repo (without storage) and y-websocket
+//! on the job have it, and what does that cost the server? Beside Napline, which stores each edit on disk and then says so to
+//! who made it, two general-purpose sync servers get the same load in turn: automerge-repo (without storage) and y-websocket
 //! (without persistence), both from npm at the versions of `load/package-lock.json`, installed into `target/load-servers`.
 //!
 //! `cargo bench -p napline-tests --bench load`; `PHONES=10,100,500,1000`, `SECONDS` of typing, `ROUNDS` (then the figures

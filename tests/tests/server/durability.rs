@@ -4,7 +4,10 @@ use std::time::Duration;
 
 use napline_tests::peer::{Pass, Peer, add_room, new_job};
 use napline_tests::server::{Server, binary, free_port};
+use shared_model::ids::JobId;
 use shared_model::job::Edit;
+
+use crate::people::pair;
 
 /// A phone that knows nothing reads the job: what it sees can only come from the server.
 async fn fresh_reader(pass: &Pass) -> Peer {
@@ -37,13 +40,10 @@ async fn a_kill_in_a_burst_loses_nothing_that_was_acknowledged() {
     assert_eq!(acked.difference(&stored).count(), 0, "of {} acknowledged changes", acked.len());
 }
 
-#[tokio::test]
-async fn what_another_phone_has_seen_is_on_disk() {
-    let mut server = Server::start();
-    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
-    let ben = ada.pair_another("Ben").await;
+/// The server is killed while one phone measures and another one sees it. Answers what the other has seen.
+async fn killed_while_seen(server: &mut Server, writer: &Pass, watcher: &Pass) -> (JobId, Peer) {
     let job = new_job();
-    let (mut writer, mut watcher) = (ada.connect().await, ben.connect().await);
+    let (mut writer, mut watcher) = (writer.connect().await, watcher.connect().await);
     writer.open_and_catch_up(job).await;
     watcher.open_and_catch_up(job).await;
     for n in 0..100 {
@@ -52,12 +52,35 @@ async fn what_another_phone_has_seen_is_on_disk() {
     watcher.until("some rooms", |it| it.copies[&job].room_names().len() >= 30).await;
     server.kill();
     while watcher.hear().await {}
-    let seen: BTreeSet<_> = watcher.copies[&job].room_names();
-    drop(writer);
     server.restart();
+    (job, watcher)
+}
+
+#[tokio::test]
+async fn what_a_viewer_has_seen_is_on_disk() {
+    let mut server = Server::start();
+    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
+    let ben = pair(&ada, "viewer", "Ben").await;
+    let (job, watcher) = killed_while_seen(&mut server, &ada, &ben).await;
     let mut reader = fresh_reader(&ada).await;
     reader.open_and_catch_up(job).await;
-    assert!(reader.copies[&job].room_names().is_superset(&seen));
+    assert!(reader.copies[&job].room_names().is_superset(&watcher.copies[&job].room_names()));
+}
+
+/// Who measured it never comes back: whoever saw it has it, and brings it.
+#[tokio::test]
+async fn what_another_phone_has_seen_is_not_lost_with_the_server() {
+    let mut server = Server::start();
+    let ada = Pass::by_link(&server.pairing_link(), "Ada").await;
+    let ben = ada.pair_another("Ben").await;
+    let (job, watcher) = killed_while_seen(&mut server, &ada, &ben).await;
+    let seen: BTreeSet<_> = watcher.copies[&job].room_names();
+    let mut again = ben.connect().await;
+    again.copies = watcher.lose_connection();
+    again.open_and_catch_up(job).await;
+    let mut reader = fresh_reader(&ada).await;
+    reader.open(job).await;
+    reader.until("what was seen", |it| it.copies[&job].room_names().is_superset(&seen)).await;
 }
 
 #[tokio::test]

@@ -15,7 +15,7 @@ async fn invite(by: &Pass, role: &str) -> Result<String, StatusCode> {
     }
 }
 
-async fn pair(by: &Pass, role: &str, name: &str) -> Pass {
+pub async fn pair(by: &Pass, role: &str, name: &str) -> Pass {
     Pass::by_link(&invite(by, role).await.unwrap(), name).await
 }
 
