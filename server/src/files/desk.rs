@@ -155,7 +155,7 @@ impl Desk<'_> {
         let mut shared = shared.lock().await;
         let document =
             shared.document(&self.hub.store).await.map_err(|error| FilesError::Unopened(error.to_string()))?;
-        let claims = file.changes.iter().filter_map(|it| actor_of(&self.hub, it, it.author()?).transpose());
+        let claims = file.changes.iter().filter_map(|it| actor_of(self.hub, it, it.author()?).transpose());
         let claims = claims.collect::<Result<Vec<_>, _>>().map_err(|it| FilesError::Unopened(it.to_string()))?;
         let taken = document.doc.apply(file.changes).map_err(job_file::JobFileError::from)?;
         let new: Vec<NewChange> = taken.iter().filter_map(|it| document.doc.change(it)).collect();

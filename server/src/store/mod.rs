@@ -1,7 +1,7 @@
 //! Everything the server keeps, in one crash-safe file. The only folder that names the embedded store.
 //!
 //! Reads happen where they are asked for. Writes go through one thread, which commits whatever has arrived while it was
-//! busy with the commit before: a lone change is on disk after one flush, a burst shares flushes.
+//! busy with the commit before, and shortly after it: a lone change is on disk after one flush, a burst shares flushes.
 
 mod read;
 mod tables;

@@ -2,7 +2,7 @@
 
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, PoisonError, mpsc};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use redb::{Database, ReadableTable, WriteTransaction};
 
@@ -12,8 +12,8 @@ use super::{StoreError, StoreFile, StoredChange, Write, open_file};
 /// Most batches in one commit: bounds how long the first of them waits.
 const MOST_BATCHES: usize = 1_000;
 
-/// A change waits so long for others to go to the disk with it: each flush costs more than all that is in it, and the others on
-/// the job have it meanwhile.
+/// So much time lies between two flushes at least: each costs more than all that is in it, and the others on a job have what is new
+/// in it meanwhile.
 const GATHER: Duration = Duration::from_millis(10);
 
 /// Snapshots kept of a job: the newest, and the one before it in case the newest is damaged.
@@ -30,11 +30,13 @@ pub struct Batch {
 
 /// Commits batches until the queue is closed and empty.
 pub fn run(file: &StoreFile, batches: &mpsc::Receiver<Batch>) {
+    let mut flushed: Option<Instant> = None;
     while let Ok(first) = batches.recv() {
         let mut group = vec![first];
         group.extend(batches.try_iter().take(MOST_BATCHES - 1));
-        if group.iter().any(|it| !it.writes.is_empty()) {
-            std::thread::sleep(GATHER);
+        let news = group.iter().any(|it| !it.writes.is_empty());
+        if let Some(before) = flushed.filter(|_| news) {
+            std::thread::sleep(GATHER.saturating_sub(before.elapsed()));
             group.extend(batches.try_iter().take(MOST_BATCHES - group.len()));
         }
         let epoch = file.epoch.load(Ordering::Acquire);
@@ -42,6 +44,7 @@ pub fn run(file: &StoreFile, batches: &mpsc::Receiver<Batch>) {
         answer(stale, &Err(Arc::new(StoreError::Write("an earlier change of the job could not be stored".into()))));
 
         let outcome = commit_or_reopen(file, &current).map_err(|error| Arc::new(StoreError::Write(error)));
+        flushed = if news { Some(Instant::now()) } else { flushed };
         let failed = outcome.is_err();
         answer(current, &outcome);
         if failed {

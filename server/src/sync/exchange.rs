@@ -15,7 +15,7 @@ use tokio::time::Instant;
 use super::actors::{actor_of, own_actor, own_actors};
 use super::hub::{ConnectionId, Hub, Shared};
 use super::job::{Listener, OpenDocument, OpenError, Panicked, SharedJob, guarded, heads_of, store_verified};
-use super::outbox::{Outbox, Parting};
+use super::outbox::{self, Outbox, Parting};
 use super::share::{Share, Taken};
 use crate::clock;
 use crate::limits::Bucket;
@@ -300,7 +300,7 @@ impl Phone {
     }
 
     /// Passes new changes on and stores them; then acknowledges them, and sends `reply`. Who gets them before they are on the disk
-    /// brings them back if this server dies, as does who made them; who could not gets them when they are.
+    /// comes back with them if they never get there, as does who made them; who could not gets them when they are.
     fn keep(
         &self,
         hub: &Hub,
@@ -324,16 +324,16 @@ impl Phone {
         let live: Vec<Bytes> =
             changes.into_iter().map(|it| hub.seals.live(id, it)).chain(mended.map(|it| it.encode().into())).collect();
         let outbox = self.outbox.clone();
-        let pass_on = |outboxes: &[Outbox], live: &[Bytes]| {
-            outboxes.iter().for_each(|other| live.iter().for_each(|it| other.send_bytes(it.clone())));
-        };
-        pass_on(&others, &live);
+        outbox::send_all(&others, &live);
         hub.store.submit(epoch, writes, move |stored| match stored {
             Ok(()) => {
                 to_phone.iter().for_each(|it| outbox.send(it));
-                pass_on(&later, &live);
+                outbox::send_all(&later, &live);
             }
-            Err(error) => outbox.part(Parting::NotStored(error.to_string())),
+            Err(error) => {
+                let parting = Parting::NotStored(error.to_string());
+                others.iter().chain([&outbox]).for_each(|it| it.part(parting.clone()));
+            }
         });
         if news {
             hub.note_change(id, now);

@@ -100,6 +100,11 @@ impl Outbox {
     }
 }
 
+/// Queues encoded frames for several phones.
+pub fn send_all(outboxes: &[Outbox], frames: &[Bytes]) {
+    outboxes.iter().for_each(|outbox| frames.iter().for_each(|it| outbox.send_bytes(it.clone())));
+}
+
 impl Queue {
     /// The next frame to send; `None` when every sender is gone.
     pub async fn next(&mut self) -> Option<Bytes> {

@@ -18,6 +18,7 @@ mod script;
 mod kept;
 
 /// A phone and a server of the simulation, and what may happen to them.
+mod counts;
 mod handset;
 mod simulation;
 mod station;

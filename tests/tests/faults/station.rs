@@ -21,6 +21,8 @@ pub struct Station {
     on_disk: BTreeSet<[u8; 32]>,
     snapshot: Option<(usize, Vec<u8>)>,
     queue: Vec<Batch>,
+    /// What is passed on before it is on the disk, to those who can bring it back.
+    early: Vec<(Line, Frame)>,
     starts: u8,
     number: u8,
 }
@@ -44,7 +46,7 @@ impl Station {
     pub fn new(job: JobId, number: u8) -> Self {
         let doc = JobDoc::new(job, [number; 16], DeviceId(Uuid::nil()));
         let (lines, disk, on_disk) = (BTreeMap::new(), Vec::new(), BTreeSet::new());
-        Self { doc, lines, disk, on_disk, snapshot: None, queue: Vec::new(), starts: 0, number }
+        Self { doc, lines, disk, on_disk, snapshot: None, queue: Vec::new(), early: Vec::new(), starts: 0, number }
     }
 
     pub fn doc(&self) -> &JobDoc {
@@ -122,7 +124,7 @@ impl Station {
         }
     }
 
-    /// Queues what is new; then the receipt, the reply, and the changes for all others.
+    /// Passes what is new on to all others, and queues it; then the receipt and the reply.
     fn keep(&mut self, line: Line, changes: Vec<NewChange>, reply: Option<Frame>) {
         let job = self.doc.id();
         let mut frames = Vec::new();
@@ -134,9 +136,14 @@ impl Station {
         for (other, _) in self.lines.iter().filter(|(other, share)| **other != line && share.open) {
             let live =
                 |it: &NewChange| Frame::Change { job, change: it.bytes.clone(), proof: proof(job, vec![it.hash.0]) };
-            frames.extend(changes.iter().map(|it| (*other, live(it))));
+            self.early.extend(changes.iter().map(|it| (*other, live(it))));
         }
         self.queue.push(Batch { changes, frames });
+    }
+
+    /// What is passed on now.
+    pub fn take_early(&mut self) -> Vec<(Line, Frame)> {
+        std::mem::take(&mut self.early)
     }
 
     /// Commits so many of the queued batches; answers the frames that waited for them.

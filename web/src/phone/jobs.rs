@@ -44,7 +44,10 @@ impl Phone {
     /// Takes a job off this phone; the shop keeps it. The reason when something of it is only here.
     pub fn take_off(self, job: JobId) -> Result<(), String> {
         if self.is_only_here(job) {
-            return Err("Not taken off: the shop does not have all of it yet. Connect first.".to_owned());
+            return Err(
+                "Not taken off: the shop has not said yet that it has all of it. Connect, and try again in a moment."
+                    .to_owned(),
+            );
         }
         if self
             .inner

@@ -134,7 +134,9 @@ impl Phone {
 
     /// Whether the server may lack something of a job, as far as this phone knows.
     pub(super) fn is_only_here(self, job: JobId) -> bool {
-        let read = self.with(job, |it| it.kept.waiting() > 0 || it.record.shared.is_none());
+        let there = self.inner.with_value(|it| it.resting.marks.get(&job).copied().flatten());
+        // What came from another phone may be on no server's disk either: they must have said that they have just this.
+        let read = self.with(job, |it| there.is_none() || it.kept.mark() != there);
         read.unwrap_or_else(|| !self.is_at_rest(job))
     }
 }
