@@ -32,7 +32,7 @@ const SWEEP_INTERVAL: Duration = Duration::from_secs(60);
 const IDLE: Duration = Duration::from_secs(300);
 /// Most documents in memory; the longest unused leave first.
 const MOST_DOCUMENTS: usize = 32;
-/// A sweep comes early after so many were opened: a phone opens every job when it connects.
+/// A sweep comes early after so many were opened: a phone opens every job when it first connects.
 const OPENED_PER_SWEEP: usize = 16;
 
 const MOST_CONNECTIONS: usize = 2_000;
