@@ -1,5 +1,6 @@
 //! `napline serve`: from the command line to a running server, and down again.
 
+use std::io::{self, Write};
 use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -29,7 +30,9 @@ use crate::{accept, demo};
 
 pub fn run(settings: &Settings) -> ExitCode {
     let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("napline=info"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).compact().init();
+    // With internal errors, a log that cannot be written (it is on the full disk) ends whatever wanted to log.
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).log_internal_errors(false);
+    log.compact().init();
     let served = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()
@@ -81,7 +84,8 @@ async fn serve(settings: &Settings) -> Result<(), ServeError> {
     });
     let control = Control::open(&settings.data, &shop.hub, &shop.shelf).await;
     let control = control.inspect_err(|error| tracing::warn!(%error, "file commands wait until the server stops")).ok();
-    greet(settings, &shop, address)?;
+    // Nobody may be there to read it, and a log that cannot be written stops no server.
+    let _ = io::stdout().write_all(greeting(settings, &shop, address)?.as_bytes());
     shop.peers.call_all(&shop);
     let joining = settings.join.clone().map(|link| tokio::spawn(join(Arc::clone(&shop), link)));
 
@@ -139,33 +143,29 @@ fn announce(settings: &Settings, address: SocketAddr, replica: [u8; 16], hosts: 
     announced.inspect_err(|error| tracing::warn!(%error, "not announced on the network: phones need its address")).ok()
 }
 
-/// Tells the person at the computer where the server is and how phones get in.
-fn greet(settings: &Settings, shop: &Shop, address: SocketAddr) -> Result<(), ServeError> {
-    println!("Napline serves {} from {}", shop.name, settings.data.display());
-    println!("listening on {}://{address}", if shop.tls.is_some() { "https" } else { "http" });
+/// What the person at the computer is told: where the server is and how phones get in.
+fn greeting(settings: &Settings, shop: &Shop, address: SocketAddr) -> Result<String, ServeError> {
+    let scheme = if shop.tls.is_some() { "https" } else { "http" };
+    let data = settings.data.display();
+    let mut told = format!("Napline serves {} from {data}\nlistening on {scheme}://{address}\n", shop.name);
     if let Some(authority) = shop.tls.as_ref().and_then(|it| it.to_trust()) {
-        println!("phones check the shop's certificate by this code: {}", tls::fingerprint(&authority));
+        told += "phones check the shop's certificate by this code: ";
+        told += &tls::fingerprint(&authority);
+        told += "\n";
     }
     if !(settings.pair || shop.devices.is_empty()) {
-        println!("Phones are paired already. For another one: Add a phone on a paired one, or start with --pair.");
-        return Ok(());
+        told += "Phones are paired already. For another one: Add a phone on a paired one, or start with --pair.\n";
+        return Ok(told);
     }
-    let Some(secret) = shop.invitations.open(Role::Owner, None)? else { return Ok(()) };
+    let Some(secret) = shop.invitations.open(Role::Owner, None)? else { return Ok(told) };
+    let urls: Vec<String> = shop.hosts.authorities().iter().map(|it| secret.url(first_scheme(shop), it)).collect();
+    let code = urls.first().map(|it| qr_text(it)).unwrap_or_default();
     let minutes = settings.pair_within.div_ceil(60);
-    let urls: Vec<String> = {
-        let scheme = first_scheme(shop);
-        shop.hosts.authorities().iter().map(|it| secret.url(scheme, it)).collect()
-    };
-    println!(
-        "\nTo pair an owner's phone, scan this or open one of these links within {minutes} min. The link works once:\n"
-    );
-    for url in &urls {
-        println!("  {url}");
-    }
-    if let Some(url) = urls.first() {
-        println!("\n{}", qr_text(url));
-    }
-    Ok(())
+    Ok(format!(
+        "{told}\nTo pair an owner's phone, scan this or open one of these links within {minutes} min. \
+         The link works once:\n\n  {}\n\n{code}\n",
+        urls.join("\n  ")
+    ))
 }
 
 #[cfg(unix)]

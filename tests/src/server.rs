@@ -1,7 +1,8 @@
 //! A server of one's own: the real binary, a fresh folder, a free port.
 
 use std::env;
-use std::io::{BufRead, BufReader};
+use std::fs::File;
+use std::io::{BufRead, BufReader, Seek, SeekFrom};
 use std::net::{Ipv4Addr, SocketAddrV4, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
@@ -234,13 +235,20 @@ fn command(folder: &Path, listen: SocketAddrV4, arguments: &[String], most_kilob
             // Writes past the limit fail instead of ending the process. `ulimit -f` counts 512-byte blocks.
             let limited = format!("trap '' XFSZ; ulimit -f {}; exec \"$0\" \"$@\"", most * 2);
             let mut shell = Command::new("sh");
-            shell.arg("-c").arg(limited).arg(binary());
+            shell.arg("-c").arg(limited).arg(binary()).stderr(full_log(most));
             shell
         }
     };
     command.arg("serve").arg("--data").arg(folder);
     command.args(["--listen", &listen.to_string(), "--pair"]).args(arguments);
     command
+}
+
+/// The log is on the full disk too: nothing can be written to it from the start.
+fn full_log(most_kilobytes: u32) -> File {
+    let mut log = tempfile::tempfile().expect("a log");
+    log.set_len(u64::from(most_kilobytes) * 1024).and_then(|()| log.seek(SeekFrom::End(0))).expect("a full log");
+    log
 }
 
 fn spawn(command: &mut Command) -> (Child, Arc<Mutex<Vec<String>>>) {
