@@ -8,7 +8,7 @@ use divan::Bencher;
 use shared_model::guard;
 use shared_model::history::difference;
 use shared_model::ids::{DeviceId, JobId, ReadingId, RoomId, TurnId, WallId};
-use shared_model::job::{Edit, JobDoc, NewChange, NewReading, NewTurn, Order, Timestamp, Tool, Turn};
+use shared_model::job::{Edit, JobDoc, NewChange, NewReading, NewTurn, Order, SyncState, Timestamp, Tool, Turn};
 use shared_model::length::Length;
 use uuid::Uuid;
 
@@ -167,5 +167,22 @@ fn load_changes(bencher: Bencher) {
     bencher.bench(|| {
         let bytes = changes.iter().map(|it| it.bytes.as_slice());
         JobDoc::from_changes(JOB, None, black_box(bytes), [2; 16], DEVICE)
+    });
+}
+
+/// What a phone does that is new in the shop: takes in the whole history of a job from its server.
+#[divan::bench(args = [1_500, 20_000], sample_count = 10)]
+fn catch_up_from_the_server(bencher: Bencher, changes: usize) {
+    let mut server = if changes == 20_000 { long() } else { measured() };
+    let phone = || JobDoc::new(JOB, [9; 16], DEVICE);
+    let (mut state, mut of_server) = (SyncState::new(), SyncState::new());
+    let asked = phone().sync_message(&mut state, false).unwrap_or_default();
+    let heard = guard::sync(&asked, server.len(), None, false).map(|it| server.receive_sync(&mut of_server, it));
+    assert!(heard.is_ok_and(|it| it.is_ok()));
+    let answer = server.sync_message(&mut of_server, true).unwrap_or_default();
+    bencher.with_inputs(|| (phone(), state.clone())).bench_values(|(mut phone, mut state)| {
+        let taken = guard::sync(&answer, phone.len(), None, true).map(|it| phone.receive_sync(&mut state, it));
+        assert!(taken.is_ok_and(|it| it.is_ok_and(|it| it.len() + 100 >= changes)));
+        phone
     });
 }

@@ -44,7 +44,7 @@ pub struct VettedChange {
 pub struct VettedSync {
     message: automerge::sync::Message,
     changes: Vec<VettedChange>,
-    whole: bool,
+    document: bool,
 }
 
 /// Why bytes were refused. Nothing was changed.
@@ -187,7 +187,7 @@ impl VettedChange {
 }
 
 impl VettedSync {
-    /// The changes inside that were vetted one by one: all of them, unless `whole` was allowed.
+    /// The changes inside that were vetted one by one: all of them, unless there is a document.
     pub fn changes(&self) -> &[VettedChange] {
         &self.changes
     }
@@ -210,12 +210,13 @@ impl VettedSync {
     pub fn without_changes(mut self) -> Self {
         self.message.changes = Vec::<Vec<u8>>::new().into();
         self.changes.clear();
+        self.document = false;
         self
     }
 
-    /// Whether it was vetted as from the phone's own server.
-    pub(crate) const fn is_whole(&self) -> bool {
-        self.whole
+    /// Whether a whole document is inside, as only the phone's own server may send it.
+    pub(crate) const fn has_document(&self) -> bool {
+        self.document
     }
 
     pub(crate) fn into_parts(self) -> (automerge::sync::Message, Vec<VettedChange>) {

@@ -7,7 +7,7 @@ use automerge::sync::{Have, Message, MessageVersion};
 
 use super::bytes::{Bytes, malformed};
 use super::chunk::{self, Kind};
-use super::{Refusal, VettedChange, VettedSync, change, changes};
+use super::{Refusal, VettedSync, change, changes};
 use crate::ids::DeviceId;
 use crate::wire::MOST_FRAME_BYTES;
 
@@ -43,23 +43,26 @@ pub(super) fn sync(bytes: &[u8], known: usize, from: Option<DeviceId>, whole: bo
     if message.clone().encode() != bytes {
         return malformed("it is not written as automerge writes it");
     }
+    let all = message.changes.iter();
     let changes = match message.version {
-        MessageVersion::V1 => message.changes.iter().map(|it| change(it, from)).collect::<Result<Vec<_>, _>>()?,
+        MessageVersion::V1 => all.map(|it| change(it, from)).collect::<Result<Vec<_>, _>>()?,
         MessageVersion::V2 if whole => {
-            let blobs = message.changes.iter().map(changes_of_blob).collect::<Result<Vec<_>, _>>()?;
-            blobs.into_iter().flatten().collect()
+            let changes = all.map(|it| changes(behind_document(it).unwrap_or(it))).collect::<Result<Vec<_>, _>>()?;
+            changes.into_iter().flatten().collect()
         }
         MessageVersion::V2 => return malformed("its changes are not single"),
     };
-    Ok(VettedSync { message, changes, whole })
+    let document =
+        message.version == MessageVersion::V2 && message.changes.iter().any(|it| behind_document(it).is_some());
+    Ok(VettedSync { message, changes, document })
 }
 
-/// What a server sends at once: a whole document, single changes, or a document and then changes that wait for others. A
-/// document's changes are not vetted one by one: only the phone's own server, which vetted them, may send it.
-fn changes_of_blob(blob: &[u8]) -> Result<Vec<VettedChange>, Refusal> {
-    let mut rest = Bytes(blob);
-    let starts_whole = !rest.is_empty() && chunk::next(&mut rest)?.kind == Kind::Document;
-    changes(if starts_whole { rest.0 } else { blob })
+/// A server sends at once a whole document, single changes, or a document and then changes that wait for others: what stands
+/// behind the document, if there is one. A document's changes are not vetted one by one: only the phone's own server, which
+/// vetted them, may send it.
+fn behind_document(bytes: &[u8]) -> Option<&[u8]> {
+    let mut rest = Bytes(bytes);
+    chunk::next(&mut rest).is_ok_and(|it| it.kind == Kind::Document).then_some(rest.0)
 }
 
 fn hashes(list: &[ChangeHash]) -> Result<(), Refusal> {

@@ -1,14 +1,14 @@
 //! The automerge document of one job.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::sync::SyncDoc;
 use automerge::transaction::CommitOptions;
-use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, LoadOptions, ReadDoc, SaveOptions};
+use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, ReadDoc, SaveOptions};
 
+use super::hostile::unwinding;
 use super::look::{Parts, View};
-use super::{Edit, Job, Photo, Timestamp, fit, read, schema, write};
+use super::{Edit, Job, Photo, Timestamp, fit, hostile, read, schema, write};
 use crate::guard::{self, VettedChange, VettedSync};
 use crate::ids::{DeviceId, JobId};
 
@@ -87,8 +87,7 @@ impl JobDoc {
     /// Loads what [`JobDoc::save`] wrote (own storage, checksummed; not bytes from outside).
     pub fn load(id: JobId, bytes: &[u8], actor: [u8; 16], author: DeviceId) -> Result<Self, DocError> {
         guard::whole(bytes).map_err(|refusal| DocError::Damaged(refusal.to_string()))?;
-        let options = LoadOptions::new().text_encoding(schema::ENCODING);
-        let loaded = unwinding(|| Automerge::load_with_options(bytes, options)).map_err(DocError::Damaged)?;
+        let loaded = hostile::load(bytes).map_err(DocError::Damaged)?;
         if schema::genesis_hash().is_none_or(|it| loaded.get_change_meta_by_hash(&it).is_none()) {
             return Err(DocError::Damaged("it does not start as a job does".to_owned()));
         }
@@ -293,12 +292,15 @@ impl JobDoc {
     /// Takes in a catch-up message. Returns the changes that were new, dependencies first.
     pub fn receive_sync(&mut self, state: &mut SyncState, message: VettedSync) -> Result<Vec<NewChange>, DocError> {
         let mut next = state.clone();
-        let new = if message.is_whole() {
+        let new = if message.has_document() {
             let before = self.heads();
             let (message, changes) = message.into_parts();
-            // From the phone's own server, which has checked all this.
             let mut copy = self.doc.clone();
             unwinding(|| copy.receive_sync_message(&mut next, message)).map_err(DocError::Refused)?;
+            // The phone's own server has vetted all this: it is enough that it comes back from storage.
+            if !hostile::comes_back(&copy) {
+                return Err(DocError::Refused("it would not come back from storage".to_owned()));
+            }
             self.doc = copy;
             self.wait_for(changes);
             self.doc.get_changes_meta(&before).into_iter().map(|it| it.hash).collect()
@@ -353,8 +355,7 @@ impl JobDoc {
         }
         // It may be one of those that wait that does not fit. They must not keep out sound ones: they are dropped, and come
         // again with the next catch-up.
-        let options = LoadOptions::new().text_encoding(schema::ENCODING);
-        let without = unwinding(|| Automerge::load_with_options(&self.save(), options)).map_err(DocError::Damaged)?;
+        let without = hostile::load(&self.save()).map_err(DocError::Damaged)?;
         let actor = self.doc.get_actor().clone();
         let dropped = std::mem::replace(self, Self::open_as(self.id, without, actor, self.author));
         let taken = self.take_in_with_waiting(&changes, &mut change);
@@ -386,14 +387,5 @@ impl JobDoc {
         self.doc = copy;
         self.waiting = vetted;
         Ok(new)
-    }
-}
-
-/// Runs what may panic inside automerge on hostile bytes; a panic becomes an error. In the browser a panic aborts, so there all
-/// bytes have passed a server's guard before.
-fn unwinding<T>(run: impl FnOnce() -> Result<T, AutomergeError>) -> Result<T, String> {
-    match catch_unwind(AssertUnwindSafe(run)) {
-        Ok(result) => result.map_err(|error| error.to_string()),
-        Err(_) => Err("it cannot be read".to_owned()),
     }
 }

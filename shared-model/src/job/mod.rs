@@ -10,6 +10,7 @@ mod edit;
 mod fit;
 mod fixture;
 mod goods;
+mod hostile;
 mod limits;
 mod look;
 mod node;

@@ -1,0 +1,26 @@
+//! Automerge on bytes that may be hostile: a panic inside it becomes an error. In the browser a panic aborts, so there all bytes
+//! have passed a server's guard before.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use automerge::{Automerge, AutomergeError, LoadOptions};
+
+use super::schema;
+
+/// A document as it was saved.
+pub(super) fn load(bytes: &[u8]) -> Result<Automerge, String> {
+    unwinding(|| Automerge::load_with_options(bytes, LoadOptions::new().text_encoding(schema::ENCODING)))
+}
+
+/// Whether the document can be saved and loaded: automerge reads some from which it makes ones that it refuses.
+pub(super) fn comes_back(doc: &Automerge) -> bool {
+    let saved = unwinding(|| Ok(doc.save()));
+    saved.and_then(|it| load(&it)).is_ok_and(|it| it.get_heads() == doc.get_heads())
+}
+
+pub(super) fn unwinding<T>(run: impl FnOnce() -> Result<T, AutomergeError>) -> Result<T, String> {
+    match catch_unwind(AssertUnwindSafe(run)) {
+        Ok(result) => result.map_err(|error| error.to_string()),
+        Err(_) => Err("it cannot be read".to_owned()),
+    }
+}
