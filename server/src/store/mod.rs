@@ -8,6 +8,8 @@ mod tables;
 mod writer;
 
 use std::collections::HashMap;
+use std::fs::File;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock, mpsc};
@@ -19,8 +21,13 @@ use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::Timestamp;
 use shared_model::wire::{Mark, Role};
 
+use crate::put;
+
 /// The store's file in the data folder.
 pub const FILE: &str = "napline.redb";
+
+/// So many bytes at its start say what it is.
+const START: u64 = 9;
 
 /// Pages kept in memory. The jobs in use are in memory anyway.
 const CACHE_BYTES: usize = 4 << 20;
@@ -141,6 +148,12 @@ pub enum StoreError {
     Read(String),
 }
 
+impl StoreError {
+    fn unusable(path: &Path, reason: &impl ToString) -> Self {
+        Self::Unusable { path: path.to_owned(), reason: reason.to_string() }
+    }
+}
+
 /// The open store. Cheap to share by reference; [`Store::close`] flushes and releases the file.
 pub struct Store {
     file: Arc<StoreFile>,
@@ -170,10 +183,14 @@ impl Store {
     /// Opens the store in `folder`, making both when they do not exist.
     pub fn open(folder: &Path) -> Result<Self, StoreError> {
         let path = folder.join(FILE);
-        let unusable = |reason: String| StoreError::Unusable { path: path.clone(), reason };
-        std::fs::create_dir_all(folder).map_err(|error| unusable(error.to_string()))?;
+        put::make_folder(folder).map_err(|error| StoreError::unusable(&path, &error))?;
         let database = open_file(&path)?;
-        let meta = tables::prepare(&database).map_err(|error| unusable(error.to_string()))?;
+        put::sync_folder_of(&path).map_err(|error| StoreError::unusable(&path, &error))?;
+        Self::of(database, path)
+    }
+
+    fn of(database: Database, path: PathBuf) -> Result<Self, StoreError> {
+        let meta = tables::prepare(&database).map_err(|error| StoreError::unusable(&path, &error))?;
         if meta.layout > tables::LAYOUT {
             return Err(StoreError::Newer { path, found: meta.layout, known: tables::LAYOUT });
         }
@@ -265,11 +282,34 @@ impl Store {
 }
 
 fn open_file(path: &Path) -> Result<Database, StoreError> {
+    clear_if_unfinished(path).map_err(|error| StoreError::unusable(path, &error))?;
     Database::builder().set_cache_size(CACHE_BYTES).create(path).map_err(|error| match error {
         DatabaseError::DatabaseAlreadyOpen => StoreError::InUse(path.to_owned()),
-        other => StoreError::Unusable { path: path.to_owned(), reason: other.to_string() },
+        other => StoreError::unusable(path, &other),
     })
 }
 
+/// Empties a file whose making was cut off, so that it is made anew.
+fn clear_if_unfinished(path: &Path) -> io::Result<()> {
+    let file = match File::options().read(true).write(true).open(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        opened => opened?,
+    };
+    // One who makes it just now holds the lock.
+    if file.try_lock().is_err() {
+        return Ok(());
+    }
+    let mut start = Vec::new();
+    (&file).take(START).read_to_end(&mut start)?;
+    if is_unfinished(&start) { file.set_len(0) } else { Ok(()) }
+}
+
+/// The first bytes of a store say what it is. They are written when all else is on the disk; a file without them holds nothing.
+fn is_unfinished(start: &[u8]) -> bool {
+    start.iter().take(START as usize).all(|it| *it == 0)
+}
+
+#[cfg(test)]
+mod power;
 #[cfg(test)]
 mod tests;

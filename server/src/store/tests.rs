@@ -5,11 +5,11 @@ use uuid::Uuid;
 
 use super::*;
 
-fn job(n: u128) -> JobId {
+pub fn job(n: u128) -> JobId {
     JobId(Uuid::from_u128(n))
 }
 
-fn device(n: u128) -> DeviceId {
+pub fn device(n: u128) -> DeviceId {
     DeviceId(Uuid::from_u128(n))
 }
 
@@ -100,6 +100,16 @@ fn a_file_that_is_no_store_is_refused_and_left_alone() {
     std::fs::write(&path, "a letter").unwrap();
     assert!(matches!(Store::open(folder.path()), Err(StoreError::Unusable { .. })));
     assert_eq!(std::fs::read_to_string(&path).unwrap(), "a letter");
+}
+
+#[test]
+fn a_file_whose_making_was_cut_off_is_made_anew() {
+    let folder = tempfile::tempdir().unwrap();
+    for begun in [vec![], vec![0; 20_000]] {
+        std::fs::write(folder.path().join(FILE), begun).unwrap();
+        Store::open(folder.path()).unwrap().close();
+        assert!(!is_unfinished(&std::fs::read(folder.path().join(FILE)).unwrap()));
+    }
 }
 
 #[tokio::test]
