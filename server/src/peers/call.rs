@@ -10,7 +10,7 @@ use axum::http::header::{COOKIE, ORIGIN};
 use futures_util::{SinkExt, StreamExt};
 use shared_model::ids::{DeviceId, JobId};
 use shared_model::job::SCHEMA;
-use shared_model::wire::{Frame, Hello, PROTOCOL, Role};
+use shared_model::wire::{Frame, Hello, JobEntry, PROTOCOL, Role};
 use tokio::time::{Instant, interval_at, timeout};
 use tokio_tungstenite::WebSocketStream;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest;
@@ -18,6 +18,7 @@ use tokio_tungstenite::tungstenite::protocol::WebSocketConfig;
 use tokio_tungstenite::tungstenite::{self, Message};
 use uuid::Uuid;
 
+use super::lists::Lists;
 use super::record::Record;
 use super::wire::{self, Proof, Stream};
 use super::{photos, take, tell_roster, tell_seal_keys};
@@ -174,9 +175,9 @@ async fn exchange(
         let subjects = shop.hosts.subjects().iter().map(ToString::to_string).collect();
         outbox.send(&Frame::Vouch { request, subjects });
     }
-    // Comes out of the queue as what is to be shared.
+    // This server's list comes out of the queue.
     shop.hub.greet(peer.id);
-    let mut to_share = VecDeque::new();
+    let (mut lists, mut to_share) = (Lists::default(), VecDeque::new());
     let mut heard = Instant::now();
     let mut ping = interval_at(heard + PING_EVERY, PING_EVERY);
     loop {
@@ -189,7 +190,10 @@ async fn exchange(
             }
             frame = queue.next() => {
                 let Some(frame) = frame else { return Ok(()) };
-                to_share.extend(forward(socket, frame).await?);
+                if let Some(entries) = forward(socket, frame).await? {
+                    lists.hear_here(entries);
+                    to_share = lists.apart().into();
+                }
                 continue;
             }
             now = ping.tick() => {
@@ -211,7 +215,10 @@ async fn exchange(
         heard = Instant::now();
         let Some(message) = message else { continue };
         match message {
-            Frame::Jobs(entries) => to_share.extend(entries.into_iter().map(|it| it.job)),
+            Frame::Jobs(entries) => {
+                lists.hear_there(entries);
+                to_share = lists.apart().into();
+            }
             Frame::Vouched { certificate } => vouched(shop, record, certificate),
             Frame::Goodbye { reason } => return Err(CallError::Goodbye(reason)),
             Frame::Presence { .. } | Frame::Welcome(_) => {}
@@ -220,14 +227,14 @@ async fn exchange(
     }
 }
 
-/// Sends on what the jobs' own way brings up. The list of jobs is this server's: answers what is in it, to be shared.
-async fn forward(socket: &mut Socket, frame: Bytes) -> Result<Vec<JobId>, CallError> {
+/// Sends on what the jobs' own way brings up. The list of jobs is this server's, and not sent: the answer is what is new in it.
+async fn forward(socket: &mut Socket, frame: Bytes) -> Result<Option<Vec<JobEntry>>, CallError> {
     match Frame::decode(&frame) {
-        Ok(Frame::Jobs(entries)) => return Ok(entries.into_iter().map(|it| it.job).collect()),
+        Ok(Frame::Jobs(entries)) => return Ok(Some(entries)),
         Ok(Frame::Presence { .. }) => {}
         _ => send(socket, Message::Binary(frame)).await?,
     }
-    Ok(Vec::new())
+    Ok(None)
 }
 
 async fn send(socket: &mut Socket, message: Message) -> Result<(), CallError> {

@@ -3,6 +3,7 @@
 
 mod call;
 mod joining;
+mod lists;
 mod photos;
 mod record;
 mod wire;

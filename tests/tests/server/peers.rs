@@ -1,6 +1,7 @@
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::{Duration, Instant};
 
+use napline_tests::cable::Cable;
 use napline_tests::peer::{Pass, Peer, add_room, http, new_job, trusting};
 use napline_tests::server::{PATIENCE, Server};
 use reqwest::StatusCode;
@@ -188,6 +189,46 @@ async fn apart_both_go_on_and_together_they_have_everything() {
     let mut again = in_shop.connect().await;
     again.open(job).await;
     until_rooms(&mut again, job, &all).await;
+}
+
+/// Hundreds of jobs are at rest for two servers that meet every evening.
+#[tokio::test]
+async fn what_both_have_rests_when_they_meet_again() {
+    const JOBS: usize = 40;
+    let (shop, van) = (Server::start(), Server::start_with(&["--shop", "van 2"]));
+    let in_shop = Pass::by_link(&shop.pairing_link(), "Ada").await;
+    let in_van = Pass::by_link(&van.pairing_link(), "Ben").await;
+    let cable = Cable::to(&shop);
+    let link = server_link(&in_shop).await.replacen(&shop.address(), &cable.address(), 1);
+    assert_eq!(join(&in_van, &link).await, StatusCode::OK);
+    let (mut ada, mut ben) = (in_shop.connect().await, in_van.connect().await);
+    let jobs: Vec<JobId> = (0..JOBS).map(|_| new_job()).collect();
+    for job in &jobs {
+        ada.open(*job).await;
+        ada.edit(*job, &[add_room("Hall")]).await;
+    }
+    let marks = |of: &Peer| of.jobs.iter().map(|it| (it.job, it.mark.map(|it| it.0))).collect::<BTreeMap<_, _>>();
+    while marks(&ada).len() < JOBS || marks(&ada) != marks(&ben) {
+        ada.listen_for(Duration::from_millis(100)).await;
+        ben.listen_for(Duration::from_millis(100)).await;
+    }
+    cable.cut();
+    until("the line to be cut", async || !connected(&in_van).await).await;
+    let before = cable.carried();
+    cable.mend();
+    until("the servers to meet", async || connected(&in_van).await).await;
+    // What is new in one of them comes, from either side.
+    ada.edit(jobs[3], &[add_room("Den")]).await;
+    ben.open(jobs[3]).await;
+    until_rooms(&mut ben, jobs[3], &["Den", "Hall"]).await;
+    ben.open(jobs[5]).await;
+    ben.edit(jobs[5], &[add_room("Attic")]).await;
+    until_rooms(&mut ada, jobs[5], &["Attic", "Hall"]).await;
+    cable.cut();
+    until("the line to be cut", async || !connected(&in_van).await).await;
+    // Two jobs and all that servers tell each other anyway; 400 bytes a job would be all of them opened.
+    let carried = cable.carried() - before;
+    assert!(carried < 10_000, "{carried} bytes");
 }
 
 #[tokio::test]
