@@ -6,7 +6,7 @@ use shared_model::wire::{Role, Whereabouts};
 use wasm_bindgen_futures::spawn_local;
 
 use crate::glyph::Glyph;
-use crate::phone::{JobSignals, Phone};
+use crate::phone::{self, JobSignals, Phone};
 use crate::pictures::Pictures;
 use crate::places::checked::Checked;
 use crate::places::cuts::Cuts;
@@ -23,7 +23,7 @@ use crate::places::then::Then;
 use crate::route::{Place, Route};
 use crate::state::OpenJob;
 use crate::truth::Link;
-use crate::{link, theme};
+use crate::{link, theme, when};
 
 #[component]
 pub fn App() -> impl IntoView {
@@ -145,6 +145,7 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
             <h1 class="topbar-title">{move || title(open, place.get())}</h1>
             <SyncChip />
         </header>
+        <OnPaper job=open />
         {move || match place.get() {
             Place::Rooms => view! { <Rooms /> }.into_any(),
             Place::Checked => view! { <Checked /> }.into_any(),
@@ -164,6 +165,21 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
             <Tab job to=Place::Day place name="Day" glyph=Glyph::Day />
         </nav>
     }
+}
+
+/// What a sheet of paper says of itself, whichever place is printed: whose it is, of which job, and as of when.
+#[component]
+fn OnPaper(job: OpenJob) -> impl IntoView {
+    let phone = Phone::here();
+    let printed = RwSignal::new(phone::now());
+    let printing = window_event_listener_untyped("beforeprint", move |_| printed.set(phone::now()));
+    on_cleanup(move || printing.remove());
+    let words = move || {
+        let shop = phone.me.with(|it| it.as_ref().map(|it| format!("{}: ", it.shop))).unwrap_or_default();
+        let (name, at) = (job.job.with(|it| it.name.clone()), printed.get());
+        format!("{shop}{name}, as of {} {}", when::date(at), when::time(at))
+    };
+    view! { <p class="print-only" id="on-paper">{words}</p> }
 }
 
 fn title(open: OpenJob, place: Place) -> String {

@@ -10,6 +10,7 @@ mod phone;
 mod state;
 mod truth;
 mod undo;
+mod when;
 
 mod files;
 mod kept;

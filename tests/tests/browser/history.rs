@@ -108,6 +108,9 @@ async fn what_changed_since_a_sheet_was_printed_or_a_plan_chosen_is_told() {
     go(&ada, "day").await;
     ada.tap(("main button", "Print this sheet")).await;
     ada.see(("[data-since=print]", "Nothing changed since the day's sheet was printed")).await;
+    let paper = ada.ask("return document.getElementById('on-paper').textContent").await;
+    let paper = paper.as_str().unwrap_or_default();
+    assert!(paper.starts_with("our shop: Quarry Lane 8, as of 20"), "{paper}");
     go(&ada, "rooms").await;
     correct(&ada, "Bedroom").await;
     go(&ada, "day").await;

@@ -24,9 +24,11 @@ async fn an_owner_lets_somebody_look_then_measure_then_shuts_the_phone_out() {
     .await;
     let link = ada.see("#pairing-links code").await;
     ada.photograph("add-a-phone-that-looks").await;
-    ada.tap("#add-phone-sheet [data-close]").await;
     let cem = Phone::start("Cem").await;
     cem.join(&link).await;
+    ada.see(("#came-in", "Cem (phone) is in, to look.")).await;
+    ada.photograph("a-phone-came-in").await;
+    ada.tap("#add-phone-sheet [data-close]").await;
     cem.see(("[data-job]", "Quarry Lane 4")).await;
     cem.see((".field-hint", "Cem on this phone: looks")).await;
     assert_eq!(cem.ask("return document.querySelector('#new-job').hidden").await, json!(true));

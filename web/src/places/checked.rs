@@ -4,11 +4,11 @@ use leptos::prelude::*;
 use shared_model::ids::RoomId;
 use shared_model::job::{Job, Reading};
 
-use super::sharing::clock;
 use crate::overview::{Account, Line, Matter, overview, summary};
 use crate::route::{Place, Route};
 use crate::shown;
 use crate::state::OpenJob;
+use crate::when::clock;
 
 /// Below the list of rooms: how much there is to see to, and the way there.
 #[component]

@@ -7,27 +7,18 @@ use shared_model::history::{Difference, difference};
 use shared_model::ids::GoodsId;
 use shared_model::job::{ChangeHash, Decision, Entry, Job, JobDoc, Sheet, Stamp, Timestamp};
 
-use super::sharing::clock;
 use crate::phone::Phone;
 use crate::route::{Place, Route};
 use crate::shown;
 use crate::state::OpenJob;
 use crate::timeline::{Calendar, Group, Line, groups, page_of, span_words, who};
+use crate::when::{self, clock};
 
 /// Days and times as this phone writes them.
-pub const CALENDAR: Calendar = Calendar { day, time };
+pub const CALENDAR: Calendar = Calendar { day, time: when::time };
 
 fn day(at: Timestamp) -> String {
-    let date = js_sys::Date::new(&wasm_bindgen::JsValue::from_f64(at.0 as f64 * 1_000.0));
-    if date.to_date_string() == js_sys::Date::new_0().to_date_string() {
-        return "Today".to_owned();
-    }
-    format!("{}-{:02}-{:02}", date.get_full_year(), date.get_month() + 1, date.get_date())
-}
-
-fn time(at: Timestamp) -> String {
-    let date = js_sys::Date::new(&wasm_bindgen::JsValue::from_f64(at.0 as f64 * 1_000.0));
-    format!("{}:{:02}", date.get_hours(), date.get_minutes())
+    if when::is_today(at) { "Today".to_owned() } else { when::date(at) }
 }
 
 /// Asks the document of the open job, again whenever the job changes.

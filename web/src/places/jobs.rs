@@ -12,7 +12,7 @@ use wasm_bindgen_futures::spawn_local;
 
 use super::goods::{roll_widths, shown_width};
 use super::people::{AddPhone, People, role_words};
-use super::sharing::{clock, link_words};
+use super::sharing::link_words;
 use super::shelf::KeepWhich;
 use crate::app::go;
 use crate::files;
@@ -23,6 +23,7 @@ use crate::route::{Place, Route};
 use crate::sheet::Sheet;
 use crate::theme::{self, Theme};
 use crate::truth::Link;
+use crate::when::clock;
 
 #[component]
 pub fn Jobs() -> impl IntoView {

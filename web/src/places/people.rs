@@ -1,5 +1,8 @@
 //! Who may come in and do what: the shop's people and their devices, and letting in one more.
 
+use std::collections::BTreeSet;
+
+use gloo_timers::future::TimeoutFuture;
 use leptos::ev::SubmitEvent;
 use leptos::prelude::*;
 use serde::de::DeserializeOwned;
@@ -11,13 +14,15 @@ use wasm_bindgen::{JsCast, JsValue};
 use wasm_bindgen_futures::{JsFuture, spawn_local};
 use web_sys::{Headers, RequestInit, Response};
 
-use super::sharing::clock;
 use crate::phone::Phone;
+use crate::when::clock;
 
 /// Everybody, as JSON; below it one device, to which a decision is posted.
 const PEOPLE: &str = "/people";
 /// Takes a link to another server.
 const SERVERS: &str = "/servers";
+/// Who came in is asked so often while a link is shown, in milliseconds.
+const ASK_AGAIN_AFTER: u32 = 2_000;
 /// Makes a pairing link; the answer is [`Pairing`] as JSON.
 const PAIRING: &str = "/pairing";
 
@@ -298,6 +303,8 @@ pub fn AddPhone() -> impl IntoView {
             }
         });
     });
+    let came_in = RwSignal::new(Vec::new());
+    spawn_local(watch(came_in));
     let most = phone.role.get_untracked();
     let all = [Role::Viewer, Role::Crew, Role::Owner, Role::Server];
     let roles = all.into_iter().filter(|it| *it <= most || most == Role::Owner);
@@ -323,6 +330,24 @@ pub fn AddPhone() -> impl IntoView {
             }
             .into_any(),
         }}</div>
+        <ul class="list" id="came-in" role="status">{move || came_in.get().into_iter().map(|it| view! { <li class="item"><strong class="item-main">{it}</strong></li> }).collect_view()}</ul>
+    }
+}
+
+/// Says who has come in since, for as long as somebody looks.
+async fn watch(came_in: RwSignal<Vec<String>>) {
+    let mut before: Option<BTreeSet<DeviceId>> = None;
+    while came_in.try_get_untracked().is_some() {
+        if let Ok(all) = ask_server::<Everybody>(PEOPLE, "GET", None).await {
+            let before = before.get_or_insert_with(|| all.devices.iter().map(|it| it.device).collect());
+            let new = all.devices.iter().filter(|it| !before.contains(&it.device) && it.revoked.is_none());
+            let words = |it: &Device| format!("{} ({}) is in, {}.", it.person, it.name, role_purpose(it.role));
+            let told: Vec<String> = new.map(words).collect();
+            if came_in.try_get_untracked().is_some_and(|it| it != told) {
+                came_in.try_set(told);
+            }
+        }
+        TimeoutFuture::new(ASK_AGAIN_AFTER).await;
     }
 }
 

@@ -9,13 +9,13 @@ use shared_model::wire::Role;
 use uuid::Uuid;
 use wasm_bindgen_futures::spawn_local;
 
-use super::sharing::clock;
 use crate::camera::{self, Shot};
 use crate::files;
 use crate::phone::Phone;
 use crate::pictures::Pictures;
 use crate::sheet::Sheet;
 use crate::state::OpenJob;
+use crate::when::clock;
 
 /// The photos of something, and the key that takes one more.
 #[component]

@@ -59,7 +59,7 @@ fn line(reading: &Reading, in_force: bool, job: &Job, act: Callback<(ReadingId, 
     let how = unread_words(reading).map(|it| format!(", {it}"));
     let by = reading.set_aside.map(|it| {
         let who = job.people.get(&it.by).cloned().unwrap_or_default();
-        view! { <span class="quiet">{format!("set aside by {who} {}", super::sharing::clock(it.at))}</span> }
+        view! { <span class="quiet">{format!("set aside by {who} {}", crate::when::clock(it.at))}</span> }
     });
     let (word, glyph) = if withdrawn { ("Bring back", "↶") } else { ("Set aside", "×") };
     let key = (in_force || withdrawn).then(|| {
@@ -73,7 +73,7 @@ fn line(reading: &Reading, in_force: bool, job: &Job, act: Callback<(ReadingId, 
     view! {
         <li class="reading" class:aside=!in_force>
             <strong>{value.clone()}</strong>
-            <span class="quiet">{format!("{who} {}", super::sharing::clock(reading.stamp.at))}{how}</span>
+            <span class="quiet">{format!("{who} {}", crate::when::clock(reading.stamp.at))}{how}</span>
             {by}
             {key}
         </li>

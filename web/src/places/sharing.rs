@@ -1,7 +1,6 @@
 //! Who has what: the chip, the sheet behind it, and adding a phone.
 
 use leptos::prelude::*;
-use shared_model::job::Timestamp;
 use shared_model::wire::Whereabouts;
 
 use super::history::ToHistory;
@@ -11,6 +10,7 @@ use crate::pictures::Pictures;
 use crate::sheet::Sheet;
 use crate::state::OpenJob;
 use crate::truth::{Link, edits};
+use crate::when::clock;
 
 /// The truth about sharing in a few words; a tap opens the rest.
 #[component]
@@ -149,16 +149,5 @@ pub fn link_words(link: &Link) -> String {
         Link::Up => "connected".to_owned(),
         Link::Unpaired => "not paired".to_owned(),
         Link::Closed(reason) => format!("closed: {reason}"),
-    }
-}
-
-/// The time of day of a moment today, the date of an earlier one.
-pub fn clock(at: Timestamp) -> String {
-    let moment = js_sys::Date::new(&wasm_bindgen::JsValue::from_f64(at.0 as f64 * 1_000.0));
-    let today = js_sys::Date::new_0();
-    if moment.to_date_string() == today.to_date_string() {
-        format!("{}:{:02}", moment.get_hours(), moment.get_minutes())
-    } else {
-        format!("{}-{:02}-{:02}", moment.get_full_year(), moment.get_month() + 1, moment.get_date())
     }
 }

@@ -7,7 +7,6 @@ use shared_model::length::{Length, Units};
 use shared_model::survey::{Amount, CutOf, Judged, OUTLIER, Source};
 
 use super::measure::Measuring;
-use super::sharing::clock;
 use crate::checking;
 use crate::known::Known;
 use crate::measuring::{Aim, wall_name};
@@ -15,6 +14,7 @@ use crate::proposal::unread_words;
 use crate::reason::{Because, body};
 use crate::sheet::Sheet;
 use crate::shown;
+use crate::when::clock;
 
 /// The reason of what is picked, or of the room, while `open`.
 #[component]
