@@ -8,8 +8,6 @@ mod tables;
 mod writer;
 
 use std::collections::HashMap;
-use std::fs::File;
-use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock, mpsc};
@@ -26,8 +24,10 @@ use crate::put;
 /// The store's file in the data folder.
 pub const FILE: &str = "napline.redb";
 
-/// So many bytes at its start say what it is.
-const START: u64 = 9;
+/// Bytes of the magic number with which the file starts, of its first page, and of a file without other pages at most.
+const MAGIC: usize = 9;
+const FIRST_PAGE: usize = 4_096;
+const MOST_UNFINISHED: u64 = 1 << 20;
 
 /// Pages kept in memory. The jobs in use are in memory anyway.
 const CACHE_BYTES: usize = 4 << 20;
@@ -184,7 +184,10 @@ impl Store {
     pub fn open(folder: &Path) -> Result<Self, StoreError> {
         let path = folder.join(FILE);
         put::make_folder(folder).map_err(|error| StoreError::unusable(&path, &error))?;
-        let database = open_file(&path)?;
+        let database = match open_file(&path) {
+            Err(StoreError::Unusable { .. }) if is_unfinished_file(&path) => make_anew(&path),
+            opened => opened,
+        }?;
         put::sync_folder_of(&path).map_err(|error| StoreError::unusable(&path, &error))?;
         Self::of(database, path)
     }
@@ -282,31 +285,36 @@ impl Store {
 }
 
 fn open_file(path: &Path) -> Result<Database, StoreError> {
-    clear_if_unfinished(path).map_err(|error| StoreError::unusable(path, &error))?;
-    Database::builder().set_cache_size(CACHE_BYTES).create(path).map_err(|error| match error {
+    builder().create(path).map_err(|error| match error {
         DatabaseError::DatabaseAlreadyOpen => StoreError::InUse(path.to_owned()),
         other => StoreError::unusable(path, &other),
     })
 }
 
-/// Empties a file whose making was cut off, so that it is made anew.
-fn clear_if_unfinished(path: &Path) -> io::Result<()> {
-    let file = match File::options().read(true).write(true).open(path) {
-        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
-        opened => opened?,
-    };
-    // One who makes it just now holds the lock.
-    if file.try_lock().is_err() {
-        return Ok(());
-    }
-    let mut start = Vec::new();
-    (&file).take(START).read_to_end(&mut start)?;
-    if is_unfinished(&start) { file.set_len(0) } else { Ok(()) }
+fn builder() -> redb::Builder {
+    let mut builder = Database::builder();
+    builder.set_cache_size(CACHE_BYTES);
+    builder
 }
 
-/// The first bytes of a store say what it is. They are written when all else is on the disk; a file without them holds nothing.
-fn is_unfinished(start: &[u8]) -> bool {
-    start.iter().take(START as usize).all(|it| *it == 0)
+/// Puts a file aside whose making was cut off, and opens a new one.
+fn make_anew(path: &Path) -> Result<Database, StoreError> {
+    let aside = path.with_extension("unfinished");
+    tracing::warn!(path = %path.display(), aside = %aside.display(), "a store whose making was cut off is made anew");
+    std::fs::rename(path, &aside).map_err(|error| StoreError::unusable(path, &error))?;
+    open_file(path)
+}
+
+fn is_unfinished_file(path: &Path) -> bool {
+    let small = path.metadata().is_ok_and(|it| it.len() <= MOST_UNFINISHED);
+    small && std::fs::read(path).is_ok_and(|it| is_unfinished(&it))
+}
+
+/// Whether the making of a store was cut off: its magic number is written when the rest of its first page is on the disk, and
+/// other pages after that. (redb 4.6, `page_manager.rs`)
+fn is_unfinished(bytes: &[u8]) -> bool {
+    let (first, rest) = bytes.split_at(bytes.len().min(FIRST_PAGE));
+    first.iter().take(MAGIC).chain(rest).all(|it| *it == 0)
 }
 
 #[cfg(test)]

@@ -105,11 +105,26 @@ fn a_file_that_is_no_store_is_refused_and_left_alone() {
 #[test]
 fn a_file_whose_making_was_cut_off_is_made_anew() {
     let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join(FILE);
     for begun in [vec![], vec![0; 20_000]] {
-        std::fs::write(folder.path().join(FILE), begun).unwrap();
+        std::fs::write(&path, begun).unwrap();
         Store::open(folder.path()).unwrap().close();
-        assert!(!is_unfinished(&std::fs::read(folder.path().join(FILE)).unwrap()));
+        assert!(!is_unfinished(&std::fs::read(&path).unwrap()));
     }
+}
+
+#[tokio::test]
+async fn a_store_whose_first_sector_rots_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join(FILE);
+    let store = Store::open(folder.path()).unwrap();
+    store.commit(vec![stored(job(1), 0, 1)]).await.unwrap();
+    store.close();
+    let mut bytes = std::fs::read(&path).unwrap();
+    bytes[..512].fill(0);
+    std::fs::write(&path, &bytes).unwrap();
+    assert!(matches!(Store::open(folder.path()), Err(StoreError::Unusable { .. })));
+    assert_eq!(std::fs::read(&path).unwrap(), bytes);
 }
 
 #[tokio::test]
