@@ -186,7 +186,7 @@ impl Kept {
                 outcome.changed = !new.is_empty();
                 outcome.changes.extend(new.into_iter().map(|it| it.bytes));
             }
-            Err(reason) => outcome.apart.push(set_apart("message from the server", reason, message.to_vec())),
+            Err(reason) => outcome.apart.push(set_apart("message from the server", reason, Vec::new())),
         }
         self.hear_seal(&mut outcome, seal);
         self.say_next(&mut outcome);

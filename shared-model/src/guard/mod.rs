@@ -215,7 +215,7 @@ impl VettedSync {
     }
 
     /// Whether a whole document is inside, as only the phone's own server may send it.
-    pub(crate) const fn has_document(&self) -> bool {
+    pub const fn has_document(&self) -> bool {
         self.document
     }
 

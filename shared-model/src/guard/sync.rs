@@ -43,17 +43,18 @@ pub(super) fn sync(bytes: &[u8], known: usize, from: Option<DeviceId>, whole: bo
     if message.clone().encode() != bytes {
         return malformed("it is not written as automerge writes it");
     }
-    let all = message.changes.iter();
-    let changes = match message.version {
-        MessageVersion::V1 => all.map(|it| change(it, from)).collect::<Result<Vec<_>, _>>()?,
-        MessageVersion::V2 if whole => {
-            let changes = all.map(|it| changes(behind_document(it).unwrap_or(it))).collect::<Result<Vec<_>, _>>()?;
-            changes.into_iter().flatten().collect()
+    let (mut changes, mut document) = (Vec::new(), false);
+    for piece in message.changes.iter() {
+        match message.version {
+            MessageVersion::V1 => changes.push(change(piece, from)?),
+            MessageVersion::V2 if whole => {
+                let behind = behind_document(piece);
+                document |= behind.is_some();
+                changes.extend(self::changes(behind.unwrap_or(piece))?);
+            }
+            MessageVersion::V2 => return malformed("its changes are not single"),
         }
-        MessageVersion::V2 => return malformed("its changes are not single"),
-    };
-    let document =
-        message.version == MessageVersion::V2 && message.changes.iter().any(|it| behind_document(it).is_some());
+    }
     Ok(VettedSync { message, changes, document })
 }
 

@@ -4,11 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use automerge::sync::SyncDoc;
 use automerge::transaction::CommitOptions;
-use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, ReadDoc, SaveOptions};
+use automerge::{ActorId, Author, Automerge, AutomergeError, Change, ChangeHash, ReadDoc};
 
-use super::hostile::unwinding;
 use super::look::{Parts, View};
-use super::{Edit, Job, Photo, Timestamp, fit, hostile, read, schema, write};
+use super::saved::unwinding;
+use super::{Edit, Job, Photo, Timestamp, fit, read, saved, schema, write};
 use crate::guard::{self, VettedChange, VettedSync};
 use crate::ids::{DeviceId, JobId};
 
@@ -87,7 +87,7 @@ impl JobDoc {
     /// Loads what [`JobDoc::save`] wrote (own storage, checksummed; not bytes from outside).
     pub fn load(id: JobId, bytes: &[u8], actor: [u8; 16], author: DeviceId) -> Result<Self, DocError> {
         guard::whole(bytes).map_err(|refusal| DocError::Damaged(refusal.to_string()))?;
-        let loaded = hostile::load(bytes).map_err(DocError::Damaged)?;
+        let loaded = saved::load(bytes).map_err(DocError::Damaged)?;
         if schema::genesis_hash().is_none_or(|it| loaded.get_change_meta_by_hash(&it).is_none()) {
             return Err(DocError::Damaged("it does not start as a job does".to_owned()));
         }
@@ -139,7 +139,7 @@ impl JobDoc {
 
     /// The whole document, compact; changes that still wait for others are left out.
     pub fn save(&self) -> Vec<u8> {
-        self.doc.save_with_options(SaveOptions { deflate: true, retain_orphans: false })
+        saved::save(&self.doc)
     }
 
     /// One action of a person: all edits or none, in one change with a short message. Returns the change, ready to be
@@ -298,7 +298,7 @@ impl JobDoc {
             let mut copy = self.doc.clone();
             unwinding(|| copy.receive_sync_message(&mut next, message)).map_err(DocError::Refused)?;
             // The phone's own server has vetted all this: it is enough that it comes back from storage.
-            if !hostile::comes_back(&copy) {
+            if !saved::comes_back(&copy) {
                 return Err(DocError::Refused("it would not come back from storage".to_owned()));
             }
             self.doc = copy;
@@ -355,7 +355,7 @@ impl JobDoc {
         }
         // It may be one of those that wait that does not fit. They must not keep out sound ones: they are dropped, and come
         // again with the next catch-up.
-        let without = hostile::load(&self.save()).map_err(DocError::Damaged)?;
+        let without = saved::load(&self.save()).map_err(DocError::Damaged)?;
         let actor = self.doc.get_actor().clone();
         let dropped = std::mem::replace(self, Self::open_as(self.id, without, actor, self.author));
         let taken = self.take_in_with_waiting(&changes, &mut change);

@@ -1,23 +1,27 @@
-//! Automerge on bytes that may be hostile: a panic inside it becomes an error. In the browser a panic aborts, so there all bytes
-//! have passed a server's guard before.
+//! Automerge's documents as bytes, and back. The bytes may be hostile: a panic inside automerge becomes an error.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use automerge::{Automerge, AutomergeError, LoadOptions};
+use automerge::{Automerge, AutomergeError, LoadOptions, SaveOptions};
 
 use super::schema;
 
-/// A document as it was saved.
+pub(super) fn save(doc: &Automerge) -> Vec<u8> {
+    doc.save_with_options(SaveOptions { deflate: true, retain_orphans: false })
+}
+
 pub(super) fn load(bytes: &[u8]) -> Result<Automerge, String> {
     unwinding(|| Automerge::load_with_options(bytes, LoadOptions::new().text_encoding(schema::ENCODING)))
 }
 
 /// Whether the document can be saved and loaded: automerge reads some from which it makes ones that it refuses.
 pub(super) fn comes_back(doc: &Automerge) -> bool {
-    let saved = unwinding(|| Ok(doc.save()));
+    let saved = unwinding(|| Ok(save(doc)));
     saved.and_then(|it| load(&it)).is_ok_and(|it| it.get_heads() == doc.get_heads())
 }
 
+/// Runs what may panic inside automerge; a panic becomes an error. In the browser a panic aborts, so there all bytes have passed
+/// a server's guard before.
 pub(super) fn unwinding<T>(run: impl FnOnce() -> Result<T, AutomergeError>) -> Result<T, String> {
     match catch_unwind(AssertUnwindSafe(run)) {
         Ok(result) => result.map_err(|error| error.to_string()),

@@ -26,6 +26,7 @@ pub struct SetApart {
     pub at: Timestamp,
     pub said: String,
     pub reason: String,
+    /// Empty where the server has them: it sends them again at each connection.
     pub bytes: Vec<u8>,
 }
 
