@@ -18,7 +18,7 @@ use tokio_tungstenite::tungstenite::protocol::WebSocketConfig;
 use tokio_tungstenite::tungstenite::{self, Message};
 use uuid::Uuid;
 
-use super::lists::Lists;
+use super::lists::{Lists, Side};
 use super::record::Record;
 use super::wire::{self, Proof, Stream};
 use super::{photos, take, tell_roster, tell_seal_keys};
@@ -66,14 +66,14 @@ impl From<tungstenite::Error> for CallError {
 
 /// Calls, talks until the line is cut, waits, and calls again.
 pub async fn keep_calling(shop: Arc<Shop>, replica: Uuid) {
-    let mut wait = FIRST_WAIT;
+    let (mut wait, mut pictures) = (FIRST_WAIT, photos::Level::default());
     while let Some(record) = shop.peers.record(replica) {
         match dial(&record).await {
             Ok((mut socket, address)) => {
                 shop.step_back(&record.shop);
                 let ended = tokio::select! {
                     ended = talk(&shop, &record, &mut socket) => ended,
-                    () = photos::keep_level(&shop, &record, &address) => Ok(()),
+                    () = photos::keep_level(&shop, &record, &address, &mut pictures) => Ok(()),
                 };
                 let reason = ended.err().map(|it| it.to_string());
                 tracing::info!(server = record.shop, reason, "the call to another server ended");
@@ -177,7 +177,7 @@ async fn exchange(
     }
     // This server's list comes out of the queue.
     shop.hub.greet(peer.id);
-    let (mut lists, mut to_share) = (Lists::default(), VecDeque::new());
+    let (mut lists, mut to_share, mut again) = (Lists::default(), VecDeque::new(), Vec::new());
     let mut heard = Instant::now();
     let mut ping = interval_at(heard + PING_EVERY, PING_EVERY);
     loop {
@@ -191,8 +191,7 @@ async fn exchange(
             frame = queue.next() => {
                 let Some(frame) = frame else { return Ok(()) };
                 if let Some(entries) = forward(socket, frame).await? {
-                    lists.hear_here(entries);
-                    to_share = lists.apart().into();
+                    to_share.extend(lists.hear(Side::Here, entries));
                 }
                 continue;
             }
@@ -201,13 +200,16 @@ async fn exchange(
                     return Err(CallError::Silent);
                 }
                 send(socket, Message::Ping(Bytes::new())).await?;
+                to_share.extend(std::mem::take(&mut again));
                 continue;
             }
             message = next(socket) => message?,
             // One after the other, when nothing else is to be done: what waits to be sent stays little.
             () = std::future::ready(()), if !to_share.is_empty() => {
-                if let Some(job) = to_share.pop_front() {
-                    share(shop, peer, job).await?;
+                if let Some(job) = to_share.pop_front()
+                    && !share(shop, peer, job).await?
+                {
+                    again.push(job);
                 }
                 continue;
             }
@@ -215,10 +217,7 @@ async fn exchange(
         heard = Instant::now();
         let Some(message) = message else { continue };
         match message {
-            Frame::Jobs(entries) => {
-                lists.hear_there(entries);
-                to_share = lists.apart().into();
-            }
+            Frame::Jobs(entries) => to_share.extend(lists.hear(Side::There, entries)),
             Frame::Vouched { certificate } => vouched(shop, record, certificate),
             Frame::Goodbye { reason } => return Err(CallError::Goodbye(reason)),
             Frame::Presence { .. } | Frame::Welcome(_) => {}
@@ -242,13 +241,13 @@ async fn send(socket: &mut Socket, message: Message) -> Result<(), CallError> {
     Ok(())
 }
 
-/// Shares a job on both sides, unless it is shared.
-async fn share(shop: &Shop, peer: &mut Phone, job: JobId) -> Result<(), CallError> {
+/// Shares a job on both sides, unless it is shared; answers whether that went well.
+async fn share(shop: &Shop, peer: &mut Phone, job: JobId) -> Result<bool, CallError> {
     if !peer.shares(job) {
         peer.outbox.send(&Frame::Open { job });
         peer.open(&shop.hub, job).await?;
     }
-    Ok(())
+    Ok(peer.shares(job))
 }
 
 /// Keeps the new certificate that the shop's authority gave.

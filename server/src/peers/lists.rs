@@ -1,42 +1,42 @@
 //! What two servers say of their jobs, and which of them are not the same on both.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use shared_model::ids::JobId;
 use shared_model::wire::{JobEntry, Mark};
 
 type Marks = BTreeMap<JobId, Option<Mark>>;
 
-/// The lists of both servers for as long as a call lasts; `None` before a side has said its own.
+#[derive(Clone, Copy, Debug)]
+pub enum Side {
+    Here,
+    There,
+}
+
+/// The lists of both servers for as long as a call lasts.
 #[derive(Debug, Default)]
 pub struct Lists {
-    here: Option<Marks>,
-    there: Option<Marks>,
+    /// `None` before a side has said its own.
+    marks: [Option<Marks>; 2],
+    /// With which marks a job was said to be apart.
+    told: BTreeMap<JobId, [Option<Mark>; 2]>,
 }
 
 impl Lists {
-    /// Takes in this server's list, or what is new in it.
-    pub fn hear_here(&mut self, entries: Vec<JobEntry>) {
-        hear(&mut self.here, entries);
+    /// Takes in a side's list, or what is new in it. Answers the jobs of which the two servers have not the same history, for all
+    /// that they have said; those without a mark may differ. Each comes once until a side has something new in it, and none before
+    /// both have said their lists.
+    pub fn hear(&mut self, side: Side, entries: Vec<JobEntry>) -> Vec<JobId> {
+        self.marks[side as usize].get_or_insert_default().extend(entries.into_iter().map(|it| (it.job, it.mark)));
+        let [Some(here), Some(there)] = &self.marks else { return Vec::new() };
+        let all: BTreeSet<JobId> = here.keys().chain(there.keys()).copied().collect();
+        let new = all.into_iter().filter(|job| {
+            let both = [here, there].map(|it| it.get(job).copied().flatten());
+            let apart = both[0].is_none() || both[0] != both[1];
+            apart && self.told.insert(*job, both) != Some(both)
+        });
+        new.collect()
     }
-
-    /// Takes in the other server's list, or what is new in it.
-    pub fn hear_there(&mut self, entries: Vec<JobEntry>) {
-        hear(&mut self.there, entries);
-    }
-
-    /// The jobs of which the two servers have not the same history, for all that they have said; those without a mark may differ.
-    /// None before both have said their lists.
-    pub fn apart(&self) -> Vec<JobId> {
-        let (Some(here), Some(there)) = (&self.here, &self.there) else { return Vec::new() };
-        let level = |job: &JobId| here.get(job).is_some_and(|it| it.is_some() && there.get(job) == Some(it));
-        let all = here.keys().chain(there.keys().filter(|it| !here.contains_key(it)));
-        all.filter(|it| !level(it)).copied().collect()
-    }
-}
-
-fn hear(known: &mut Option<Marks>, entries: Vec<JobEntry>) {
-    known.get_or_insert_default().extend(entries.into_iter().map(|it| (it.job, it.mark)));
 }
 
 #[cfg(test)]
@@ -64,21 +64,19 @@ mod tests {
     #[test]
     fn jobs_with_one_history_rest_until_something_is_new_on_either_side() {
         let mut lists = Lists::default();
-        lists.hear_here(entries([(1, Some(1)), (2, Some(2))]));
-        assert_eq!(lists.apart(), [], "the other has not said what it has");
-        lists.hear_there(entries([(1, Some(1)), (2, Some(2))]));
-        assert_eq!(lists.apart(), []);
-        lists.hear_there(entries([(2, Some(3))]));
-        assert_eq!(lists.apart(), [job(2)]);
-        lists.hear_here(entries([(1, Some(4)), (2, Some(3))]));
-        assert_eq!(lists.apart(), [job(1)]);
+        let here = lists.hear(Side::Here, entries([(1, Some(1)), (2, Some(2))]));
+        assert_eq!(here, [], "the other has not said what it has");
+        assert_eq!(lists.hear(Side::There, entries([(1, Some(1)), (2, Some(2))])), []);
+        assert_eq!(lists.hear(Side::There, entries([(2, Some(3))])), [job(2)]);
+        assert_eq!(lists.hear(Side::Here, entries([(1, Some(4)), (2, Some(3))])), [job(1)]);
+        assert_eq!(lists.hear(Side::There, entries([(1, Some(1))])), [], "it was said, and nothing is new in it");
     }
 
     #[test]
     fn a_job_that_one_side_lacks_or_has_no_mark_of_is_shared() {
         let mut lists = Lists::default();
-        lists.hear_there(entries([(1, Some(1)), (3, None), (4, None)]));
-        lists.hear_here(entries([(2, Some(2)), (3, Some(3)), (4, None)]));
-        assert_eq!(lists.apart(), [job(2), job(3), job(4), job(1)]);
+        lists.hear(Side::There, entries([(1, Some(1)), (3, None), (4, None)]));
+        let apart = lists.hear(Side::Here, entries([(2, Some(2)), (3, Some(3)), (4, None)]));
+        assert_eq!(apart, [job(1), job(2), job(3), job(4)]);
     }
 }

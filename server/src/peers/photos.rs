@@ -1,6 +1,6 @@
 //! Photos' pictures between two servers: the one that calls fetches what it lacks and brings what the other lacks.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::io;
 use std::time::Duration;
 
@@ -25,21 +25,23 @@ const MOST_PER_ROUND: usize = 100;
 /// A picture that is on neither side, or cannot be read, is tried again after this.
 const TRY_AGAIN: Duration = Duration::from_secs(30);
 
-/// What is known of both servers' pictures during one call.
+/// What is known of both servers' pictures, from one call to the next.
 #[derive(Default)]
-struct Level {
+pub struct Level {
     /// When a job had last changed, when its photos were looked at.
     looked: BTreeMap<JobId, Timestamp>,
     /// Not yet on both sides, for all that is known.
     open: BTreeMap<PictureHash, (JobId, Picture)>,
     /// Those of them that wait, and until when.
     later: BTreeMap<PictureHash, Instant>,
-    both: BTreeSet<PictureHash>,
+    both: BTreeMap<PictureHash, (JobId, Picture)>,
 }
 
 /// Keeps the pictures on both sides level for as long as the call lasts.
-pub async fn keep_level(shop: &Shop, record: &Record, address: &str) {
-    let mut level = Level::default();
+pub async fn keep_level(shop: &Shop, record: &Record, address: &str, level: &mut Level) {
+    // The other may have lost some since the last call.
+    level.open.append(&mut level.both);
+    level.later.clear();
     loop {
         tokio::time::sleep(LOOK_EVERY).await;
         level.look(shop).await;
@@ -59,8 +61,8 @@ impl Level {
             if self.looked.get(&entry.job) == Some(&entry.changed) {
                 continue;
             }
-            let Ok(photos) = photos::photos(&shop.hub, entry.job).await else { continue };
-            for picture in photos.iter().flat_map(Photo::pictures).filter(|it| !self.both.contains(&it.hash)) {
+            let Ok(photos) = photos::at_a_glance(&shop.hub, entry.job).await else { continue };
+            for picture in photos.iter().flat_map(Photo::pictures).filter(|it| !self.both.contains_key(&it.hash)) {
                 self.open.insert(picture.hash, (entry.job, picture));
             }
             if settled {
@@ -98,9 +100,8 @@ impl Level {
 
     fn settle(&mut self, hash: PictureHash, level: bool, now: Instant) {
         if level {
-            self.open.remove(&hash);
+            self.both.extend(self.open.remove_entry(&hash));
             self.later.remove(&hash);
-            self.both.insert(hash);
         } else {
             self.later.insert(hash, now + TRY_AGAIN);
         }
@@ -184,6 +185,8 @@ fn next(status: StatusCode, headers: &HeaderMap, picture: &Picture) -> Next {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use uuid::Uuid;
 
     use super::*;

@@ -24,7 +24,7 @@ pub use shelf::{Here, Shelf, ShelfError, UNNEEDED};
 use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::router::Shop;
-use crate::sync::Hub;
+use crate::sync::{Hub, OpenError};
 
 pub const OFFSET: HeaderName = HeaderName::from_static("upload-offset");
 pub const COMPLETE: HeaderName = HeaderName::from_static("upload-complete");
@@ -143,6 +143,11 @@ pub async fn photos(hub: &Hub, job: JobId) -> Result<Vec<Photo>, Refused> {
     let mut shared = shared.lock().await;
     let document = shared.document(&hub.store).await.map_err(|error| Refused::NotStored(error.to_string()))?;
     Ok(shown(&document.doc))
+}
+
+/// The same for one who only looks.
+pub async fn at_a_glance(hub: &Hub, job: JobId) -> Result<Vec<Photo>, OpenError> {
+    hub.glance(job, |found| found.map(|it| shown(&it.doc))).await
 }
 
 /// The photos that nobody took off.

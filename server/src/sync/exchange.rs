@@ -354,11 +354,11 @@ impl Phone {
         Ok(())
     }
 
-    /// A job that cannot be opened must not keep the phone from the others.
+    /// A job that cannot be opened must not keep the phone or another server from the others.
     fn cannot_open(&self, job: JobId, error: OpenError) -> Result<(), Parting> {
         match error {
-            OpenError::Store(error) => Err(error.into()),
-            OpenError::Panicked => {
+            OpenError::Store(error) if !self.is_server() || self.shares(job) => Err(error.into()),
+            error => {
                 tracing::error!(%job, %error, "a job cannot be opened");
                 self.outbox.send(&Frame::Nack { job, hash: None, reason: error.to_string() });
                 Ok(())

@@ -11,8 +11,9 @@ use shared_model::job::Timestamp;
 use shared_model::wire::{Frame, JobEntry};
 use tokio::sync::Notify;
 use tokio::time::Instant;
+use uuid::Uuid;
 
-use super::job::SharedJob;
+use super::job::{OpenDocument, OpenError, SharedJob};
 use super::outbox::{Outbox, Parting};
 use super::seals::Seals;
 use crate::devices::Devices;
@@ -255,16 +256,20 @@ impl Hub {
     async fn update_entry(&self, job: JobId, changed: Timestamp) -> bool {
         let shared = self.shared(job);
         let mut shared = shared.lock().await;
-        let (name, archived, mark) = match shared.document(&self.store).await {
-            Ok(document) => (document.doc.name(), document.doc.archived(), document.mark()),
+        let (name, archived, mark, epoch) = match shared.document(&self.store).await {
+            Ok(it) => (it.doc.name(), it.doc.archived(), it.mark(), it.epoch),
             Err(error) => {
                 tracing::error!(%job, %error, "a job cannot be opened");
                 if let Some(entry) = lock(&self.list).get_mut(&job) {
                     entry.mark = None;
                 }
+                self.unmark(job, self.store.epoch());
                 return false;
             }
         };
+        if mark.is_none() {
+            self.unmark(job, epoch);
+        }
         drop(shared);
         let entry = JobEntry { job, name: name.clone(), changed, archived, mark };
         let before = lock(&self.list).insert(job, entry);
@@ -275,10 +280,19 @@ impl Hub {
         renamed
     }
 
+    /// What is damaged is so after a restart too, though nobody has looked.
+    fn unmark(&self, job: JobId, epoch: u64) {
+        self.store.submit(epoch, vec![Write::Mark { job, mark: None }], |_| {});
+    }
+
     /// Looks at every job in turn, for damage on the disk, and for marks that are not stored; runs as long as the server.
     pub async fn look_over(self: Arc<Self>) {
         loop {
-            for job in self.jobs() {
+            let mut jobs = self.jobs();
+            // A server that runs for minutes at a time gets to all of them too.
+            let first = Uuid::new_v4().as_u128() % jobs.len().max(1) as u128;
+            jobs.rotate_left(first as usize);
+            for job in jobs {
                 tokio::time::sleep(LOOK_PAUSE).await;
                 self.look_at(job).await;
             }
@@ -287,23 +301,30 @@ impl Hub {
     }
 
     async fn look_at(&self, job: JobId) {
+        self.glance(job, |found| {
+            let Some(JobEntry { changed, mark, .. }) = lock(&self.list).get(&job).cloned() else { return };
+            match found.map(|it| (it.mark(), it.epoch)) {
+                Ok((found, _)) if found == mark => {}
+                Ok((found, epoch)) => {
+                    self.store.submit(epoch, vec![Write::Mark { job, mark: found }], |_| {});
+                    self.note_change(job, changed);
+                }
+                Err(_) => self.note_change(job, changed),
+            }
+        })
+        .await;
+    }
+
+    /// Reads something of a job. The crew's documents stay in memory, not those that are only looked at.
+    pub async fn glance<T>(&self, job: JobId, read: impl FnOnce(Result<&mut OpenDocument, OpenError>) -> T) -> T {
         let shared = self.shared(job);
         let mut shared = shared.lock().await;
         let was_held = shared.holds_document();
-        let found = shared.document(&self.store).await.map(|it| (it.mark(), it.epoch));
-        let Some(JobEntry { changed, mark, .. }) = lock(&self.list).get(&job).cloned() else { return };
-        match found {
-            Ok((found, _)) if found == mark => {}
-            Ok((found, epoch)) => {
-                self.store.submit(epoch, vec![Write::Mark { job, mark: found }], |_| {});
-                self.note_change(job, changed);
-            }
-            Err(_) => self.note_change(job, changed),
-        }
+        let found = read(shared.document(&self.store).await);
         if !was_held {
-            // The crew's documents stay in memory, not those that were looked at.
             shared.forget_document();
         }
+        found
     }
 
     /// Takes documents out of memory that nobody uses; runs as long as the server.

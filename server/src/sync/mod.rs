@@ -1,7 +1,7 @@
 //! Sharing jobs: one WebSocket per phone, many jobs over it.
 //!
-//! A change is applied, stored, and only then acknowledged and passed on: whatever another phone sees is on disk. Every
-//! frame that rests on the document goes out through the store's queue, behind the commit it depends on.
+//! A change is applied, passed on to those who could bring it back, stored, and only then acknowledged. Every other frame that
+//! rests on the document goes out through the store's queue, behind the commit it depends on.
 
 mod actors;
 mod connection;
@@ -16,5 +16,6 @@ pub use actors::actor_of;
 pub use connection::upgrade;
 pub use exchange::Phone;
 pub use hub::Hub;
+pub use job::OpenError;
 pub use outbox::{Outbox, Parting, Queue, new as outbox};
 pub use seals::Seals;

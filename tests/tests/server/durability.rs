@@ -109,7 +109,7 @@ async fn a_long_job_is_read_back_whole() {
 }
 
 /// A byte of a change goes bad on the disk, where the store itself does not notice.
-fn damage(server: &Server, change: &[u8]) {
+pub fn damage(server: &Server, change: &[u8]) {
     let path = server.folder().join("napline.redb");
     let mut file = std::fs::read(&path).unwrap();
     let at = file.windows(change.len()).position(|it| it == change).unwrap();
