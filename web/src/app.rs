@@ -1,5 +1,6 @@
 //! The page: which place is shown, the bar above it, the bar below it.
 
+use leptos::html;
 use leptos::prelude::*;
 use shared_model::ids::JobId;
 use shared_model::wire::{Role, Whereabouts};
@@ -171,15 +172,19 @@ fn JobFrame(job: JobId, signals: JobSignals) -> impl IntoView {
 #[component]
 fn OnPaper(job: OpenJob) -> impl IntoView {
     let phone = Phone::here();
-    let printed = RwSignal::new(phone::now());
-    let printing = window_event_listener_untyped("beforeprint", move |_| printed.set(phone::now()));
-    on_cleanup(move || printing.remove());
-    let words = move || {
-        let shop = phone.me.with(|it| it.as_ref().map(|it| format!("{}: ", it.shop))).unwrap_or_default();
-        let (name, at) = (job.job.with(|it| it.name.clone()), printed.get());
-        format!("{shop}{name}, as of {} {}", when::date(at), when::time(at))
+    let line = NodeRef::<html::P>::new();
+    // Written at once: the page is taken before anything that waits for its turn.
+    let write = move |_| {
+        let shop = phone.me.with_untracked(|it| it.as_ref().map(|it| format!("{}: ", it.shop))).unwrap_or_default();
+        let (name, at) = (job.job.with_untracked(|it| it.name.clone()), phone::now());
+        let words = format!("{shop}{name}, as on this phone {} {}", when::date(at), when::time(at));
+        if let Some(line) = line.get_untracked() {
+            line.set_text_content(Some(&words));
+        }
     };
-    view! { <p class="print-only" id="on-paper">{words}</p> }
+    let printing = window_event_listener_untyped("beforeprint", write);
+    on_cleanup(move || printing.remove());
+    view! { <p class="print-only" id="on-paper" node_ref=line></p> }
 }
 
 fn title(open: OpenJob, place: Place) -> String {

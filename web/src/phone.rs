@@ -297,6 +297,8 @@ impl Phone {
     /// Does what an event asks for: first storage, then network, then screen.
     pub fn settle(self, job: JobId, mut outcome: Outcome) {
         outcome.apart.iter_mut().for_each(|it| it.at = now());
+        let said = self.with(job, |it| it.signals.apart.get_untracked()).unwrap_or_default();
+        outcome.apart.retain(|it| !it.repeats(&said));
         let mut writes = Vec::new();
         writes.extend(outcome.changes.into_iter().map(|it| Write::Change(job, it)));
         writes.extend(outcome.confirmed.iter().map(|it| Write::Confirmed(job, *it)));

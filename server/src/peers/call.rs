@@ -1,6 +1,6 @@
 //! Calling another server for as long as this one runs.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -34,6 +34,8 @@ const SEARCH_FOR: Duration = Duration::from_secs(3);
 const WELCOME_WITHIN: Duration = Duration::from_secs(10);
 const SEND_WITHIN: Duration = Duration::from_secs(15);
 const PING_EVERY: Duration = Duration::from_secs(20);
+/// A job that could not be opened is tried again so often.
+const TRY_AGAIN_EVERY: Duration = Duration::from_secs(300);
 const SILENT_AFTER: Duration = Duration::from_secs(65);
 /// A server answers catch-up in frames like a phone's.
 const MOST_FRAME: usize = 4 << 20;
@@ -177,9 +179,12 @@ async fn exchange(
     }
     // This server's list comes out of the queue.
     shop.hub.greet(peer.id);
-    let (mut lists, mut to_share, mut again) = (Lists::default(), VecDeque::new(), Vec::new());
+    let (mut lists, mut to_share) = (Lists::default(), VecDeque::new());
+    // What one of both could not open.
+    let mut again = BTreeSet::new();
     let mut heard = Instant::now();
     let mut ping = interval_at(heard + PING_EVERY, PING_EVERY);
+    let mut retry = interval_at(heard + TRY_AGAIN_EVERY, TRY_AGAIN_EVERY);
     loop {
         let message = tokio::select! {
             biased;
@@ -200,6 +205,9 @@ async fn exchange(
                     return Err(CallError::Silent);
                 }
                 send(socket, Message::Ping(Bytes::new())).await?;
+                continue;
+            }
+            _ = retry.tick() => {
                 to_share.extend(std::mem::take(&mut again));
                 continue;
             }
@@ -207,9 +215,9 @@ async fn exchange(
             // One after the other, when nothing else is to be done: what waits to be sent stays little.
             () = std::future::ready(()), if !to_share.is_empty() => {
                 if let Some(job) = to_share.pop_front()
-                    && !share(shop, peer, job).await?
+                    && !share(shop, peer, job, lists.has_rotted(job)).await?
                 {
-                    again.push(job);
+                    again.insert(job);
                 }
                 continue;
             }
@@ -221,6 +229,10 @@ async fn exchange(
             Frame::Vouched { certificate } => vouched(shop, record, certificate),
             Frame::Goodbye { reason } => return Err(CallError::Goodbye(reason)),
             Frame::Presence { .. } | Frame::Welcome(_) => {}
+            Frame::Close { job } => {
+                again.insert(job);
+                peer.close(job).await;
+            }
             other => take(shop, peer, other).await?,
         }
     }
@@ -241,8 +253,11 @@ async fn send(socket: &mut Socket, message: Message) -> Result<(), CallError> {
     Ok(())
 }
 
-/// Shares a job on both sides, unless it is shared; answers whether that went well.
-async fn share(shop: &Shop, peer: &mut Phone, job: JobId) -> Result<bool, CallError> {
+/// Shares a job on both sides, unless it is shared, or anew; answers whether that went well.
+async fn share(shop: &Shop, peer: &mut Phone, job: JobId, anew: bool) -> Result<bool, CallError> {
+    if anew {
+        peer.close(job).await;
+    }
     if !peer.shares(job) {
         peer.outbox.send(&Frame::Open { job });
         peer.open(&shop.hub, job).await?;

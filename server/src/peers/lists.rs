@@ -20,6 +20,8 @@ pub struct Lists {
     marks: [Option<Marks>; 2],
     /// With which marks a job was said to be apart.
     told: BTreeMap<JobId, [Option<Mark>; 2]>,
+    /// Jobs of which a side has lost something since it said its list.
+    rotted: BTreeSet<JobId>,
 }
 
 impl Lists {
@@ -27,7 +29,13 @@ impl Lists {
     /// that they have said; those without a mark may differ. Each comes once until a side has something new in it, and none before
     /// both have said their lists.
     pub fn hear(&mut self, side: Side, entries: Vec<JobEntry>) -> Vec<JobId> {
-        self.marks[side as usize].get_or_insert_default().extend(entries.into_iter().map(|it| (it.job, it.mark)));
+        let known = self.marks[side as usize].get_or_insert_default();
+        for JobEntry { job, mark, .. } in entries {
+            let had_all = known.insert(job, mark).flatten().is_some();
+            if had_all && mark.is_none() {
+                self.rotted.insert(job);
+            }
+        }
         let [Some(here), Some(there)] = &self.marks else { return Vec::new() };
         let all: BTreeSet<JobId> = here.keys().chain(there.keys()).copied().collect();
         let new = all.into_iter().filter(|job| {
@@ -36,6 +44,11 @@ impl Lists {
             apart && self.told.insert(*job, both) != Some(both)
         });
         new.collect()
+    }
+
+    /// Whether a side has lost something of the job since this was asked last. The other does not know it of a shared job.
+    pub fn has_rotted(&mut self, job: JobId) -> bool {
+        self.rotted.remove(&job)
     }
 }
 
@@ -70,6 +83,17 @@ mod tests {
         assert_eq!(lists.hear(Side::There, entries([(2, Some(3))])), [job(2)]);
         assert_eq!(lists.hear(Side::Here, entries([(1, Some(4)), (2, Some(3))])), [job(1)]);
         assert_eq!(lists.hear(Side::There, entries([(1, Some(1))])), [], "it was said, and nothing is new in it");
+    }
+
+    #[test]
+    fn what_rots_is_shared_anew_once() {
+        let mut lists = Lists::default();
+        lists.hear(Side::Here, entries([(1, Some(1))]));
+        lists.hear(Side::There, entries([(1, Some(1))]));
+        assert_eq!(lists.hear(Side::Here, entries([(1, None)])), [job(1)]);
+        assert_eq!([lists.has_rotted(job(1)), lists.has_rotted(job(1))], [true, false]);
+        assert_eq!(lists.hear(Side::There, entries([(1, Some(2))])), [job(1)]);
+        assert!(!lists.has_rotted(job(1)));
     }
 
     #[test]

@@ -62,8 +62,15 @@ impl Level {
                 continue;
             }
             let Ok(photos) = photos::at_a_glance(&shop.hub, entry.job).await else { continue };
-            for picture in photos.iter().flat_map(Photo::pictures).filter(|it| !self.both.contains_key(&it.hash)) {
-                self.open.insert(picture.hash, (entry.job, picture));
+            let shown: BTreeMap<_, _> = photos.iter().flat_map(Photo::pictures).map(|it| (it.hash, it)).collect();
+            // What was taken off is on no side any more.
+            for known in [&mut self.open, &mut self.both] {
+                known.retain(|hash, (job, _)| *job != entry.job || shown.contains_key(hash));
+            }
+            for (hash, picture) in shown {
+                if !self.both.contains_key(&hash) {
+                    self.open.insert(hash, (entry.job, picture));
+                }
             }
             if settled {
                 self.looked.insert(entry.job, entry.changed);

@@ -24,7 +24,7 @@ pub use shelf::{Here, Shelf, ShelfError, UNNEEDED};
 use crate::error::Refused;
 use crate::gate::Visitor;
 use crate::router::Shop;
-use crate::sync::{Hub, OpenError};
+use crate::sync::{Hub, OpenDocument, OpenError};
 
 pub const OFFSET: HeaderName = HeaderName::from_static("upload-offset");
 pub const COMPLETE: HeaderName = HeaderName::from_static("upload-complete");
@@ -147,7 +147,15 @@ pub async fn photos(hub: &Hub, job: JobId) -> Result<Vec<Photo>, Refused> {
 
 /// The same for one who only looks.
 pub async fn at_a_glance(hub: &Hub, job: JobId) -> Result<Vec<Photo>, OpenError> {
-    hub.glance(job, |found| found.map(|it| shown(&it.doc))).await
+    let look = |found: Result<&mut OpenDocument, OpenError>| {
+        found.map(|it| {
+            if it.mark().is_none() {
+                hub.note_damage(job);
+            }
+            shown(&it.doc)
+        })
+    };
+    hub.glance(job, look).await
 }
 
 /// The photos that nobody took off.

@@ -8,6 +8,8 @@ mod tables;
 mod writer;
 
 use std::collections::HashMap;
+use std::fs::File;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock, mpsc};
@@ -185,7 +187,7 @@ impl Store {
         let path = folder.join(FILE);
         put::make_folder(folder).map_err(|error| StoreError::unusable(&path, &error))?;
         let database = match open_file(&path) {
-            Err(StoreError::Unusable { .. }) if is_unfinished_file(&path) => make_anew(&path),
+            Err(StoreError::Unusable { .. }) if put_aside_if_unfinished(&path).is_ok_and(|it| it) => open_file(&path),
             opened => opened,
         }?;
         put::sync_folder_of(&path).map_err(|error| StoreError::unusable(&path, &error))?;
@@ -297,17 +299,20 @@ fn builder() -> redb::Builder {
     builder
 }
 
-/// Puts a file aside whose making was cut off, and opens a new one.
-fn make_anew(path: &Path) -> Result<Database, StoreError> {
+/// Puts a file aside whose making was cut off; answers whether it did. One who makes it just now holds the lock.
+fn put_aside_if_unfinished(path: &Path) -> io::Result<bool> {
+    let mut file = File::options().read(true).write(true).open(path)?;
+    if file.try_lock().is_err() || file.metadata()?.len() > MOST_UNFINISHED {
+        return Ok(false);
+    }
+    let mut bytes = Vec::new();
+    file.read_to_end(&mut bytes)?;
     let aside = path.with_extension("unfinished");
+    if !is_unfinished(&bytes) || aside.exists() {
+        return Ok(false);
+    }
     tracing::warn!(path = %path.display(), aside = %aside.display(), "a store whose making was cut off is made anew");
-    std::fs::rename(path, &aside).map_err(|error| StoreError::unusable(path, &error))?;
-    open_file(path)
-}
-
-fn is_unfinished_file(path: &Path) -> bool {
-    let small = path.metadata().is_ok_and(|it| it.len() <= MOST_UNFINISHED);
-    small && std::fs::read(path).is_ok_and(|it| is_unfinished(&it))
+    std::fs::rename(path, &aside).map(|()| true)
 }
 
 /// Whether the making of a store was cut off: its magic number is written when the rest of its first page is on the disk, and

@@ -3,7 +3,6 @@
 //! The disk lies in memory and notes what reaches it. Of what was not flushed when the power went, any sectors may be on it and
 //! others not, in whatever order they were written: a drive with a cache may do that (*common practice* to assume it).
 
-use std::io;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use redb::StorageBackend;

@@ -19,7 +19,7 @@ use super::outbox::{self, Outbox, Parting};
 use super::share::{Share, Taken};
 use crate::clock;
 use crate::limits::Bucket;
-use crate::store::{Device, StoreError, Write};
+use crate::store::{Device, Write};
 
 /// Most jobs that one phone shares at a time; the client shares all that the shop has.
 const MOST_OPEN: usize = 4_096;
@@ -125,9 +125,8 @@ impl Phone {
             Err(error) => return self.cannot_open(id, error),
         };
         let (mut catch_up, is_server) = (SyncState::new(), self.is_server());
-        let first = say(document, &mut catch_up, !is_server);
         let epoch = document.epoch;
-        let first = first.map(|it| hub.seals.catch_up(&document.doc, it));
+        let first = say(document, &mut catch_up, !is_server).map(|it| hub.seals.catch_up(&document.doc, it));
         if document.mark().is_none() {
             hub.note_damage(id);
         }
@@ -157,7 +156,7 @@ impl Phone {
         Ok(())
     }
 
-    async fn close(&mut self, id: JobId) {
+    pub async fn close(&mut self, id: JobId) {
         let Some(share) = self.open.remove(&id) else { return };
         let mut shared = share.job.lock().await;
         shared.leave(self.id);
@@ -354,13 +353,16 @@ impl Phone {
         Ok(())
     }
 
-    /// A job that cannot be opened must not keep the phone or another server from the others.
+    /// A job that cannot be opened must not keep the phone from the others. Another server, whose call would end, tries it again.
     fn cannot_open(&self, job: JobId, error: OpenError) -> Result<(), Parting> {
         match error {
             OpenError::Store(error) if !self.is_server() || self.shares(job) => Err(error.into()),
             error => {
                 tracing::error!(%job, %error, "a job cannot be opened");
-                self.outbox.send(&Frame::Nack { job, hash: None, reason: error.to_string() });
+                let reason = error.to_string();
+                let told =
+                    if self.is_server() { Frame::Close { job } } else { Frame::Nack { job, hash: None, reason } };
+                self.outbox.send(&told);
                 Ok(())
             }
         }
@@ -391,10 +393,4 @@ fn say(document: &OpenDocument, catch_up: &mut SyncState, whole: bool) -> Option
         *catch_up = SyncState::new();
         None
     })
-}
-
-impl From<StoreError> for Parting {
-    fn from(error: StoreError) -> Self {
-        Self::Unreadable(error.to_string())
-    }
 }

@@ -260,9 +260,6 @@ impl Hub {
             Ok(it) => (it.doc.name(), it.doc.archived(), it.mark(), it.epoch),
             Err(error) => {
                 tracing::error!(%job, %error, "a job cannot be opened");
-                if let Some(entry) = lock(&self.list).get_mut(&job) {
-                    entry.mark = None;
-                }
                 self.unmark(job, self.store.epoch());
                 return false;
             }
@@ -280,9 +277,12 @@ impl Hub {
         renamed
     }
 
-    /// What is damaged is so after a restart too, though nobody has looked.
+    /// What is damaged is so after a restart too, before anybody has looked.
     fn unmark(&self, job: JobId, epoch: u64) {
-        self.store.submit(epoch, vec![Write::Mark { job, mark: None }], |_| {});
+        let marked = lock(&self.list).get_mut(&job).is_some_and(|it| it.mark.take().is_some());
+        if marked {
+            self.store.submit(epoch, vec![Write::Mark { job, mark: None }], |_| {});
+        }
     }
 
     /// Looks at every job in turn, for damage on the disk, and for marks that are not stored; runs as long as the server.

@@ -16,6 +16,6 @@ pub use actors::actor_of;
 pub use connection::upgrade;
 pub use exchange::Phone;
 pub use hub::Hub;
-pub use job::OpenError;
+pub use job::{OpenDocument, OpenError};
 pub use outbox::{Outbox, Parting, Queue, new as outbox};
 pub use seals::Seals;

@@ -7,6 +7,8 @@ use axum::body::Bytes;
 use shared_model::wire::Frame;
 use tokio::sync::{Notify, mpsc};
 
+use crate::store::StoreError;
+
 /// A phone that lets more than this pile up is disconnected; it catches up when it comes back.
 const MOST_QUEUED_BYTES: usize = 4 << 20;
 
@@ -38,6 +40,12 @@ pub enum Parting {
     OtherProtocol { found: u32, known: u32 },
     #[error("not understood: {0}")]
     NotUnderstood(String),
+}
+
+impl From<StoreError> for Parting {
+    fn from(error: StoreError) -> Self {
+        Self::Unreadable(error.to_string())
+    }
 }
 
 /// The sending end; every frame for the phone goes through it, in order.

@@ -30,6 +30,13 @@ pub struct SetApart {
     pub bytes: Vec<u8>,
 }
 
+impl SetApart {
+    /// Whether it says what one of these says, and has no bytes of its own to keep.
+    pub fn repeats(&self, said: &[Self]) -> bool {
+        self.bytes.is_empty() && said.iter().any(|it| (&it.said, &it.reason) == (&self.said, &self.reason))
+    }
+}
+
 /// What an event asks for: to be stored first, then sent.
 #[derive(Debug, Default)]
 pub struct Outcome {

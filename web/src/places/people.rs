@@ -304,7 +304,7 @@ pub fn AddPhone() -> impl IntoView {
         });
     });
     let came_in = RwSignal::new(Vec::new());
-    spawn_local(watch(came_in));
+    spawn_local(watch(came_in, role));
     let most = phone.role.get_untracked();
     let all = [Role::Viewer, Role::Crew, Role::Owner, Role::Server];
     let roles = all.into_iter().filter(|it| *it <= most || most == Role::Owner);
@@ -335,12 +335,13 @@ pub fn AddPhone() -> impl IntoView {
 }
 
 /// Says who has come in since, for as long as somebody looks.
-async fn watch(came_in: RwSignal<Vec<String>>) {
+async fn watch(came_in: RwSignal<Vec<String>>, role: RwSignal<Role>) {
     let mut before: Option<BTreeSet<DeviceId>> = None;
-    while came_in.try_get_untracked().is_some() {
+    while let Some(asked) = role.try_get_untracked() {
         if let Ok(all) = ask_server::<Everybody>(PEOPLE, "GET", None).await {
             let before = before.get_or_insert_with(|| all.devices.iter().map(|it| it.device).collect());
-            let new = all.devices.iter().filter(|it| !before.contains(&it.device) && it.revoked.is_none());
+            // Another server brings the people that are let in there.
+            let new = all.devices.iter().filter(|it| !before.contains(&it.device) && it.role == asked);
             let words = |it: &Device| format!("{} ({}) is in, {}.", it.person, it.name, role_purpose(it.role));
             let told: Vec<String> = new.map(words).collect();
             if came_in.try_get_untracked().is_some_and(|it| it != told) {
