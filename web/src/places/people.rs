@@ -316,6 +316,7 @@ pub fn AddPhone() -> impl IntoView {
             <span class="field-label">"Its person"</span>
             <div class="segments even" role="group" aria-label="What its person may do">{keys.collect_view()}</div>
         </div>
+        <ul class="list" id="came-in" role="status">{move || came_in.get().into_iter().map(|it| view! { <li class="item"><strong class="item-main">{it}</strong></li> }).collect_view()}</ul>
         <div class="pairing">{move || match pairing.get() {
             None => view! { <p class="quiet" role="status">"Asking the server for a link…"</p> }.into_any(),
             Some(Err(reason)) => view! { <p class="field-error" role="alert">{reason}</p> }.into_any(),
@@ -330,7 +331,6 @@ pub fn AddPhone() -> impl IntoView {
             }
             .into_any(),
         }}</div>
-        <ul class="list" id="came-in" role="status">{move || came_in.get().into_iter().map(|it| view! { <li class="item"><strong class="item-main">{it}</strong></li> }).collect_view()}</ul>
     }
 }
 
