@@ -218,6 +218,13 @@ impl Peer {
         self.until("the catch-up", |it| it.copies[&job].knows_all_that_the_server_has()).await;
     }
 
+    /// Opens a job and talks until the server has all that this phone has: one message need not bring it all, for a summary of
+    /// what the other has may take a change in a hundred for known.
+    pub async fn open_and_bring(&mut self, job: JobId) {
+        self.open(job).await;
+        self.until("the server to have it all", |it| it.copies[&job].server_has_all()).await;
+    }
+
     /// One action; sent at once.
     pub async fn edit(&mut self, job: JobId, edits: &[Edit]) -> Hash {
         let (hash, frame) = self.edit_offline(job, edits);

@@ -77,7 +77,7 @@ async fn what_another_phone_has_seen_is_not_lost_with_the_server() {
     let seen: BTreeSet<_> = watcher.copies[&job].room_names();
     let mut again = ben.connect().await;
     again.copies = watcher.lose_connection();
-    again.open_and_catch_up(job).await;
+    again.open_and_bring(job).await;
     let mut reader = fresh_reader(&ada).await;
     reader.open(job).await;
     reader.until("what was seen", |it| it.copies[&job].room_names().is_superset(&seen)).await;
@@ -144,7 +144,7 @@ async fn what_is_damaged_is_named_the_rest_opens_and_who_has_it_mends_it() {
     assert_eq!(reader.copies[&job].room_names().into_iter().collect::<Vec<_>>(), ["Den"]);
     let mut again = ben.pass.connect().await;
     again.copies = ben.lose_connection();
-    again.open_and_catch_up(job).await;
+    again.open_and_bring(job).await;
     reader.until("the mended job", |it| it.copies[&job].room_names().len() == 2).await;
     reader.until("that nothing is lost any more", |it| it.damaged[&job].is_empty()).await;
     reader.until("the mark of a whole job", |it| it.jobs.iter().all(|it| it.mark.is_some())).await;
@@ -224,8 +224,7 @@ async fn a_full_disk_stops_writing_but_not_reading_and_loses_nothing() {
     server.restart();
     let mut again = ada.connect().await;
     again.copies = phone.lose_connection();
-    again.open(job).await;
-    again.until("the catch-up", |it| it.copies[&job].server_has_all()).await;
+    again.open_and_bring(job).await;
     // What was stored without its receipt is not caught up: as the client does, it is sent again.
     again.send_waiting(job).await;
     again.until("everything confirmed", |it| it.copies[&job].waiting.is_empty()).await;

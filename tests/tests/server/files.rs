@@ -96,8 +96,7 @@ async fn a_backup_taken_in_the_middle_of_the_work_has_all_that_was_acknowledged(
     assert_eq!(again.welcome.you, phone.welcome.you);
     let mut again = again;
     again.copies = phone.lose_connection();
-    again.open_and_catch_up(job).await;
-    again.until("everything to be there again", |it| it.copies[&job].server_has_all()).await;
+    again.open_and_bring(job).await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

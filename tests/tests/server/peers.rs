@@ -173,7 +173,7 @@ async fn apart_both_go_on_and_together_they_have_everything() {
     let mut again = in_van.connect().await;
     again.copies = ben.lose_connection();
     let mut ben = again;
-    ben.open_and_catch_up(job).await;
+    ben.open_and_bring(job).await;
     until_rooms(&mut ben, job, &["Hall"]).await;
     for room in ["Den", "Attic", "Cellar"] {
         let hash = ben.edit(job, &[add_room(room)]).await;

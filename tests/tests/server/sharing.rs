@@ -58,8 +58,7 @@ async fn who_brings_what_another_wrote_does_not_become_its_author() {
     let mut ben = ben_pass.connect().await;
     ben.copies = of_ben;
     ben.edit_offline(job, &[add_room("Attic")]);
-    ben.open(job).await;
-    ben.until("the server to have it all", |it| it.copies[&job].server_has_all()).await;
+    ben.open_and_bring(job).await;
     assert_eq!(ben.copies[&job].nacked, [], "the lost server's seals are its own");
 
     let mut ada = ada_pass.connect().await;
@@ -281,7 +280,7 @@ async fn a_phone_brings_back_what_others_wrote() {
     let new = Server::start();
     let mut again = Pass::by_link(&new.pairing_link(), "Ben").await.connect().await;
     again.copies = ben.lose_connection();
-    again.open_and_catch_up(job).await;
+    again.open_and_bring(job).await;
     let mut reader = again.pass.pair_another("Cleo").await.connect().await;
     reader.open(job).await;
     reader.until("both rooms", |it| it.copies[&job].room_names().len() == 2).await;
