@@ -59,7 +59,7 @@ fn fits(doc: &Automerge, vetted: &VettedChange, unseen: &Unseen) -> Result<(), &
         return Err("its actor did not know its own change before");
     }
     let deps = vetted.deps().iter().filter_map(|it| doc.get_change_meta_by_hash(it));
-    if change.start_op().get() != deps.map(|it| it.max_op).max().unwrap_or(0) + 1 {
+    if !numbers_on(change.start_op().get(), deps.map(|it| it.max_op)) {
         return Err("its operations are not numbered on from those before");
     }
     let refers = vetted.refers();
@@ -74,6 +74,18 @@ fn fits(doc: &Automerge, vetted: &VettedChange, unseen: &Unseen) -> Result<(), &
         Some(kept) if kept.raw_bytes() == change.raw_bytes() => Ok(()),
         _ => Err("it refers to what is not there"),
     }
+}
+
+/// Whether the operations of every change are numbered on from those before, as [`check`] asks of each. Automerge believes what a
+/// saved document says of its changes' last numbers, and then cannot give back a change of which that is not true.
+pub(super) fn all_number_on(doc: &Automerge) -> bool {
+    let metas = doc.get_changes_meta(&[]);
+    let last: BTreeMap<ChangeHash, u64> = metas.iter().map(|it| (it.hash, it.max_op)).collect();
+    metas.iter().all(|it| numbers_on(it.start_op, it.deps.iter().filter_map(|dep| last.get(dep).copied())))
+}
+
+fn numbers_on(first: u64, before: impl Iterator<Item = u64>) -> bool {
+    before.max().unwrap_or(0).checked_add(1) == Some(first)
 }
 
 fn object((counter, actor): &Operation) -> ObjId {

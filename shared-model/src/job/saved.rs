@@ -4,14 +4,20 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::{Automerge, AutomergeError, LoadOptions, SaveOptions};
 
-use super::schema;
+use super::{fit, schema};
 
 pub(super) fn save(doc: &Automerge) -> Vec<u8> {
     doc.save_with_options(SaveOptions { deflate: true, retain_orphans: false })
 }
 
 pub(super) fn load(bytes: &[u8]) -> Result<Automerge, String> {
-    unwinding(|| Automerge::load_with_options(bytes, LoadOptions::new().text_encoding(schema::ENCODING)))
+    let options = LoadOptions::new().text_encoding(schema::ENCODING);
+    let (doc, numbered) = unwinding(|| {
+        let doc = Automerge::load_with_options(bytes, options)?;
+        let numbered = fit::all_number_on(&doc);
+        Ok((doc, numbered))
+    })?;
+    if numbered { Ok(doc) } else { Err("its operations are not numbered on from those before".to_owned()) }
 }
 
 /// Whether the document can be saved and loaded: automerge reads some from which it makes ones that it refuses.
