@@ -1,10 +1,11 @@
 //! A whole shop at work: N phones on N/2 jobs, at most 100, each phone types one edit per second. How soon do the others
 //! on the job have it, and what does that cost the server? Beside Napline, which stores each edit on disk and then says so to
-//! who made it, two general-purpose sync servers get the same load in turn: automerge-repo (without storage) and y-websocket
-//! (without persistence), both from npm at the versions of `load/package-lock.json`, installed into `target/load-servers`.
+//! who made it, general-purpose sync servers get the same load in turn: automerge-repo (without storage) and y-websocket, without
+//! its persistence and with it (LevelDB, which writes no edit through to the disk), from npm at the versions of
+//! `load/package-lock.json`, installed into `target/load-servers`.
 //!
 //! `cargo bench -p napline-tests --bench load`; `PHONES=10,100,500,1000`, `SECONDS` of typing, `ROUNDS` (then the figures
-//! are medians and, in brackets, the best), `SERVERS=napline,automerge-repo,y-websocket`.
+//! are medians and, in brackets, the best), `SERVERS=napline,automerge-repo,y-websocket,y-websocket-stored`.
 //!
 //! - The edits are made beforehand, as chains: each change of a phone builds on its one before and on the job as it was, not
 //!   on what others type meanwhile. The phones of automerge-repo send the very changes that Napline's do; those of
@@ -41,7 +42,7 @@ use tokio::task::JoinSet;
 use node::Node;
 use talk::{Load, Mark, Phase, Phone, Talk};
 
-const SERVERS: [&str; 3] = ["napline", "automerge-repo", "y-websocket"];
+const SERVERS: [&str; 4] = ["napline", "automerge-repo", "y-websocket", "y-websocket-stored"];
 const MOST_JOBS: usize = 100;
 
 fn main() {
@@ -134,9 +135,12 @@ impl Running {
                 let passes = napline::pair(&server, phones).await;
                 Self::Napline { server, passes, jobs: documents(jobs) }
             }
-            "automerge-repo" => Self::AutomergeRepo { node: Node::start("automerge-repo.js"), jobs: documents(jobs) },
+            "automerge-repo" => {
+                Self::AutomergeRepo { node: Node::start("automerge-repo.js", false), jobs: documents(jobs) }
+            }
             _ => {
-                let node = Node::start("node_modules/@y/websocket-server/src/server.js");
+                let stores = server == "y-websocket-stored";
+                let node = Node::start("node_modules/@y/websocket-server/src/server.js", stores);
                 Self::Yjs { node, jobs: (0..jobs).map(|_| yjs::Job::new()).collect() }
             }
         }

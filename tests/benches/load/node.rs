@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 use futures_util::SinkExt;
 use napline_tests::peer::Socket;
 use napline_tests::server::{PATIENCE, free_port, workspace};
+use tempfile::TempDir;
 use tokio_tungstenite::tungstenite::{Bytes, Message};
 
 /// What `npm ci` needs, and the script of our own.
@@ -19,6 +20,8 @@ const FILES: [&str; 3] = ["package.json", "package-lock.json", "automerge-repo.j
 pub struct Node {
     process: Child,
     pub port: u16,
+    /// Where it keeps its documents, if it does.
+    _store: Option<TempDir>,
 }
 
 /// Installs the servers into the target folder, unless these versions are there; answers what is in the way.
@@ -46,13 +49,17 @@ fn folder() -> PathBuf {
 }
 
 impl Node {
-    pub fn start(script: &str) -> Self {
+    pub fn start(script: &str, stores: bool) -> Self {
         let port = free_port();
         let mut command = Command::new("node");
         command.arg(script).current_dir(folder()).stdin(Stdio::null()).stdout(Stdio::null());
         command.env("HOST", "127.0.0.1").env("PORT", port.to_string()).env("NODE_ENV", "production");
+        let store = stores.then(|| tempfile::tempdir().expect("a folder"));
+        if let Some(folder) = &store {
+            command.env("YPERSISTENCE", folder.path());
+        }
         let process = command.spawn().expect("node to start");
-        let node = Self { process, port };
+        let node = Self { process, port, _store: store };
         let start = Instant::now();
         while TcpStream::connect((Ipv4Addr::LOCALHOST, port)).is_err() {
             assert!(start.elapsed() < PATIENCE, "{script} does not listen");
