@@ -115,6 +115,7 @@ impl JobDoc {
         let vetted = vetted.collect::<Result<Vec<VettedChange>, _>>()?;
         let changes: Vec<Change> = vetted.iter().map(|it| it.change().clone()).collect();
         unwinding(|| job.doc.apply_changes(changes)).map_err(DocError::Refused)?;
+        fit::all_number_on(&job.doc).map_err(DocError::Refused)?;
         job.wait_for(vetted);
         Ok(job)
     }

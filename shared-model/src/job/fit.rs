@@ -9,6 +9,8 @@ use automerge::{ActorId, Automerge, ChangeHash, ChangeMetadata, ObjId, ObjType, 
 
 use crate::guard::{MOST_DEPTH, Operation, VettedChange};
 
+const NOT_NUMBERED_ON: &str = "its operations are not numbered on from those before";
+
 /// Checks the changes `new` to the document, in its order, by what the guard found in them.
 pub(super) fn check(
     doc: &Automerge,
@@ -60,7 +62,7 @@ fn fits(doc: &Automerge, vetted: &VettedChange, unseen: &Unseen) -> Result<(), &
     }
     let deps = vetted.deps().iter().filter_map(|it| doc.get_change_meta_by_hash(it));
     if !numbers_on(change.start_op().get(), deps.map(|it| it.max_op)) {
-        return Err("its operations are not numbered on from those before");
+        return Err(NOT_NUMBERED_ON);
     }
     let refers = vetted.refers();
     let maps = refers.maps.iter().map(|(map, _)| map);
@@ -76,16 +78,21 @@ fn fits(doc: &Automerge, vetted: &VettedChange, unseen: &Unseen) -> Result<(), &
     }
 }
 
-/// Whether the operations of every change are numbered on from those before, as [`check`] asks of each. Automerge believes what a
-/// saved document says of its changes' last numbers, and then cannot give back a change of which that is not true.
-pub(super) fn all_number_on(doc: &Automerge) -> bool {
+/// Checks that the operations of every change are numbered on from those before, as [`check`] asks of each. Automerge believes what
+/// a saved document says of its changes' last numbers, and then cannot give back a change of which that is not true.
+pub(super) fn all_number_on(doc: &Automerge) -> Result<(), String> {
     let metas = doc.get_changes_meta(&[]);
     let last: BTreeMap<ChangeHash, u64> = metas.iter().map(|it| (it.hash, it.max_op)).collect();
-    metas.iter().all(|it| numbers_on(it.start_op, it.deps.iter().filter_map(|dep| last.get(dep).copied())))
+    for meta in metas {
+        if !numbers_on(meta.start_op, meta.deps.iter().filter_map(|it| last.get(it).copied())) {
+            return Err(format!("change {}: {NOT_NUMBERED_ON}", meta.hash));
+        }
+    }
+    Ok(())
 }
 
 fn numbers_on(first: u64, before: impl Iterator<Item = u64>) -> bool {
-    before.max().unwrap_or(0).checked_add(1) == Some(first)
+    first == before.max().unwrap_or(0) + 1
 }
 
 fn object((counter, actor): &Operation) -> ObjId {

@@ -12,12 +12,11 @@ pub(super) fn save(doc: &Automerge) -> Vec<u8> {
 
 pub(super) fn load(bytes: &[u8]) -> Result<Automerge, String> {
     let options = LoadOptions::new().text_encoding(schema::ENCODING);
-    let (doc, numbered) = unwinding(|| {
+    let loaded = unwinding(|| {
         let doc = Automerge::load_with_options(bytes, options)?;
-        let numbered = fit::all_number_on(&doc);
-        Ok((doc, numbered))
-    })?;
-    if numbered { Ok(doc) } else { Err("its operations are not numbered on from those before".to_owned()) }
+        Ok(fit::all_number_on(&doc).map(|()| doc))
+    });
+    loaded.and_then(|it| it)
 }
 
 /// Whether the document can be saved and loaded: automerge reads some from which it makes ones that it refuses.

@@ -12,7 +12,8 @@
 //!   y-websocket readings with the same fields. automerge-repo's phones acknowledge what comes, as its clients do.
 //! - Latency: from just before a frame is handed to its socket until a frame with the edit has come to another phone of the
 //!   job. An edit that has not come ten seconds after the last was due counts as never.
-//! - Processor: user and system time of the server from `/proc`, from the first edit to the last arrival.
+//! - Processor: user and system time of the server from `/proc`, from the first edit to the last arrival. What a server
+//!   stores after that is not in it.
 //! - Memory, resident: idle is with all sockets open and no job shared (an empty job for y-websocket, which has no sockets
 //!   without), less what the server took before; at work is after the edits, with the jobs.
 //!

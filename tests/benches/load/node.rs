@@ -55,9 +55,7 @@ impl Node {
         command.arg(script).current_dir(folder()).stdin(Stdio::null()).stdout(Stdio::null());
         command.env("HOST", "127.0.0.1").env("PORT", port.to_string()).env("NODE_ENV", "production");
         let store = stores.then(|| tempfile::tempdir().expect("a folder"));
-        if let Some(folder) = &store {
-            command.env("YPERSISTENCE", folder.path());
-        }
+        command.env_remove("YPERSISTENCE").envs(store.iter().map(|it| ("YPERSISTENCE", it.path())));
         let process = command.spawn().expect("node to start");
         let node = Self { process, port, _store: store };
         let start = Instant::now();

@@ -6,8 +6,11 @@ use napline_tests::server::workspace;
 use proptest::prelude::*;
 use proptest::sample::Index;
 use proptest::test_runner::{Config, TestRunner};
+use shared_model::ids::{DeviceId, JobId};
+use shared_model::job::{DocError, JobDoc};
+use uuid::Uuid;
 
-use super::doors::DOORS;
+use super::doors::{DOORS, chunk};
 
 /// Nothing kept does harm at a door, and no mutation of it; and the corpus is not so old that all of it is refused.
 fn hold(name: &str, mutations: u32) {
@@ -88,6 +91,15 @@ fn catch_up_messages() {
 #[test]
 fn documents() {
     hold("document", 1_000);
+}
+
+/// It loads in automerge, which then cannot give back its last two changes.
+#[test]
+fn a_document_that_is_untrue_about_the_numbers_of_its_changes_is_damaged() {
+    let bytes = fs::read(workspace().join("fuzz/corpus/document/missing-operations")).unwrap();
+    let loaded = JobDoc::load(JobId(Uuid::nil()), &chunk(0, &bytes), [6; 16], DeviceId(Uuid::nil()));
+    let Err(DocError::Damaged(reason)) = loaded else { panic!("it was taken for sound") };
+    assert!(reason.ends_with("its operations are not numbered on from those before"), "{reason}");
 }
 
 #[test]
