@@ -341,7 +341,11 @@ impl Phone {
                 it.signals.job.set(Arc::new(read));
             }
             if level {
-                it.record.shared = Some(now());
+                it.record.shared = Some(now().max(it.record.changed));
+            } else if it.kept.waiting() > 0 {
+                // The list tells what waits by these two times alone; a second may hold both.
+                let after = it.record.shared.map(|at| Timestamp(at.0 + 1));
+                it.record.changed = it.record.changed.max(after.unwrap_or(it.record.changed));
             }
             it.signals.apart.update(|all| all.extend(apart));
             let refused = it.signals.apart.with_untracked(Vec::len);

@@ -66,6 +66,22 @@ impl SyncTruth {
     }
 }
 
+/// The words of a job's line in the list, of which the document may not be read: when the job last changed on this phone, when the
+/// server and this phone last had the same, and whether it is kept here.
+pub fn list_words(
+    changed: Timestamp,
+    shared: Option<Timestamp>,
+    kept: bool,
+    clock: impl Fn(Timestamp) -> String,
+) -> String {
+    match shared {
+        Some(at) if changed > at => format!("not shared since {}", clock(at)),
+        Some(at) => format!("shared {}", clock(at)),
+        None if kept => "on this phone only".to_owned(),
+        None => "at the shop".to_owned(),
+    }
+}
+
 impl Tone {
     pub const fn class(self) -> &'static str {
         match self {
@@ -107,5 +123,14 @@ mod tests {
         assert_eq!(level.words(&Link::Up, None, |_| String::new(), 2), "waiting: 2 photos");
         assert_eq!((level.tone(2), level.tone(0)), (Tone::Waiting, Tone::Good));
         assert_eq!(words(&SyncTruth { waiting: 3, shared, refused: 1 }, &Link::Up), "1 edit refused");
+    }
+
+    #[test]
+    fn the_list_says_when_edits_wait() {
+        let words = |changed, shared| list_words(Timestamp(changed), shared, true, |at| at.0.to_string());
+        assert_eq!(words(7, Some(Timestamp(7))), "shared 7");
+        assert_eq!(words(8, Some(Timestamp(7))), "not shared since 7");
+        assert_eq!(words(8, None), "on this phone only");
+        assert_eq!(list_words(Timestamp(8), None, false, |_| String::new()), "at the shop");
     }
 }

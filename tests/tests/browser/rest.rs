@@ -79,7 +79,11 @@ async fn a_phone_opens_only_what_changed_since_it_had_all() {
     open_job(&ben, "Quarry Lane 4").await;
     add_room(&ben, "Office").await;
     rectangle(&ben, 7, 5).await;
+    ben.tap("#back").await;
+    ben.tap("#back").await;
+    ben.see(("[data-job]", "not shared since")).await;
     ben.set_network(true).await;
+    open_job(&ben, "Quarry Lane 4").await;
     shared(&ben).await;
     ada.tap("#back").await;
     ada.tap("#back").await;

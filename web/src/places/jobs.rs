@@ -22,7 +22,7 @@ use crate::pictures::Pictures;
 use crate::route::{Place, Route};
 use crate::sheet::Sheet;
 use crate::theme::{self, Theme};
-use crate::truth::Link;
+use crate::truth::{Link, list_words};
 use crate::when::clock;
 
 #[component]
@@ -119,14 +119,14 @@ fn JobList() -> impl IntoView {
             <p class="empty">"No job yet. Start one with New job: it works without a network too."</p>
         </Show>
         <nav class="list" id="jobs" aria-label="Jobs" hidden=move || phone.jobs.with(Vec::is_empty)>
-            <For each=move || in_work(false) key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
+            <For each=move || in_work(false) key=line_key let:record>
                 {job_line(record, move |it| { of.set(Some(it)); menu.set(true) })}
             </For>
         </nav>
         <details id="put-away-jobs" hidden=move || in_work(true).is_empty()>
             <summary>{move || format!("Put away: {}", in_work(true).len())}</summary>
             <nav class="list" aria-label="Jobs that are put away">
-                <For each=move || in_work(true) key=|it| (it.job, it.name.clone(), it.shared.map(|it| it.0)) let:record>
+                <For each=move || in_work(true) key=line_key let:record>
                     {job_line(record, move |it| { of.set(Some(it)); menu.set(true) })}
                 </For>
             </nav>
@@ -142,14 +142,14 @@ fn JobList() -> impl IntoView {
     }
 }
 
-const fn unshared_words(kept: bool) -> &'static str {
-    if kept { "on this phone only" } else { "at the shop" }
+fn line_key(it: &JobRecord) -> (JobId, String, i64, Option<i64>) {
+    (it.job, it.name.clone(), it.changed.0, it.shared.map(|at| at.0))
 }
 
 fn job_line(record: JobRecord, menu: impl Fn((JobId, String)) + 'static) -> impl IntoView {
     let kept = Phone::here().keeping.with_untracked(|it| it.keeps(record.job));
     let name = if record.name.is_empty() { "Job without a name".to_owned() } else { record.name };
-    let shared = record.shared.map_or_else(|| unshared_words(kept).to_owned(), |at| format!("shared {}", clock(at)));
+    let shared = list_words(record.changed, record.shared, kept, clock);
     let (job, called) = (record.job, name.clone());
     view! {
         <div class="item-row">
