@@ -342,10 +342,9 @@ impl Phone {
             }
             if level {
                 it.record.shared = Some(now().max(it.record.changed));
-            } else if it.kept.waiting() > 0 {
-                // The list tells what waits by these two times alone; a second may hold both.
-                let after = it.record.shared.map(|at| Timestamp(at.0 + 1));
-                it.record.changed = it.record.changed.max(after.unwrap_or(it.record.changed));
+            } else if let Some(at) = it.record.shared.filter(|_| it.kept.waiting() > 0) {
+                // The list tells by these two times alone that edits wait, and one second may hold both.
+                it.record.changed = it.record.changed.max(Timestamp(at.0 + 1));
             }
             it.signals.apart.update(|all| all.extend(apart));
             let refused = it.signals.apart.with_untracked(Vec::len);

@@ -96,8 +96,8 @@ impl JobDoc {
 
     /// Puts a job together from storage: the last snapshot, if any, and the single changes stored since, in any order.
     ///
-    /// Strict: every change must be one sound chunk and must fit. (Automerge's own loading of a concatenated log skips what is
-    /// damaged and says nothing.)
+    /// Strict: every change must be one sound chunk and be numbered on from those before. (Automerge's own loading of a concatenated
+    /// log skips what is damaged and says nothing.)
     pub fn from_changes<'a>(
         id: JobId,
         snapshot: Option<&[u8]>,
